@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+pytest_plugins = ["tests.plugins.no_skips", "tests.plugins.profiles"]
+
 DATA = Path(__file__).parent / "data"
 
 

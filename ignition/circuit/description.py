@@ -1,0 +1,492 @@
+"""Typed model of the circuit file, format 1: exactly what was written, nothing assumed yet.
+
+Keys that may be left out are None here; `ignition.circuit.assumptions` fills them with conservative defaults and
+records each as an assumption.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from ignition.circuit.fields import (
+    Capacitance,
+    Charge,
+    CopperWeight,
+    Current,
+    CurrentEitherWay,
+    Energy,
+    FileModel,
+    Length,
+    MeltingIntegral,
+    PositiveResistance,
+    Reliability,
+    Resistance,
+    ShareOfCharge,
+    Temperature,
+    TemperatureCoefficient,
+    ThermalResistance,
+    Time,
+    Voltage,
+    VoltagePerKelvin,
+)
+from ignition.errors import InputError
+from ignition.parts.battery import chemistry
+from ignition.parts.conductor import conductor_area
+
+__all__ = [
+    "Ambient",
+    "AnalogInput",
+    "Battery",
+    "CapacitorBank",
+    "Channel",
+    "Checklist",
+    "Controller",
+    "Description",
+    "FeedPart",
+    "Gate",
+    "Igniter",
+    "Load",
+    "Mosfet",
+    "OnResistance",
+    "OwnLimit",
+    "Pin",
+    "Polarisation",
+    "Protection",
+    "Readings",
+    "Rules",
+    "Sense",
+    "Statement",
+    "ThermalStage",
+    "Trace",
+    "Wiring",
+]
+
+FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
+
+
+class Ambient(FileModel):
+    """Air temperature around battery, leads, igniter and switch."""
+
+    temperature: Temperature
+
+
+class Readings(FileModel):
+    """Two voltmeter readings: battery open, and loaded by a known resistor."""
+
+    open: Voltage
+    loaded: Voltage
+    load: PositiveResistance
+
+    @model_validator(mode="after")
+    def _sag_is_real(self) -> Self:
+        if self.loaded.high > self.open.low:
+            raise InputError(
+                "the loaded reading must not exceed the open one (an internal resistance is not negative); "
+                f"received open {self.open}, loaded {self.loaded}"
+            )
+        return self
+
+
+class Polarisation(FileModel):
+    """Slow part of the battery's voltage drop: one resistor-capacitor section."""
+
+    resistance: Resistance
+    time_constant: Time
+
+
+class Protection(FileModel):
+    """Protection circuit of the battery: it disconnects above a current after a delay."""
+
+    trip_current: Current
+    delay: Time
+
+
+class CapacitorBank(FileModel):
+    """Capacitor that fires the igniters in place of the battery, recharged through a resistor."""
+
+    capacitance: Capacitance
+    series_resistance: Resistance
+    recharge_resistance: PositiveResistance | None = None
+
+
+class Battery(FileModel):
+    """Battery by chemistry and cells, by open-circuit voltage and resistance, or by two readings."""
+
+    chemistry: str | None = None
+    cells_in_series: int = Field(default=1, ge=1, le=200)
+    cells_in_parallel: int = Field(default=1, ge=1, le=200)
+    state_of_charge: ShareOfCharge | None = None
+    cell_resistance: Resistance | None = None
+    capacity: Charge | None = None
+    open_circuit_voltage: Voltage | None = None
+    resistance: Resistance | None = None
+    readings: Readings | None = None
+    polarisation: Polarisation | None = None
+    protection: Protection | None = None
+    capacitor_bank: CapacitorBank | None = None
+
+    @field_validator("chemistry")
+    @classmethod
+    def _known(cls, value: str | None) -> str | None:
+        return None if value is None else chemistry(value).name
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        given = [
+            name
+            for name, value in (
+                ("chemistry", self.chemistry),
+                ("open_circuit_voltage", self.open_circuit_voltage),
+                ("readings", self.readings),
+            )
+            if value is not None
+        ]
+        if not given:
+            raise InputError(
+                "the voltage is unknown: give chemistry and cells_in_series, or open_circuit_voltage and resistance, "
+                "or readings = { open, loaded, load }"
+            )
+        if self.readings is not None and (self.open_circuit_voltage is not None or self.resistance is not None):
+            raise InputError("readings already give voltage and resistance: leave out open_circuit_voltage and resistance")
+        if self.open_circuit_voltage is not None and self.state_of_charge is not None:
+            raise InputError("open_circuit_voltage and state_of_charge exclude each other: leave one out")
+        if self.resistance is not None and self.cell_resistance is not None:
+            raise InputError("resistance (whole battery) and cell_resistance exclude each other: leave one out")
+        return self
+
+
+class Trace(FileModel):
+    """Copper track of a printed board."""
+
+    width: Length
+    thickness: CopperWeight
+    layer: Literal["outer", "inner"] = "outer"
+
+
+class Wiring(FileModel):
+    """Pair of conductors: wire, board trace or a measured round-trip resistance, plus joints."""
+
+    wire: str | None = None
+    trace: Trace | None = None
+    distance: Length | None = None
+    resistance: Resistance | None = None
+    joints: Resistance | None = None
+
+    @field_validator("wire")
+    @classmethod
+    def _known(cls, value: str | None) -> str | None:
+        if value is not None:
+            conductor_area(value)
+        return value
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        given = [n for n in ("wire", "trace", "resistance") if getattr(self, n) is not None]
+        if len(given) != 1:
+            raise InputError(
+                "give exactly one of wire, trace and resistance (the round trip's); received "
+                + (" and ".join(given) if given else "none")
+            )
+        if (self.distance is None) != (given == ["resistance"]):
+            raise InputError(
+                "resistance is the whole round trip: leave out distance"
+                if given == ["resistance"]
+                else f"{given[0]} needs distance, one way: the round trip is computed"
+            )
+        return self
+
+
+class FeedPart(FileModel):
+    """One part in series between battery and igniters."""
+
+    name: str = Field(min_length=1, max_length=60)
+    kind: FeedKind
+    resistance: Resistance | None = None
+    wire: str | None = None
+    distance: Length | None = None
+    edge: Time | None = None
+    rating: Current | None = None
+    melting_i2t: MeltingIntegral | None = None
+    hold_current: Current | None = None
+    trip_i2t: MeltingIntegral | None = None
+
+    @field_validator("wire")
+    @classmethod
+    def _known(cls, value: str | None) -> str | None:
+        if value is not None:
+            conductor_area(value)
+        return value
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if self.kind == "wire":
+            if (self.wire is None or self.distance is None) and self.resistance is None:
+                raise InputError("a wire needs wire and distance (one way), or resistance (the round trip's)")
+        elif self.wire is not None or self.distance is not None:
+            raise InputError(f"wire and distance belong to kind = 'wire'; received kind = {self.kind!r}")
+        return self
+
+
+class Load(FileModel):
+    """Another load on the same battery while firing."""
+
+    name: str = Field(min_length=1, max_length=60)
+    current: Current
+
+
+class Pin(FileModel):
+    """Controller pin that drives the gate and, by the same build, the pin that reads the divider."""
+
+    output_resistance: Resistance | None = None
+    leakage: CurrentEitherWay | None = None
+    reset_pull_up: PositiveResistance | None = None
+    clamp_resistance: Resistance | None = None
+    clamp_current_limit: Current | None = None
+    clamp_drop: Voltage | None = None
+
+
+class AnalogInput(FileModel):
+    """Analogue-to-digital converter that reads the divider."""
+
+    bits: int = Field(ge=6, le=24)
+    reference: Voltage | None = None
+    ratiometric: bool = False
+    total_error: float | None = Field(default=None, ge=0)
+    leakage: CurrentEitherWay | None = None
+    sample_capacitance: Capacitance | None = None
+    acquisition_time: Time | None = None
+    noise: float | None = Field(default=None, ge=0)
+    samples: int | None = Field(default=None, ge=1, le=1_000_000)
+
+    @field_validator("total_error", "noise", mode="before")
+    @classmethod
+    def _number(cls, value: Any) -> Any:
+        if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float))):
+            raise InputError(f"is a plain number of LSB, for example 4; received {value!r}")
+        return None if value is None else float(value)
+
+    @model_validator(mode="after")
+    def _one_reference(self) -> Self:
+        if self.ratiometric == (self.reference is not None):
+            raise InputError("give either reference = '3.3 V ± 1 %' or ratiometric = true (the supply is the reference)")
+        return self
+
+
+class Controller(FileModel):
+    """Microcontroller with its supply, its gate pin and its converter."""
+
+    powered_by: Literal["before arm switch", "after arm switch"]
+    supply: Voltage
+    dropout: Resistance | None = None
+    brown_out: Voltage | None = None
+    current: Current | None = None
+    hold_up_capacitance: Capacitance | None = None
+    pin: Pin = Pin()
+    adc: AnalogInput
+
+
+class Statement(FileModel):
+    """A no-fire or all-fire statement: current, duration, and how well it is known."""
+
+    current: Current
+    duration: Time | None = None
+    reliability: Reliability | None = None
+    confidence: Reliability | None = None
+    source: str | None = Field(default=None, max_length=300)
+
+    @field_validator("current")
+    @classmethod
+    def _positive(cls, value: Any) -> Any:
+        if value.low <= 0:
+            raise InputError("must be above 0 A; leave the statement out where it is unknown")
+        return value
+
+
+class Igniter(FileModel):
+    """Bridge wire: resistance, no-fire and all-fire statements, and one of three ways to its time constant."""
+
+    bridge_resistance: PositiveResistance | None = None
+    temperature_coefficient: TemperatureCoefficient | None = None
+    function_temperature: Temperature | None = None
+    reference_temperature: Temperature | None = None
+    no_fire: Statement | None = None
+    all_fire: Statement | None = None
+    time_constant: Time | None = None
+    adiabatic_energy: Energy | None = None
+    response: list[tuple[Current, Time]] | None = None
+    spent: Literal["open", "short"] | Resistance | None = None
+
+    @field_validator("spent", mode="before")
+    @classmethod
+    def _state_or_range(cls, value: Any) -> Any:
+        if isinstance(value, str) and value[:1].isalpha() and value not in ("open", "short"):
+            raise InputError(f"is 'open', 'short' or a resistance range such as '20 ohm .. 40 ohm'; received {value!r}")
+        return value
+
+    @field_validator("response", mode="before")
+    @classmethod
+    def _pairs(cls, value: Any) -> Any:
+        if value is None:
+            return value
+        if not isinstance(value, list) or not value or not all(isinstance(p, (list, tuple)) and len(p) == 2 for p in value):
+            raise InputError(f"is a list of [current, time] pairs such as [['0.9 A', '30 ms']]; received {value!r:.60}")
+        return [tuple(p) for p in value]
+
+
+class OnResistance(FileModel):
+    """One data sheet row of on-resistance, at 25 degC."""
+
+    gate: Voltage
+    resistance: PositiveResistance
+
+
+class OffLeakage(FileModel):
+    """Drain leakage with the gate at zero: at 25 degC, and at the highest junction temperature."""
+
+    cool: Current
+    hot: Current | None = None
+
+
+class ThermalStage(FileModel):
+    """One stage of a Foster network."""
+
+    resistance: ThermalResistance
+    time_constant: Time
+
+
+class Mosfet(FileModel):
+    """N-channel low-side switch."""
+
+    threshold: Voltage
+    threshold_drift: VoltagePerKelvin | None = None
+    on_resistance: list[OnResistance] = Field(min_length=1)
+    on_resistance_hot_factor: float | None = Field(default=None, ge=1.0, le=5.0)
+    input_capacitance: Capacitance | None = None
+    output_capacitance: Capacitance | None = None
+    reverse_transfer_capacitance: Capacitance | None = None
+    gate_drain_charge: Charge | None = None
+    gate_leakage: CurrentEitherWay | None = None
+    leakage: OffLeakage | None = None
+    breakdown: Voltage | None = None
+    avalanche_energy: Energy | None = None
+    max_junction: Temperature | None = None
+    thermal: list[ThermalStage] | None = None
+
+    @field_validator("on_resistance_hot_factor", mode="before")
+    @classmethod
+    def _number(cls, value: Any) -> Any:
+        if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float))):
+            raise InputError(f"is a plain number, for example 1.6; received {value!r}")
+        return None if value is None else float(value)
+
+    @model_validator(mode="after")
+    def _rows_ascend(self) -> Self:
+        gates = [row.gate.nominal for row in self.on_resistance]
+        if gates != sorted(set(gates)):
+            raise InputError(f"on_resistance rows must ascend in gate voltage; received {gates}")
+        return self
+
+
+class Gate(FileModel):
+    """Resistors at the gate; without pull_down the gate floats whenever the pin does not drive it."""
+
+    series: Resistance | None = None
+    pull_down: PositiveResistance | None = None
+
+
+class Sense(FileModel):
+    """Divider from the igniter's low side to the converter."""
+
+    upper: PositiveResistance
+    lower: PositiveResistance
+    filter: Capacitance | None = None
+    pin_resistor: Resistance | None = None
+    temperature_coefficient: TemperatureCoefficient | None = None
+
+
+class Channel(FileModel):
+    """One firing channel: strings of igniters, lead, MOSFET, gate and sense divider."""
+
+    name: str = Field(min_length=1, max_length=60)
+    igniters: list[list[str]] = Field(min_length=1, max_length=64)
+    mosfet: str
+    pulse: Time
+    start: Time | None = None
+    lead: Wiring
+    branch: Wiring | None = None
+    gate: Gate
+    sense: Sense
+
+    @field_validator("igniters")
+    @classmethod
+    def _no_empty_string(cls, value: list[list[str]]) -> list[list[str]]:
+        for index, string in enumerate(value):
+            if not string:
+                raise InputError(f"string {index + 1} is empty: a string names at least one igniter, for example [['match']]")
+            if len(string) > 64:
+                raise InputError(f"string {index + 1} has {len(string)} igniters; at most 64")
+        return value
+
+    @field_validator("pulse")
+    @classmethod
+    def _positive(cls, value: Any) -> Any:
+        if value.low <= 0:
+            raise InputError("must be above 0 s")
+        return value
+
+
+class OwnLimit(FileModel):
+    """A limit of the user's own, with its source and date."""
+
+    name: str = Field(min_length=1, max_length=60)
+    kind: Literal["monitor current at most", "firing current at least"]
+    share_of_no_fire: float | None = Field(default=None, gt=0)
+    share_of_all_fire: float | None = Field(default=None, gt=0)
+    current: Current | None = None
+    source: str = Field(min_length=1, max_length=300)
+    date: str = Field(min_length=1, max_length=40)
+
+    @model_validator(mode="after")
+    def _some_limit(self) -> Self:
+        allowed = "share_of_no_fire" if self.kind == "monitor current at most" else "share_of_all_fire"
+        other = "share_of_all_fire" if allowed == "share_of_no_fire" else "share_of_no_fire"
+        if getattr(self, other) is not None:
+            raise InputError(f"a limit of kind {self.kind!r} takes {allowed}, not {other}")
+        if getattr(self, allowed) is None and self.current is None:
+            raise InputError(f"give {allowed}, current or both")
+        return self
+
+
+class Rules(FileModel):
+    """Which written limits to check against; without presets, all that are shipped."""
+
+    presets: list[str] | None = None
+    limit: list[OwnLimit] = []
+
+
+class Checklist(FileModel):
+    """Yes or no answers that no circuit value can give."""
+
+    interlock_in_series: bool | None = None
+    switch_returns_to_off: bool | None = None
+    misfire_wait: Time | None = None
+    monitor_independent_of_firing_circuit: bool | None = None
+
+
+class Description(FileModel):
+    """A whole circuit file."""
+
+    format: Literal[1]
+    title: str = Field(min_length=1, max_length=200)
+    ambient: Ambient | None = None
+    battery: Battery
+    feed: list[FeedPart] = Field(min_length=1, max_length=40)
+    load: list[Load] = Field(default=[], max_length=100)
+    controller: Controller
+    igniter: dict[str, Igniter] = Field(min_length=1)
+    mosfet: dict[str, Mosfet] = Field(min_length=1)
+    channel: list[Channel] = Field(min_length=1, max_length=32)
+    rules: Rules = Rules()
+    checklist: Checklist = Checklist()

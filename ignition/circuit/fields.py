@@ -1,0 +1,135 @@
+"""Field types of the circuit file: text that carries a unit, checked for dimension and physical sense."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, PlainValidator, WithJsonSchema
+
+from ignition.errors import InputError
+from ignition.toleranced import Toleranced, parse_toleranced
+from ignition.units import UNIT_NAMES, engineering
+
+__all__ = [
+    "Capacitance",
+    "Charge",
+    "CopperWeight",
+    "Current",
+    "CurrentEitherWay",
+    "Energy",
+    "FileModel",
+    "Inductance",
+    "Length",
+    "MeltingIntegral",
+    "PositiveResistance",
+    "Reliability",
+    "Resistance",
+    "ShareOfCharge",
+    "Temperature",
+    "TemperatureCoefficient",
+    "ThermalResistance",
+    "Time",
+    "Voltage",
+    "VoltagePerKelvin",
+]
+
+
+class FileModel(BaseModel):
+    """Base of every table of the circuit file: frozen, and unknown keys are mistakes."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True
+    )
+
+
+def _read(value: Any, unit: str, example: str) -> Toleranced:
+    if isinstance(value, Toleranced):
+        return value
+    if isinstance(value, dict):
+        return _read_table(value, unit, example)
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise InputError(f"{UNIT_NAMES[unit]} is text such as {example!r}; received {_shown(value)}")
+    if not isinstance(value, str):
+        if unit == "1":
+            return parse_toleranced(repr(value), unit)
+        raise InputError(f"a bare number has no unit; received {value}, write for example {example!r}")
+    return parse_toleranced(value, unit)
+
+
+def _read_table(value: dict[str, Any], unit: str, example: str) -> Toleranced:
+    extra = sorted(set(value) - {"value", "distribution"})
+    if extra or "value" not in value:
+        raise InputError(
+            f"the table form is {{ value = {example!r}, distribution = 'normal' }}; "
+            + (f"unknown key {extra[0]!r}" if extra else "its value is missing")
+        )
+    distribution = value.get("distribution", "uniform")
+    if distribution not in ("uniform", "normal"):
+        raise InputError(f"distribution is 'uniform' or 'normal'; received {_shown(distribution)}")
+    if not isinstance(value["value"], str):
+        raise InputError(f"a bare number has no unit; received {_shown(value['value'])}, write for example {example!r}")
+    return parse_toleranced(value["value"], unit, distribution)
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def quantity(
+    unit: str, example: str, *, above: float | None = None, least: float | None = None, most: float | None = None
+) -> Any:
+    """Make a field type for one unit with physical limits, for use in a `FileModel`."""
+
+    def validate(value: Any) -> Toleranced:
+        read = _read(value, unit, example)
+        if above is not None and read.low <= above:
+            raise InputError(f"must be above {engineering(above, unit)}; received {_shown(value)}")
+        if least is not None and read.low < least:
+            raise InputError(f"must not be below {engineering(least, unit)}; received {_shown(value)}")
+        if most is not None and read.high > most:
+            raise InputError(f"must not exceed {engineering(most, unit)}; received {_shown(value)}")
+        return read
+
+    schema = {
+        "type": ["string", "object"],
+        "description": f"{UNIT_NAMES[unit]} with its unit: 'value', 'value ± tolerance', 'low .. high' or "
+        "'low .. nominal .. high', or a table with value and distribution",
+        "examples": [example],
+    }
+    if unit == "1":
+        schema["type"] = ["string", "number", "object"]
+    return Annotated[Toleranced, PlainValidator(validate), WithJsonSchema(schema)]
+
+
+Resistance = quantity("ohm", "20 mohm", least=0.0, most=1e12)
+PositiveResistance = quantity("ohm", "100 kohm ± 1 %", above=0.0, most=1e12)
+Voltage = quantity("V", "7.2 V .. 7.7 V .. 8.4 V", above=0.0, most=1000.0)
+Current = quantity("A", "250 mA", least=0.0, most=1e5)
+CurrentEitherWay = quantity("A", "1 uA", least=0.0, most=10.0)
+Capacitance = quantity("F", "100 nF ± 20 %", above=0.0, most=1e3)
+Inductance = quantity("H", "1 uH", least=0.0, most=1e3)
+Charge = quantity("C", "1800 mAh", above=0.0)
+Energy = quantity("J", "3 mJ", above=0.0)
+Length = quantity("m", "8 m", above=0.0, most=10e3)
+CopperWeight = quantity("m", "35 um", above=0.0, most=2e-3)
+Time = quantity("s", "500 ms", least=0.0, most=1e7)
+Temperature = quantity("degC", "-5 degC .. 20 degC .. 40 degC", above=-273.15, most=2000.0)
+TemperatureCoefficient = quantity("1/K", "0.0004 / K", least=-0.02, most=0.02)
+VoltagePerKelvin = quantity("V/K", "-4 mV/K", least=-0.05, most=0.0)
+ThermalResistance = quantity("K/W", "40 K/W", above=0.0)
+MeltingIntegral = quantity("A^2 s", "55 A^2 s", above=0.0)
+ShareOfCharge = quantity("1", "40 % .. 70 % .. 100 %", least=0.0, most=1.0)
+
+
+def _reliability(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.5 < value < 1.0:
+        raise InputError(f"must be a number above 0.5 and below 1, for example 0.999; received {_shown(value)}")
+    return float(value)
+
+
+Reliability = Annotated[
+    float,
+    PlainValidator(_reliability),
+    WithJsonSchema({"type": "number", "exclusiveMinimum": 0.5, "exclusiveMaximum": 1.0}),
+]
