@@ -29,6 +29,7 @@ from ignition.circuit.fields import (
     ThermalResistance,
     Time,
     Voltage,
+    VoltageDrop,
     VoltagePerKelvin,
 )
 from ignition.errors import InputError
@@ -244,7 +245,7 @@ class Pin(FileModel):
     reset_pull_up: PositiveResistance | None = None
     clamp_resistance: Resistance | None = None
     clamp_current_limit: Current | None = None
-    clamp_drop: Voltage | None = None
+    clamp_drop: VoltageDrop | None = None
 
 
 class AnalogInput(FileModel):
@@ -279,7 +280,7 @@ class Controller(FileModel):
 
     powered_by: Literal["before arm switch", "after arm switch"]
     supply: Voltage
-    dropout: Resistance | None = None
+    dropout: VoltageDrop | None = None
     brown_out: Voltage | None = None
     current: Current | None = None
     hold_up_capacitance: Capacitance | None = None

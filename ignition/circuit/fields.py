@@ -30,6 +30,7 @@ __all__ = [
     "ThermalResistance",
     "Time",
     "Voltage",
+    "VoltageDrop",
     "VoltagePerKelvin",
 ]
 
@@ -105,6 +106,7 @@ def quantity(
 Resistance = quantity("ohm", "20 mohm", least=0.0, most=1e12)
 PositiveResistance = quantity("ohm", "100 kohm ± 1 %", above=0.0, most=1e12)
 Voltage = quantity("V", "7.2 V .. 7.7 V .. 8.4 V", above=0.0, most=1000.0)
+VoltageDrop = quantity("V", "0.25 V", least=0.0, most=1000.0)
 Current = quantity("A", "250 mA", least=0.0, most=1e5)
 CurrentEitherWay = quantity("A", "1 uA", least=0.0, most=10.0)
 Capacitance = quantity("F", "100 nF ± 20 %", above=0.0, most=1e3)

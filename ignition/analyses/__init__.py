@@ -1,0 +1,1 @@
+"""Analyses of a firing circuit: one question a file, computed into a frozen result."""

@@ -1,0 +1,89 @@
+"""Conservative defaults for what a circuit file leaves out, each recorded as an assumption."""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from importlib import resources
+from typing import Any
+
+from ignition.circuit.model import Assumption
+from ignition.toleranced import Toleranced, parse_toleranced
+
+__all__ = ["Ledger", "default_entry"]
+
+
+@functools.cache
+def _entries() -> dict[str, dict[str, Any]]:
+    text = resources.files("ignition.data").joinpath("defaults.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def default_entry(name: str) -> dict[str, Any]:
+    """Return one entry of the table of defaults.
+
+    Parameters
+    ----------
+    name : str
+        Entry of ``data/defaults.toml``.
+
+    Returns
+    -------
+    dict
+        Its value text, if any, and its uses.
+
+    Examples
+    --------
+    >>> default_entry("dropout")["value"]
+    '0.3 V'
+    """
+    return _entries()[name]
+
+
+class Ledger:
+    """Collects assumptions while a description is made complete; one entry for each key and direction."""
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[str, str], Assumption] = {}
+
+    def note(self, key: str, entry: str, **values: str) -> None:
+        """Record the uses of a default without taking a value from it.
+
+        Parameters
+        ----------
+        key : str
+            Dotted key of the circuit file that would replace the default.
+        entry : str
+            Entry of the table of defaults.
+        **values : str
+            Texts that replace the entry's own value or basis, keyed ``value`` or ``basis``.
+        """
+        for use in default_entry(entry)["uses"]:
+            self._found[key, use["direction"]] = Assumption(key=key, **(use | values))
+
+    def take(self, given: Toleranced | None, key: str, entry: str, unit: str) -> Toleranced:
+        """Return the given value, or the default with its assumption recorded.
+
+        Parameters
+        ----------
+        given : Toleranced or None
+            What the file gave [`unit`].
+        key, entry : str
+            Key of the circuit file and entry of the table of defaults.
+        unit : str
+            SI unit.
+
+        Returns
+        -------
+        Toleranced
+            The value [`unit`].
+        """
+        if given is not None:
+            return given
+        self.note(key, entry)
+        return parse_toleranced(default_entry(entry)["value"], unit)
+
+    @property
+    def assumptions(self) -> tuple[Assumption, ...]:
+        """All recorded assumptions, in order of the first use."""
+        return tuple(self._found.values())

@@ -1,0 +1,334 @@
+"""From a description to a complete circuit: units settled, temperature applied, defaults taken and recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from ignition.circuit import description as d
+from ignition.circuit.assumptions import Ledger
+from ignition.circuit.igniters import complete_igniter
+from ignition.circuit.model import (
+    AdcModel,
+    BatteryModel,
+    ChannelModel,
+    Circuit,
+    ControllerModel,
+    FeedModel,
+    IgniterModel,
+    MosfetModel,
+    OnRow,
+    PinModel,
+    WiringModel,
+)
+from ignition.errors import InputError
+from ignition.parts.battery import (
+    chemistry,
+    default_cell_resistance,
+    open_circuit_voltage,
+    resistance_factor,
+    resistance_from_readings,
+)
+from ignition.parts.conductor import conductor_area, copper_resistance, trace_area
+from ignition.toleranced import Toleranced
+from ignition.units import engineering
+
+__all__ = ["complete"]
+
+
+def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Circuit | None, list[tuple[str, str]]]:
+    """Make a description complete.
+
+    Parameters
+    ----------
+    given : Description
+        What the file says.
+    name, digest : str
+        File name and digest, echoed in results.
+
+    Returns
+    -------
+    tuple of Circuit or None and list of (str, str)
+        The circuit, or None with the mistakes found: dotted key and message.
+    """
+    ledger = Ledger()
+    mistakes: list[tuple[str, str]] = []
+    ambient = ledger.take(
+        given.ambient.temperature if given.ambient else None, "ambient.temperature", "ambient_temperature", "degC"
+    )
+
+    def attempt(key: str, make: Callable[[], Any]) -> Any:
+        try:
+            return make()
+        except InputError as error:
+            mistakes.append((key, str(error)))
+            return None
+
+    battery: BatteryModel | None = attempt("battery", partial(_battery, given.battery, ambient, ledger))
+    igniters: dict[str, IgniterModel] = {}
+    for kind, table in given.igniter.items():
+        made = attempt(f"igniter.{kind}", partial(complete_igniter, kind, table, ambient, ledger))
+        if made is not None:
+            igniters[kind] = made
+    mosfets = {kind: _mosfet(kind, table, ledger) for kind, table in given.mosfet.items()}
+    feed = tuple(_feed(part, f"feed[{i}]", ambient, ledger) for i, part in enumerate(given.feed))
+    controller = _controller(given.controller, ledger)
+    channels = tuple(_channel(c, f"channel[{i}]", ambient, ledger) for i, c in enumerate(given.channel))
+    if mistakes or battery is None:
+        return None, mistakes
+    return (
+        Circuit(
+            title=given.title,
+            name=name,
+            digest=digest,
+            ambient=ambient,
+            battery=battery,
+            feed=feed,
+            loads=tuple((load.name, load.current) for load in given.load),
+            controller=controller,
+            igniters=igniters,
+            mosfets=mosfets,
+            channels=channels,
+            presets=None if given.rules.presets is None else tuple(given.rules.presets),
+            own_limits=tuple(given.rules.limit),
+            checklist=given.checklist,
+            assumptions=ledger.assumptions,
+        ),
+        [],
+    )
+
+
+def _battery(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> BatteryModel:
+    bank = given.capacitor_bank
+    return BatteryModel(
+        voltage=_battery_voltage(given, ledger),
+        resistance=_battery_resistance(given, ambient, ledger),
+        capacity=None if given.capacity is None else given.capacity.times(given.cells_in_parallel),
+        polarisation_resistance=given.polarisation.resistance if given.polarisation else None,
+        polarisation_time=given.polarisation.time_constant if given.polarisation else None,
+        trip_current=given.protection.trip_current if given.protection else None,
+        trip_delay=given.protection.delay if given.protection else None,
+        bank_capacitance=bank.capacitance if bank else None,
+        bank_resistance=bank.series_resistance if bank else None,
+        recharge_resistance=bank.recharge_resistance if bank else None,
+    )
+
+
+def _battery_voltage(given: d.Battery, ledger: Ledger) -> Toleranced:
+    if given.readings is not None:
+        if given.readings.open.is_exact and given.readings.loaded.is_exact:
+            ledger.note("battery.readings", "readings")
+        return given.readings.open
+    if given.open_circuit_voltage is not None:
+        return given.open_circuit_voltage
+    assert given.chemistry is not None
+    cell = chemistry(given.chemistry)
+    charge = ledger.take(given.state_of_charge, "battery.state_of_charge", "state_of_charge", "1")
+    low, nominal, high = (float(open_circuit_voltage(cell, v)) for v in (charge.low, charge.nominal, charge.high))
+    # Other makes differ from the table; the highest voltage is the charger's, which no cell exceeds at rest.
+    return Toleranced(
+        low=max(low - cell.table_uncertainty, 0.1) * given.cells_in_series,
+        nominal=nominal * given.cells_in_series,
+        high=max(min(high + cell.table_uncertainty, cell.highest_voltage), nominal) * given.cells_in_series,
+        unit="V",
+    )
+
+
+def _battery_resistance(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
+    if given.readings is not None:
+        r = given.readings
+        return Toleranced(
+            low=float(resistance_from_readings(r.open.low, r.loaded.high, r.load.low)),
+            nominal=float(resistance_from_readings(r.open.nominal, r.loaded.nominal, r.load.nominal)),
+            high=float(resistance_from_readings(r.open.high, r.loaded.low, r.load.high)),
+            unit="ohm",
+        )
+    if given.resistance is not None:
+        return given.resistance
+    if given.chemistry is None:
+        if given.cell_resistance is None:
+            raise InputError(
+                "the internal resistance is unknown: give resistance, or chemistry with its cells, or readings"
+            )
+        return given.cell_resistance.times(given.cells_in_series / given.cells_in_parallel)
+    cell = chemistry(given.chemistry)
+    at_25 = given.cell_resistance
+    if at_25 is None:
+        row = default_cell_resistance(cell, None if given.capacity is None else given.capacity.nominal)
+        at_25 = Toleranced(low=row.low, nominal=row.nominal, high=row.high, unit="ohm")
+        ledger.note(
+            "battery.cell_resistance", "battery_resistance", value=f"{at_25} per cell at 25 degC", basis=row.basis
+        )
+    factor = Toleranced(
+        low=float(resistance_factor(cell, ambient.high)),
+        nominal=float(resistance_factor(cell, ambient.nominal)),
+        high=float(resistance_factor(cell, ambient.low)),
+    )
+    return at_25.times(factor).times(given.cells_in_series / given.cells_in_parallel)
+
+
+def _round_trip(area: float, distance: Toleranced, ambient: Toleranced) -> Toleranced:
+    """Resistance of both conductors at ambient temperature."""
+    lengths = (2.0 * distance.low, 2.0 * distance.nominal, 2.0 * distance.high)
+    temperatures = (ambient.low, ambient.nominal, ambient.high)
+    low, nominal, high = (
+        float(copper_resistance(length, area, temperature))
+        for length, temperature in zip(lengths, temperatures, strict=True)
+    )
+    return Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
+
+
+def _wiring(given: d.Wiring, key: str, ambient: Toleranced, ledger: Ledger) -> WiringModel:
+    joints = ledger.take(given.joints, f"{key}.joints", "joints", "ohm")
+    if given.resistance is not None:
+        round_trip, area, label = given.resistance, None, "given resistance"
+    else:
+        assert given.distance is not None
+        if given.wire is not None:
+            area, what = conductor_area(given.wire), given.wire
+        else:
+            assert given.trace is not None
+            area = float(trace_area(given.trace.width.nominal, given.trace.thickness.nominal))
+            what = f"trace {engineering(given.trace.width.nominal, 'm')} wide"
+        round_trip = _round_trip(area, given.distance, ambient)
+        if given.trace is not None:  # the tolerance of the cross-section widens the resistance
+            thin = float(trace_area(given.trace.width.low, given.trace.thickness.low))
+            thick = float(trace_area(given.trace.width.high, given.trace.thickness.high))
+            round_trip = round_trip.times(Toleranced(low=area / thick, nominal=1.0, high=area / thin))
+        label = f"{what}, {engineering(given.distance.nominal, 'm')} one way"
+    return WiringModel(
+        resistance=round_trip + joints,
+        round_trip=round_trip,
+        joints=joints,
+        area=area,
+        distance=given.distance,
+        label=label,
+    )
+
+
+def _feed(part: d.FeedPart, key: str, ambient: Toleranced, ledger: Ledger) -> FeedModel:
+    resistance = part.resistance
+    if part.wire is not None and part.distance is not None:
+        wire = _round_trip(conductor_area(part.wire), part.distance, ambient)
+        resistance = wire if resistance is None else wire + resistance
+    edge = part.edge
+    if part.kind == "arm switch":
+        edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")
+    return FeedModel(
+        name=part.name,
+        kind=part.kind,
+        resistance=ledger.take(resistance, f"{key}.resistance", "feed_resistance", "ohm"),
+        edge=edge,
+        rating=part.rating,
+        melting_i2t=part.melting_i2t,
+        hold_current=part.hold_current,
+        trip_i2t=part.trip_i2t,
+    )
+
+
+def _either_way(value: Toleranced) -> Toleranced:
+    """A leakage given as a size flows either way; nominal is none."""
+    return Toleranced(low=-value.high, nominal=0.0, high=value.high, unit=value.unit)
+
+
+def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
+    pin, adc = given.pin, given.adc
+    if pin.reset_pull_up is None:
+        ledger.note("controller.pin.reset_pull_up", "reset_pull_up")
+    if adc.sample_capacitance is None or adc.acquisition_time is None:
+        ledger.note("controller.adc.sample_capacitance", "adc_settling")
+    total_error = adc.total_error
+    if total_error is None:
+        total_error = ledger.take(None, "controller.adc.total_error", "adc_total_error", "1").nominal
+    return ControllerModel(
+        powered_before_arm_switch=given.powered_by == "before arm switch",
+        supply=given.supply,
+        dropout=ledger.take(given.dropout, "controller.dropout", "dropout", "V"),
+        brown_out=given.brown_out,
+        current=ledger.take(given.current, "controller.current", "controller_current", "A"),
+        hold_up_capacitance=given.hold_up_capacitance,
+        pin=PinModel(
+            output_resistance=ledger.take(
+                pin.output_resistance, "controller.pin.output_resistance", "output_resistance", "ohm"
+            ),
+            leakage=_either_way(ledger.take(pin.leakage, "controller.pin.leakage", "pin_leakage", "A")),
+            reset_pull_up=pin.reset_pull_up,
+            clamp_resistance=ledger.take(
+                pin.clamp_resistance, "controller.pin.clamp_resistance", "clamp_resistance", "ohm"
+            ),
+            clamp_drop=ledger.take(pin.clamp_drop, "controller.pin.clamp_drop", "clamp_drop", "V"),
+            clamp_current_limit=ledger.take(
+                pin.clamp_current_limit, "controller.pin.clamp_current_limit", "clamp_current_limit", "A"
+            ),
+        ),
+        adc=AdcModel(
+            bits=adc.bits,
+            reference=adc.reference,
+            total_error=total_error,
+            leakage=_either_way(ledger.take(adc.leakage, "controller.adc.leakage", "adc_leakage", "A")),
+            sample_capacitance=adc.sample_capacitance,
+            acquisition_time=adc.acquisition_time,
+            noise=adc.noise or 0.0,
+            samples=adc.samples or 1,
+        ),
+    )
+
+
+def _mosfet(name: str, given: d.Mosfet, ledger: Ledger) -> MosfetModel:
+    key = f"mosfet.{name}"
+    junction = ledger.take(given.max_junction, f"{key}.max_junction", "max_junction", "degC").low
+    cool = ledger.take(given.leakage.cool if given.leakage else None, f"{key}.leakage.cool", "leakage_cool", "A")
+    hot = given.leakage.hot if given.leakage else None
+    if hot is None:
+        ledger.note(f"{key}.leakage.hot", "leakage_hot")
+        hot = cool.times(2.0 ** ((junction - 25.0) / 10.0))
+    factor = given.on_resistance_hot_factor
+    if factor is None:
+        factor = ledger.take(None, f"{key}.on_resistance_hot_factor", "hot_factor", "1").nominal
+    return MosfetModel(
+        name=name,
+        threshold=given.threshold,
+        threshold_drift=ledger.take(given.threshold_drift, f"{key}.threshold_drift", "threshold_drift", "V/K"),
+        rows=tuple(OnRow(gate=row.gate.nominal, resistance=row.resistance) for row in given.on_resistance),
+        hot_factor=factor,
+        leakage_cool=cool,
+        leakage_hot=hot,
+        gate_leakage=_either_way(ledger.take(given.gate_leakage, f"{key}.gate_leakage", "gate_leakage", "A")),
+        max_junction=junction,
+        input_capacitance=given.input_capacitance,
+        output_capacitance=given.output_capacitance,
+        reverse_transfer_capacitance=given.reverse_transfer_capacitance,
+        gate_drain_charge=given.gate_drain_charge,
+        breakdown=given.breakdown,
+        avalanche_energy=given.avalanche_energy,
+        thermal=tuple((s.resistance.high, s.time_constant.low) for s in given.thermal or []),
+    )
+
+
+def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) -> ChannelModel:
+    if given.gate.pull_down is None:
+        ledger.note(f"{key}.gate.pull_down", "pull_down")
+    drift = _divider_drift(given.sense.temperature_coefficient, ambient)
+    return ChannelModel(
+        name=given.name,
+        strings=tuple(tuple(string) for string in given.igniters),
+        mosfet=given.mosfet,
+        pulse=given.pulse,
+        start=given.start or Toleranced.exact(0.0, "s"),
+        lead=_wiring(given.lead, f"{key}.lead", ambient, ledger),
+        branch=None if given.branch is None else _wiring(given.branch, f"{key}.branch", ambient, ledger),
+        gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
+        pull_down=given.gate.pull_down,
+        upper=given.sense.upper.times(drift),
+        lower=given.sense.lower.times(drift),
+        filter=given.sense.filter,
+        pin_resistor=given.sense.pin_resistor or Toleranced.exact(0.0, "ohm"),
+    )
+
+
+def _divider_drift(coefficient: Toleranced | None, ambient: Toleranced) -> Toleranced:
+    """Factor on a resistor from its temperature coefficient, either sign, about 25 degC."""
+    if coefficient is None:
+        return Toleranced.exact(1.0)
+    size = max(abs(coefficient.low), abs(coefficient.high)) * max(abs(ambient.low - 25.0), abs(ambient.high - 25.0))
+    return Toleranced(low=1.0 - size, nominal=1.0, high=1.0 + size)

@@ -1,0 +1,276 @@
+"""A complete circuit: every value present in SI units, each default recorded as an assumption."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from ignition.circuit.description import Checklist, OwnLimit
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "AdcModel",
+    "Assumption",
+    "BatteryModel",
+    "ChannelModel",
+    "Circuit",
+    "ControllerModel",
+    "FeedModel",
+    "IgniterModel",
+    "MosfetModel",
+    "OnRow",
+    "PinModel",
+    "StatementModel",
+    "TimeConstants",
+    "WiringModel",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumption:
+    """A value that the file did not give.
+
+    Attributes
+    ----------
+    key : str
+        Dotted key that would replace it.
+    value : str
+        What was taken.
+    direction : {"safe", "fire"}
+        Which question it is conservative for: can it fire by accident, or will it fire when told.
+    basis : str
+        Where the value comes from.
+    """
+
+    key: str
+    value: str
+    direction: Literal["safe", "fire"]
+    basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatteryModel:
+    """Battery at its terminals: open-circuit voltage [V] behind a resistance [ohm]; capacity [C]."""
+
+    voltage: Toleranced
+    resistance: Toleranced
+    capacity: Toleranced | None
+    polarisation_resistance: Toleranced | None
+    polarisation_time: Toleranced | None
+    trip_current: Toleranced | None
+    trip_delay: Toleranced | None
+    bank_capacitance: Toleranced | None
+    bank_resistance: Toleranced | None
+    recharge_resistance: Toleranced | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedModel:
+    """One part in series between battery and bus; resistance [ohm], edge [s], currents [A], integrals [A^2 s]."""
+
+    name: str
+    kind: str
+    resistance: Toleranced
+    edge: Toleranced | None
+    rating: Toleranced | None
+    melting_i2t: Toleranced | None
+    hold_current: Toleranced | None
+    trip_i2t: Toleranced | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WiringModel:
+    """Round trip of a pair of conductors, joints included [ohm]; area [m^2] and distance [m] where known."""
+
+    resistance: Toleranced
+    round_trip: Toleranced
+    joints: Toleranced
+    area: float | None
+    distance: Toleranced | None
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinModel:
+    """Gate pin: output resistance [ohm], leakage [A], reset pull-up [ohm] or None, clamp [ohm, V, A]."""
+
+    output_resistance: Toleranced
+    leakage: Toleranced
+    reset_pull_up: Toleranced | None
+    clamp_resistance: Toleranced
+    clamp_drop: Toleranced
+    clamp_current_limit: Toleranced
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdcModel:
+    """Converter: reference [V] or None when ratiometric, errors [LSB], leakage [A], sampling [F, s]."""
+
+    bits: int
+    reference: Toleranced | None
+    total_error: float
+    leakage: Toleranced
+    sample_capacitance: Toleranced | None
+    acquisition_time: Toleranced | None
+    noise: float
+    samples: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControllerModel:
+    """Controller: supply [V], dropout [V], brown-out [V] or None, current [A], hold-up capacitance [F] or None."""
+
+    powered_before_arm_switch: bool
+    supply: Toleranced
+    dropout: Toleranced
+    brown_out: Toleranced | None
+    current: Toleranced
+    hold_up_capacitance: Toleranced | None
+    pin: PinModel
+    adc: AdcModel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatementModel:
+    """A no-fire or all-fire statement: current [A], duration [s], reliability and confidence [1]."""
+
+    current: Toleranced
+    duration: Toleranced
+    reliability: float
+    confidence: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeConstants:
+    """Thermal time constants [s]: of the fastest case (with the lowest threshold), nominal, and slowest case."""
+
+    fast: float | None
+    nominal: float | None
+    slow: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterModel:
+    """Bridge: resistance [ohm], steady thresholds [A] at this ambient temperature, time constants, spent state.
+
+    ``threshold_low`` is the no-fire current taken to infinite duration at the hottest ambient; ``threshold_high`` the
+    all-fire current taken to infinite duration at the coldest; None where the statement is missing.
+    ``growth`` is the relative resistance rise at function [1].
+    ``spent_resistance`` [ohm] has infinite bounds where the bridge opens.
+    """
+
+    name: str
+    resistance: Toleranced
+    growth: float
+    no_fire: StatementModel | None
+    all_fire: StatementModel | None
+    threshold_low: float | None
+    threshold_nominal: float | None
+    threshold_high: float | None
+    threshold_spread: float | None
+    time_constant: TimeConstants
+    energy: Toleranced | None
+    spent: Literal["open", "short", "resistance"]
+    spent_resistance: Toleranced | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnRow:
+    """Data sheet row: on-resistance [ohm] at 25 degC at a gate voltage [V]."""
+
+    gate: float
+    resistance: Toleranced
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MosfetModel:
+    """Low-side switch: voltages [V], capacitances [F], leakages [A], temperatures [degC]."""
+
+    name: str
+    threshold: Toleranced
+    threshold_drift: Toleranced
+    rows: tuple[OnRow, ...]
+    hot_factor: float
+    leakage_cool: Toleranced
+    leakage_hot: Toleranced
+    gate_leakage: Toleranced
+    max_junction: float
+    input_capacitance: Toleranced | None
+    output_capacitance: Toleranced | None
+    reverse_transfer_capacitance: Toleranced | None
+    gate_drain_charge: Toleranced | None
+    breakdown: Toleranced | None
+    avalanche_energy: Toleranced | None
+    thermal: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelModel:
+    """One firing channel: igniter types by string, wiring, gate [ohm], divider [ohm, F], pulse and start [s]."""
+
+    name: str
+    strings: tuple[tuple[str, ...], ...]
+    mosfet: str
+    pulse: Toleranced
+    start: Toleranced
+    lead: WiringModel
+    branch: WiringModel | None
+    gate_series: Toleranced
+    pull_down: Toleranced | None
+    upper: Toleranced
+    lower: Toleranced
+    filter: Toleranced | None
+    pin_resistor: Toleranced
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circuit:
+    """A circuit file made complete.
+
+    Attributes
+    ----------
+    title, name, digest : str
+        Title, file name, and SHA-256 of the file's bytes.
+    ambient : Toleranced
+        Temperature [degC].
+    assumptions : tuple of Assumption
+        Every default that was taken.
+    """
+
+    title: str
+    name: str
+    digest: str
+    ambient: Toleranced
+    battery: BatteryModel
+    feed: tuple[FeedModel, ...]
+    loads: tuple[tuple[str, Toleranced], ...]
+    controller: ControllerModel
+    igniters: Mapping[str, IgniterModel]
+    mosfets: Mapping[str, MosfetModel]
+    channels: tuple[ChannelModel, ...]
+    presets: tuple[str, ...] | None
+    own_limits: tuple[OwnLimit, ...]
+    checklist: Checklist
+    assumptions: tuple[Assumption, ...]
+
+    @property
+    def arm_switch(self) -> FeedModel:
+        """The feed part that arms the circuit."""
+        return next(part for part in self.feed if part.kind == "arm switch")
+
+    def channel(self, name: str) -> ChannelModel:
+        """Return the channel of that name.
+
+        Parameters
+        ----------
+        name : str
+            Channel name.
+
+        Returns
+        -------
+        ChannelModel
+            The channel.
+        """
+        return next(channel for channel in self.channels if channel.name == name)

@@ -1,0 +1,1 @@
+"""Data that travel with the package: chemistry curves, defaults with their basis, example circuits."""

@@ -1,0 +1,154 @@
+"""Checks of the arguments of the component laws; each returns the argument as an array."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ignition.errors import InputError
+from ignition.typing import ArrayLike, BoolArray, FloatArray
+
+__all__ = ["at_least_zero", "positive", "real", "within"]
+
+
+def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
+    """Return a value as an array of numbers; NaN is refused, and infinity unless allowed.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, for the message.
+    value : array_like
+        The value [unit], any shape.
+    unit : str
+        Its SI unit, for the message.
+    infinite : bool, optional
+        Whether it may be infinite.
+
+    Returns
+    -------
+    ndarray
+        The value, same shape.
+
+    Raises
+    ------
+    InputError
+        If it is no number, NaN, or infinite without leave.
+
+    Examples
+    --------
+    >>> real("current", [1, 2], "A")
+    array([1., 2.])
+    """
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"{name} must be a number in {unit}: received {value!r}; write a plain number") from error
+    good = ~np.isnan(array) if infinite else np.isfinite(array)
+    return _checked(name, array, unit, good, "a number" if infinite else "a finite number")
+
+
+def positive(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
+    """Return a value as an array of numbers above zero.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, for the message.
+    value : array_like
+        The value [unit], any shape.
+    unit : str
+        Its SI unit, for the message.
+    infinite : bool, optional
+        Whether it may be infinite.
+
+    Returns
+    -------
+    ndarray
+        The value, same shape.
+
+    Raises
+    ------
+    InputError
+        If it is no number above zero.
+
+    Examples
+    --------
+    >>> float(positive("current", 2, "A"))
+    2.0
+    """
+    array = real(name, value, unit, infinite=infinite)
+    return _checked(name, array, unit, array > 0.0, "above 0")
+
+
+def at_least_zero(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
+    """Return a value as an array of numbers of zero or more.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, for the message.
+    value : array_like
+        The value [unit], any shape.
+    unit : str
+        Its SI unit, for the message.
+    infinite : bool, optional
+        Whether it may be infinite.
+
+    Returns
+    -------
+    ndarray
+        The value, same shape.
+
+    Raises
+    ------
+    InputError
+        If it is no number of zero or more.
+
+    Examples
+    --------
+    >>> float(at_least_zero("current", 0, "A"))
+    0.0
+    """
+    array = real(name, value, unit, infinite=infinite)
+    return _checked(name, array, unit, array >= 0.0, "0 or more")
+
+
+def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> FloatArray:
+    """Return a value as an array of numbers strictly between two bounds.
+
+    Parameters
+    ----------
+    name : str
+        What the value is, for the message.
+    value : array_like
+        The value [unit], any shape.
+    unit : str
+        Its SI unit, for the message.
+    low, high : float
+        Bounds, themselves not allowed [unit].
+
+    Returns
+    -------
+    ndarray
+        The value, same shape.
+
+    Raises
+    ------
+    InputError
+        If it is no number between the bounds.
+
+    Examples
+    --------
+    >>> float(within("reliability", 0.999, "1", 0.5, 1.0))
+    0.999
+    """
+    array = real(name, value, unit, infinite=True)
+    return _checked(name, array, unit, (array > low) & (array < high), f"above {low:g} and below {high:g}")
+
+
+def _checked(name: str, array: FloatArray, unit: str, good: BoolArray, rule: str) -> FloatArray:
+    ok = np.asarray(good)
+    if not ok.all():
+        first = float(array[~ok][0])
+        raise InputError(f"{name} must be {rule} [{unit}]: received {first:g}; write a value in {unit} that is {rule}")
+    return array

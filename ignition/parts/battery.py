@@ -1,0 +1,481 @@
+"""Battery: open-circuit voltage by chemistry, internal resistance by temperature, by readings, by default."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import importlib.resources
+import tomllib
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ignition.errors import InputError
+from ignition.parts.protection import _checked
+from ignition.typing import ArrayLike, FloatArray
+
+__all__ = [
+    "CHEMISTRIES",
+    "CellResistance",
+    "Chemistry",
+    "chemistry",
+    "default_cell_resistance",
+    "open_circuit_voltage",
+    "polarisation_step",
+    "resistance_factor",
+    "resistance_from_loads",
+    "resistance_from_readings",
+]
+
+CHEMISTRIES = (
+    "lithium-polymer",
+    "lithium-ion",
+    "lithium-iron-phosphate",
+    "lead-acid",
+    "alkaline",
+    "nickel-metal-hydride",
+)
+"""Names of the known chemistries."""
+
+_GAS_CONSTANT = 8.31446261815324
+_KELVIN = 273.15
+_REFERENCE = 25.0 + _KELVIN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellResistance:
+    """Default resistance of one cell at 25 degC, for a battery nobody measured.
+
+    Attributes
+    ----------
+    capacity : float
+        Least capacity of one cell for which the row holds [C].
+    low, nominal, high : float
+        Resistance [ohm]: low for "could it fire by accident", high for "will it fire".
+    basis : str
+        Where the numbers come from.
+    """
+
+    capacity: float
+    low: float
+    nominal: float
+    high: float
+    basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chemistry:
+    """What is known of the cells of one chemistry; voltages are per cell.
+
+    Attributes
+    ----------
+    name : str
+        One of `CHEMISTRIES`.
+    aliases : tuple of str
+        Other spellings that :func:`chemistry` takes.
+    state_of_charge, cell_voltage : tuple of float
+        Rested open-circuit table [1], [V].
+    source : str
+        Source of that table and its status; "from memory" where nothing was read.
+    table_uncertainty : float
+        How far another make may lie from the table, either way [V].
+    table_uncertainty_basis : str
+        Where that figure comes from.
+    highest_voltage, lowest_voltage : float
+        Bounds for an unknown state of charge [V]; the highest may lie above the rested table: just off the charger.
+    voltage_basis : str
+        Where those bounds come from.
+    temperature_low, temperature_high : float
+        Range in which the resistance law is offered [degC].
+    activation_energy : float or None
+        Of the resistance [J/mol]; None where readings are held.
+    reading_temperature, reading_resistance : tuple of float
+        Readings of the resistance [degC], [ohm]; empty where an activation energy is held.
+    temperature_basis : str
+        Source of the resistance law and its status.
+    cell_resistance : tuple of CellResistance
+        Defaults, from the largest capacity down.
+    """
+
+    name: str
+    aliases: tuple[str, ...]
+    state_of_charge: tuple[float, ...]
+    cell_voltage: tuple[float, ...]
+    source: str
+    table_uncertainty: float
+    table_uncertainty_basis: str
+    highest_voltage: float
+    lowest_voltage: float
+    voltage_basis: str
+    temperature_low: float
+    temperature_high: float
+    activation_energy: float | None
+    reading_temperature: tuple[float, ...]
+    reading_resistance: tuple[float, ...]
+    temperature_basis: str
+    cell_resistance: tuple[CellResistance, ...]
+
+
+def _from_row(row: dict[str, Any]) -> Chemistry:
+    """One entry of the data file as a value."""
+    readings = row.get("readings", {"temperature": (), "resistance": ()})
+    same = [
+        *("name", "source", "table_uncertainty", "table_uncertainty_basis"),
+        *("highest_voltage", "lowest_voltage", "voltage_basis", "temperature_basis"),
+    ]
+    return Chemistry(
+        **{key: row[key] for key in same},
+        aliases=tuple(row["aliases"]),
+        state_of_charge=tuple(row["state_of_charge"]),
+        cell_voltage=tuple(volts / row["cells"] for volts in row["voltage"]),
+        temperature_low=row["temperature"][0],
+        temperature_high=row["temperature"][1],
+        activation_energy=row.get("activation_energy"),
+        reading_temperature=tuple(readings["temperature"]),
+        reading_resistance=tuple(readings["resistance"]),
+        cell_resistance=tuple(CellResistance(**default) for default in row["cell_resistance"]),
+    )
+
+
+@functools.cache
+def _table() -> dict[str, Chemistry]:
+    """Every chemistry by lower-case name and alias; the data file is read on the first call."""
+    text = (importlib.resources.files("ignition") / "data" / "chemistry.toml").read_text(encoding="utf-8")
+    table: dict[str, Chemistry] = {}
+    for row in tomllib.loads(text)["chemistry"]:
+        entry = _from_row(row)
+        table |= {spelling.lower(): entry for spelling in (entry.name, *entry.aliases)}
+    return table
+
+
+def chemistry(name: str | Chemistry) -> Chemistry:
+    """Look up a chemistry by its name.
+
+    Parameters
+    ----------
+    name : str or Chemistry
+        One of `CHEMISTRIES` or another spelling ("LiFePO4", "LiPo", "Li-ion", "NiMH"), capitals or not; a Chemistry is
+        handed back.
+
+    Returns
+    -------
+    Chemistry
+        Its tables and defaults, each with its source.
+
+    Raises
+    ------
+    InputError
+        If the name is not known; the message lists the known ones and the nearest.
+
+    Notes
+    -----
+    Read once from the data file of the package.
+
+    References
+    ----------
+    The `source`, `voltage_basis` and `temperature_basis` of the entry.
+
+    Examples
+    --------
+    >>> chemistry("LiFePO4").name
+    'lithium-iron-phosphate'
+    """
+    if isinstance(name, Chemistry):
+        return name
+    table = _table()
+    spelling = name.strip().lower() if isinstance(name, str) else ""
+    if spelling not in table:
+        close = difflib.get_close_matches(spelling, table, n=1, cutoff=0.4)
+        offer = f'write "{table[close[0]].name}"' if close else "write one of these"
+        raise InputError(f"a chemistry must be one of {', '.join(CHEMISTRIES)}, received {name!r}; {offer}")
+    return table[spelling]
+
+
+def open_circuit_voltage(name: str | Chemistry, state_of_charge: ArrayLike) -> FloatArray:
+    """Give the rested open-circuit voltage of one cell.
+
+    Parameters
+    ----------
+    name : str or Chemistry
+        As for :func:`chemistry`.
+    state_of_charge : array_like
+        0 (empty) to 1 (full) [1], any shape.
+
+    Returns
+    -------
+    ndarray
+        Voltage per cell [V], the shape of `state_of_charge`.
+
+    Raises
+    ------
+    InputError
+        If the chemistry is unknown or a state of charge is outside 0 to 1.
+
+    Notes
+    -----
+    Straight lines between the rows of the table. Makes differ by `table_uncertainty`, and a cell just off the charger
+    shows up to `highest_voltage`; a bound has to include both.
+
+    References
+    ----------
+    ``chemistry(name).source``.
+
+    Examples
+    --------
+    >>> round(6 * float(open_circuit_voltage("lead-acid", 0.5)), 6)
+    12.24
+    """
+    entry = chemistry(name)
+    charge = _checked("state_of_charge", state_of_charge, "1", least=0.0, most=1.0)
+    return np.asarray(np.interp(charge, entry.state_of_charge, entry.cell_voltage))
+
+
+def resistance_factor(name: str | Chemistry, temperature: ArrayLike) -> FloatArray:
+    """Give the internal resistance of a cell relative to its resistance at 25 degC.
+
+    Parameters
+    ----------
+    name : str or Chemistry
+        As for :func:`chemistry`.
+    temperature : array_like
+        Temperature of the cell [degC], any shape; within the range of the chemistry.
+
+    Returns
+    -------
+    ndarray
+        Ratio [1], falling with temperature.
+
+    Raises
+    ------
+    InputError
+        If the chemistry is unknown or a temperature is outside its range.
+
+    Notes
+    -----
+    ``exp(Ea/R (1/T - 1/298.15))``, T in kelvin; where readings are held, ln R is straight in 1/T between them and
+    keeps the last slope beyond. For most chemistries the activation energy is an example value: see
+    `temperature_basis`.
+
+    References
+    ----------
+    ``chemistry(name).temperature_basis``.
+
+    Examples
+    --------
+    >>> round(float(resistance_factor("lithium-polymer", -5.0)), 3)
+    2.466
+    """
+    entry = chemistry(name)
+    degrees = _checked(
+        f"temperature of a {entry.name} cell",
+        temperature,
+        "degC",
+        least=entry.temperature_low,
+        most=entry.temperature_high,
+    )
+    inverse = 1.0 / (degrees + _KELVIN)
+    if entry.activation_energy is not None:
+        return np.asarray(np.exp(entry.activation_energy / _GAS_CONSTANT * (inverse - 1.0 / _REFERENCE)))
+    return np.asarray(np.exp(_log_reading(entry, inverse) - _log_reading(entry, np.asarray(1.0 / _REFERENCE))))
+
+
+def _log_reading(entry: Chemistry, inverse: FloatArray) -> FloatArray:
+    """Natural logarithm of the read resistance, straight in 1/T, last slopes kept beyond the readings."""
+    held = 1.0 / (np.array(entry.reading_temperature[::-1]) + _KELVIN)
+    logarithm = np.log(np.array(entry.reading_resistance[::-1]))
+    segment = np.clip(np.searchsorted(held, inverse) - 1, 0, len(held) - 2)
+    slope = np.diff(logarithm) / np.diff(held)
+    return np.asarray(logarithm[segment] + slope[segment] * (inverse - held[segment]))
+
+
+def default_cell_resistance(name: str | Chemistry, capacity: float | None = None) -> CellResistance:
+    """Give the default resistance of one cell at 25 degC, for a battery nobody measured.
+
+    Parameters
+    ----------
+    name : str or Chemistry
+        As for :func:`chemistry`.
+    capacity : float, optional
+        Capacity of one cell [C], 3600 C being 1 Ah; left out, the smallest battery of the list is taken.
+
+    Returns
+    -------
+    CellResistance
+        Low (always 0), nominal and high [ohm] with their basis.
+
+    Raises
+    ------
+    InputError
+        If the chemistry is unknown, or the capacity is not positive or is below every row.
+
+    Notes
+    -----
+    A default is an assumption: print its basis with every result that rests on it, and measure instead.
+
+    References
+    ----------
+    The `basis` of the row.
+
+    Examples
+    --------
+    >>> default_cell_resistance("lithium-polymer", 18000.0).high
+    0.005
+    """
+    entry = chemistry(name)
+    if capacity is None:
+        return entry.cell_resistance[-1]
+    coulombs = float(_checked("capacity", capacity, "C", above=0.0))
+    for row in entry.cell_resistance:
+        if coulombs >= row.capacity:
+            return row
+    smallest = entry.cell_resistance[-1].capacity
+    raise InputError(
+        f"no default resistance is held for a {entry.name} cell below {smallest:g} C, received {coulombs:g} C; "
+        "give the resistance, or an open and a loaded reading"
+    )
+
+
+def resistance_from_readings(open: ArrayLike, loaded: ArrayLike, load: ArrayLike) -> FloatArray:
+    """Give a battery's internal resistance from two voltmeter readings, open and under a known resistor.
+
+    Parameters
+    ----------
+    open : array_like
+        Voltage without load [V], any shape, broadcasts.
+    loaded : array_like
+        Voltage with the load connected [V], any shape, broadcasts.
+    load : array_like
+        Resistance of the load [ohm], any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Internal resistance, leads up to the voltmeter included [ohm].
+
+    Raises
+    ------
+    InputError
+        If a reading or the load is not positive and finite, or a loaded reading exceeds the open one.
+
+    Notes
+    -----
+    ``R = load (open/loaded - 1)``. It rises with open and load and falls with loaded, so the extremes of a tolerance
+    box stand at its corners. Valid at the current and the duration of the reading; a longer pulse sags more.
+
+    References
+    ----------
+    Voltage divider, hand algebra.
+
+    Examples
+    --------
+    >>> round(float(resistance_from_readings(8.02, 7.61, 3.3)), 4)
+    0.1778
+    """
+    idle = _checked("open", open, "V", above=0.0)
+    under = _checked("loaded", loaded, "V", above=0.0)
+    resistor = _checked("load", load, "ohm", above=0.0)
+    if np.any(under > idle):
+        idle, under = np.broadcast_arrays(idle, under)
+        first = int(np.argmax((under > idle).ravel()))
+        raise InputError(
+            "a loaded reading must not exceed the open one, "
+            f"received {under.ravel()[first]:g} V loaded and {idle.ravel()[first]:g} V open; "
+            "check the two readings for exchange and repeat them with the same meter"
+        )
+    return np.asarray(resistor * (idle / under - 1.0))
+
+
+def resistance_from_loads(
+    light_voltage: ArrayLike, light_current: ArrayLike, heavy_voltage: ArrayLike, heavy_current: ArrayLike
+) -> FloatArray:
+    """Give a battery's internal resistance from its voltage at two currents.
+
+    Parameters
+    ----------
+    light_voltage, light_current : array_like
+        Voltage [V] at the smaller current [A], any shape, broadcasts.
+    heavy_voltage, heavy_current : array_like
+        Voltage [V] at the larger current [A], any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Internal resistance [ohm].
+
+    Raises
+    ------
+    InputError
+        If a voltage is not positive, a current negative, the heavy current not the larger, or its voltage the higher.
+
+    Notes
+    -----
+    ``R = (V1 - V2)/(I2 - I1)``.
+
+    References
+    ----------
+    Two-load method: Energizer, "Battery Internal Resistance", v1.1.0, Dec 2005.
+
+    Examples
+    --------
+    >>> round(float(resistance_from_loads(1.485, 5e-3, 1.378, 0.505)), 3)
+    0.214
+    """
+    drop = _checked("light_voltage", light_voltage, "V", above=0.0) - _checked(
+        "heavy_voltage", heavy_voltage, "V", above=0.0
+    )
+    step = _checked("heavy_current", heavy_current, "A", least=0.0) - _checked(
+        "light_current", light_current, "A", least=0.0
+    )
+    if np.any(step <= 0.0) or np.any(drop < 0.0):
+        raise InputError(
+            "the heavy load must draw the larger current at the lower voltage, received a voltage drop of "
+            f"{float(np.min(drop)):g} V for {float(np.min(step)):g} A; write the reading of the smaller current first"
+        )
+    return np.asarray(drop / step)
+
+
+def polarisation_step(
+    current: ArrayLike, resistance: ArrayLike, time_constant: ArrayLike, time: ArrayLike
+) -> FloatArray:
+    """Give the slow voltage drop of a cell after a step of current.
+
+    Parameters
+    ----------
+    current : array_like
+        Current from time zero on [A], any shape, broadcasts.
+    resistance : array_like
+        Polarisation resistance [ohm], any shape, broadcasts.
+    time_constant : array_like
+        Polarisation time constant [s], any shape, broadcasts.
+    time : array_like
+        Time since the step [s], any shape, broadcasts; may be infinite.
+
+    Returns
+    -------
+    ndarray
+        Voltage drop, beside the drop in the internal resistance [V].
+
+    Raises
+    ------
+    InputError
+        If resistance or time is negative, or time_constant is not positive.
+
+    Notes
+    -----
+    ``I R1 (1 - exp(-t/tau))``, one R1-C1 pair without charge at time zero.
+
+    References
+    ----------
+    Equivalent circuit of a cell, textbook (from memory).
+
+    Examples
+    --------
+    >>> round(float(polarisation_step(5.0, 0.01, 30.0, 0.5)), 6)
+    0.000826
+    """
+    amperes = _checked("current", current, "A")
+    ohms = _checked("resistance", resistance, "ohm", least=0.0)
+    tau = _checked("time_constant", time_constant, "s", above=0.0)
+    elapsed = _checked("time", time, "s", least=0.0, endless=True)
+    return np.asarray(amperes * ohms * -np.expm1(-elapsed / tau))

@@ -1,0 +1,463 @@
+"""Heating of an igniter's bridge by current: one thermal mass, one loss path, one function temperature.
+
+The bridge equation ``C dtheta/dt = I^2 R0 (1 + alpha theta) - gamma theta`` is written with the thermal fraction
+``x = theta / theta_f`` (1 = the bridge functions), the steady threshold current ``I0`` (the current that just
+reaches x = 1 when held for ever), ``tau = C / gamma`` and the growth ``a = alpha theta_f``::
+
+    tau dx/dt = (I / I0)^2 (1 + a x) / (1 + a) - x
+
+Between two changes of current this is linear, so every function here is a closed form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.errors import InputError
+from ignition.parts._require import at_least_zero, positive, real
+from ignition.typing import ArrayLike, FloatArray
+
+__all__ = [
+    "ResponseFit",
+    "adiabatic_energy",
+    "function_time",
+    "shifted_threshold",
+    "steady_thermal_fraction",
+    "sustained",
+    "thermal_fraction",
+    "time_constant_from_energy",
+    "time_constant_from_response",
+]
+
+
+def _growth(value: ArrayLike) -> FloatArray:
+    growth = real("growth", value, "1")
+    if not (growth > -1.0).all():
+        raise InputError(
+            f"growth must be above -1 (the bridge keeps a positive resistance up to the function temperature): "
+            f"received {float(growth.min()):g}; write temperature coefficient times function temperature rise"
+        )
+    return growth
+
+
+def _rates(current: FloatArray, threshold: FloatArray, growth: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Heating rate k and loss rate g of tau dx/dt = k - g x; a zero threshold is taken as 1 (the caller masks it)."""
+    square = np.square(current / np.where(threshold == 0.0, 1.0, threshold))
+    return square / (1.0 + growth), 1.0 - square * (growth / (1.0 + growth))
+
+
+def steady_thermal_fraction(current: ArrayLike, threshold: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
+    """Return the thermal fraction that a current reaches when it is held for ever.
+
+    Parameters
+    ----------
+    current : array_like
+        Bridge current [A], either sign, any shape, broadcasts.
+    threshold : array_like
+        Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Thermal fraction [1]; infinite where the heating runs away and where `threshold` is zero.
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite or outside its range.
+
+    Notes
+    -----
+    x = u / (1 + a - u a) with u = (I / I0)^2; runaway for u a >= 1 + a. At a = 0, x = u.
+
+    Examples
+    --------
+    >>> round(float(steady_thermal_fraction(0.1, 0.4)), 6)
+    0.0625
+    """
+    amperes = real("current", current, "A")
+    limit = at_least_zero("threshold", threshold, "A")
+    heat, loss = _rates(amperes, limit, _growth(growth))
+    steady = np.where(loss > 0.0, heat / np.where(loss > 0.0, loss, 1.0), np.inf)
+    return np.asarray(np.where(limit == 0.0, np.inf, steady))
+
+
+def thermal_fraction(
+    current: ArrayLike,
+    threshold: ArrayLike,
+    time_constant: ArrayLike,
+    time: ArrayLike,
+    start: ArrayLike = 0.0,
+    growth: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the thermal fraction after a constant current has flowed for a time.
+
+    Parameters
+    ----------
+    current : array_like
+        Bridge current [A], either sign, any shape, broadcasts.
+    threshold : array_like
+        Steady threshold current [A], 0 or more, any shape, broadcasts.
+    time_constant : array_like
+        Thermal time constant C / gamma [s], above 0, any shape, broadcasts.
+    time : array_like
+        Time since the current began [s], 0 or more, may be infinite, any shape, broadcasts.
+    start : array_like, optional
+        Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Thermal fraction [1]; infinite where `threshold` is zero. Values above 1 continue the law past function.
+
+    Raises
+    ------
+    InputError
+        If an argument is NaN or outside its range.
+
+    Notes
+    -----
+    x(t) = x(0) exp(-z) + k (1 - exp(-z)) / g with u = (I / I0)^2, k = u / (1 + a), g = 1 - u a / (1 + a) and
+    z = g t / tau.
+
+    Examples
+    --------
+    >>> round(float(thermal_fraction(2.0, 1.0, 10e-3, 2.87682072e-3)), 6)
+    1.0
+    """
+    amperes = real("current", current, "A")
+    limit = at_least_zero("threshold", threshold, "A")
+    elapsed = at_least_zero("time", time, "s", infinite=True) / positive("time constant", time_constant, "s")
+    begin = at_least_zero("start", start, "1")
+    heat, loss = _rates(amperes, limit, _growth(growth))
+    with np.errstate(over="ignore", invalid="ignore"):
+        exponent = np.where(loss == 0.0, 0.0, loss * elapsed)
+        carried = np.where(begin == 0.0, 0.0, begin * np.exp(-exponent))
+        series = elapsed * (1.0 - 0.5 * exponent)
+        exact = -np.expm1(-exponent) / np.where(loss == 0.0, 1.0, loss)
+        fraction = carried + heat * np.where(np.abs(exponent) < 1e-9, series, exact)
+    return np.asarray(np.where(limit == 0.0, np.inf, fraction))
+
+
+def function_time(
+    current: ArrayLike,
+    threshold: ArrayLike,
+    time_constant: ArrayLike,
+    start: ArrayLike = 0.0,
+    growth: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the time until a constant current makes the bridge function.
+
+    Parameters
+    ----------
+    current : array_like
+        Bridge current [A], either sign, any shape, broadcasts.
+    threshold : array_like
+        Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it.
+    time_constant : array_like
+        Thermal time constant C / gamma [s], above 0, any shape, broadcasts.
+    start : array_like, optional
+        Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Function time [s]; infinite where the current does not exceed the threshold, zero where `start` is 1 or
+        more or `threshold` is zero.
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite or outside its range.
+
+    Notes
+    -----
+    t = (tau / g) ln(1 + g (1 - x(0)) / (u - 1)) with u = (I / I0)^2 and g = 1 - u a / (1 + a); at a = 0 and x(0) = 0
+    it is -tau ln(1 - (I0 / I)^2). u - 1 is taken as (I - I0)(I + I0) / I0^2, exact just above the threshold.
+
+    References
+    ----------
+    The cold and hot curves of a thermal overload relay (IEC 60255-8, 60255-149) are this law at a = 0.
+
+    Examples
+    --------
+    >>> round(float(function_time(2.0, 1.0, 1.0)), 6)
+    0.287682
+    """
+    amperes = np.abs(real("current", current, "A"))
+    limit = at_least_zero("threshold", threshold, "A")
+    constant = positive("time constant", time_constant, "s")
+    missing = 1.0 - at_least_zero("start", start, "1")
+    _, loss = _rates(amperes, limit, _growth(growth))
+    scale = np.where(limit == 0.0, 1.0, limit)
+    excess = np.where(amperes > limit, ((amperes - limit) / scale) * ((amperes + limit) / scale), 1.0)
+    argument = np.where(missing > 0.0, loss * missing / excess, 0.0)
+    shape = np.where(argument == 0.0, 1.0, np.log1p(argument) / np.where(argument == 0.0, 1.0, argument))
+    time = np.where(amperes > limit, constant * (missing / excess) * shape, np.inf)
+    return np.asarray(np.where((missing <= 0.0) | (limit == 0.0), 0.0, time))
+
+
+def adiabatic_energy(
+    threshold: ArrayLike, resistance: ArrayLike, time_constant: ArrayLike, growth: ArrayLike = 0.0
+) -> FloatArray:
+    """Return the energy that functions the bridge when it arrives too fast for any to be lost.
+
+    Parameters
+    ----------
+    threshold : array_like
+        Steady threshold current [A], 0 or more, any shape, broadcasts.
+    resistance : array_like
+        Cold bridge resistance [ohm], above 0, any shape, broadcasts.
+    time_constant : array_like
+        Thermal time constant [s], above 0, any shape, broadcasts.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Adiabatic energy [J].
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite or outside its range.
+
+    Notes
+    -----
+    E0 = C theta_f = I0^2 R0 (1 + a) tau.
+
+    Examples
+    --------
+    >>> round(float(adiabatic_energy(0.4, 1.0, 10e-3)), 9)
+    0.0016
+    """
+    power = np.square(at_least_zero("threshold", threshold, "A")) * positive("resistance", resistance, "ohm")
+    return np.asarray(power * (1.0 + _growth(growth)) * positive("time constant", time_constant, "s"))
+
+
+def time_constant_from_energy(
+    energy: ArrayLike, threshold: ArrayLike, resistance: ArrayLike, growth: ArrayLike = 0.0
+) -> FloatArray:
+    """Return the thermal time constant that goes with an adiabatic energy.
+
+    Parameters
+    ----------
+    energy : array_like
+        Adiabatic energy [J], above 0, any shape, broadcasts.
+    threshold : array_like
+        Steady threshold current [A], above 0, any shape, broadcasts.
+    resistance : array_like
+        Cold bridge resistance [ohm], above 0, any shape, broadcasts.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Thermal time constant [s].
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite or outside its range.
+
+    Notes
+    -----
+    tau = E0 / (I0^2 R0 (1 + a)).
+
+    Examples
+    --------
+    >>> round(float(time_constant_from_energy(1.6e-3, 0.4, 1.0)), 9)
+    0.01
+    """
+    power = np.square(positive("threshold", threshold, "A")) * positive("resistance", resistance, "ohm")
+    return np.asarray(positive("energy", energy, "J") / (power * (1.0 + _growth(growth))))
+
+
+def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
+    """Return the steady threshold of a bridge that just functions at a current held for a finite duration.
+
+    Parameters
+    ----------
+    current : array_like
+        Stated current [A], 0 or more, any shape, broadcasts.
+    duration : array_like
+        Duration of that current [s], above 0, may be infinite, any shape, broadcasts.
+    time_constant : array_like
+        Thermal time constant [s], above 0, any shape, broadcasts.
+    growth : array_like, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        The current taken to infinite duration [A], never above `current`.
+
+    Raises
+    ------
+    InputError
+        If an argument is NaN or outside its range.
+
+    Notes
+    -----
+    At a = 0: I0 = I sqrt(1 - exp(-t / tau)). Otherwise u = (I / I0)^2 is found by bisection of x(t) = 1 between
+    1 / q and (1 + a) / q, q = 1 - exp(-t / tau), which bound it because the power on the way stays between
+    u / (1 + a) and u.
+
+    Examples
+    --------
+    >>> round(float(sustained(0.9, 50e-3, 12e-3)), 6)
+    0.892996
+    """
+    amperes = at_least_zero("current", current, "A")
+    elapsed = positive("duration", duration, "s", infinite=True) / positive("time constant", time_constant, "s")
+    rise = -np.expm1(-elapsed)
+    grown = _growth(growth)
+    if not grown.any():
+        return np.asarray(amperes * np.sqrt(rise))
+    low = np.minimum(1.0, 1.0 + grown) / rise
+    high = np.maximum(1.0, 1.0 + grown) / rise
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        functions = thermal_fraction(np.sqrt(middle), 1.0, 1.0, elapsed, growth=grown) >= 1.0
+        low, high = np.where(functions, low, middle), np.where(functions, middle, high)
+    return np.asarray(amperes / np.sqrt(0.5 * (low + high)))
+
+
+def shifted_threshold(
+    threshold: ArrayLike, temperature: ArrayLike, reference_temperature: ArrayLike, function_temperature: ArrayLike
+) -> FloatArray:
+    """Return the steady threshold at another ambient temperature.
+
+    Parameters
+    ----------
+    threshold : array_like
+        Steady threshold at the reference temperature [A], 0 or more, any shape, broadcasts.
+    temperature : array_like
+        Ambient temperature [degC], any shape, broadcasts.
+    reference_temperature : array_like
+        Ambient temperature of the stated threshold [degC], any shape, broadcasts.
+    function_temperature : array_like
+        Temperature at which the bridge functions [degC], above the reference, any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Steady threshold [A]; zero at and above the function temperature.
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite, or the function temperature does not exceed the reference.
+
+    Notes
+    -----
+    I0(T) = I0(T0) sqrt((T_f - T) / (T_f - T0)). It holds with a resistance that grows with temperature too: the bridge
+    has the same resistance at the function temperature from whatever ambient it comes.
+
+    Examples
+    --------
+    >>> round(float(shifted_threshold(0.4, 85.0, 20.0, 280.0)), 6)
+    0.34641
+    """
+    reference = real("reference temperature", reference_temperature, "degC")
+    function = real("function temperature", function_temperature, "degC")
+    if not (function > reference).all():
+        raise InputError(
+            f"function temperature must exceed the reference temperature: received {float(np.min(function)):g} degC "
+            f"against {float(np.max(reference)):g} degC; write the temperature at which the bridge functions"
+        )
+    rise = np.maximum(function - real("temperature", temperature, "degC"), 0.0)
+    return np.asarray(at_least_zero("threshold", threshold, "A") * np.sqrt(rise / (function - reference)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseFit:
+    """Thermal time constant fitted to measured function times at a given threshold.
+
+    Attributes
+    ----------
+    time_constant : float
+        Thermal time constant [s].
+    threshold : float
+        Steady threshold that was assumed [A].
+    relative_residuals : tuple of float
+        Measured time over fitted time, less 1, for each pair [1].
+    relative_residual : float
+        Root mean square of ln(measured time / fitted time) [1]; 0 for a single pair.
+    """
+
+    time_constant: float
+    threshold: float
+    relative_residuals: tuple[float, ...]
+    relative_residual: float
+
+
+def time_constant_from_response(
+    currents: ArrayLike, times: ArrayLike, threshold: float, growth: float = 0.0
+) -> ResponseFit:
+    """Fit the thermal time constant to function times measured at one or more currents.
+
+    Parameters
+    ----------
+    currents : array_like
+        Constant currents [A], each above the threshold, (n,).
+    times : array_like
+        Function times [s], above 0, (n,).
+    threshold : float
+        Steady threshold current of the units tested [A], above 0.
+    growth : float, optional
+        Relative growth of the bridge resistance up to the function temperature [1], above -1.
+
+    Returns
+    -------
+    ResponseFit
+        The time constant, and the residuals by which the pairs contradict the law.
+
+    Raises
+    ------
+    InputError
+        If a current does not exceed the threshold, or the pairs are empty, uneven or outside their range.
+
+    Notes
+    -----
+    Least squares in ln t. The function time is proportional to tau, so ln t - ln(t at tau = 1 s) is ln tau plus the
+    error, and its mean is the exact minimum: no search is needed.
+
+    Examples
+    --------
+    >>> fit = time_constant_from_response([1.0, 2.0], [1.743534e-3, 0.408220e-3], 0.4)
+    >>> round(fit.time_constant, 6)
+    0.01
+    """
+    amperes = np.atleast_1d(positive("response current", currents, "A"))
+    seconds = np.atleast_1d(positive("response time", times, "s"))
+    limit = float(positive("threshold", threshold, "A"))
+    if amperes.ndim != 1 or amperes.shape != seconds.shape or amperes.size == 0:
+        raise InputError(
+            f"response must hold as many currents as times, at least one: received shapes {amperes.shape} and "
+            f"{seconds.shape}; write pairs (current, function time)"
+        )
+    if not (amperes > limit).all():
+        raise InputError(
+            f"a response current must exceed the steady threshold {limit:g} A: received {float(amperes.min()):g} A, at "
+            f"which this bridge never functions; leave the pair out or correct the no-fire and all-fire currents"
+        )
+    logs = np.log(seconds) - np.log(function_time(amperes, limit, 1.0, growth=growth))
+    centre = float(logs.mean())
+    errors = logs - centre
+    return ResponseFit(
+        time_constant=float(np.exp(centre)),
+        threshold=limit,
+        relative_residuals=tuple(float(e) for e in np.expm1(errors)),
+        relative_residual=float(np.sqrt(np.mean(np.square(errors)))),
+    )

@@ -1,0 +1,371 @@
+"""The low-side N-channel MOSFET as data sheets describe it: on, off, and partly on.
+
+Temperatures are junction temperatures in degC. Only the channel is modelled, not the body diode.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from ignition.errors import InputError
+from ignition.parts._require import at_least_zero, positive, real
+from ignition.typing import ArrayLike, FloatArray
+
+__all__ = [
+    "channel_current",
+    "gain",
+    "leakage",
+    "on_resistance_row",
+    "saturation_current",
+    "subthreshold_current",
+    "temperature_factor",
+    "threshold_at",
+]
+
+REFERENCE_TEMPERATURE = 25.0
+"""Junction temperature of data-sheet rows [degC]."""
+
+LEAST_TEMPERATURE_FACTOR = 0.5
+"""Floor of the factor of the on-resistance in the cold [1]."""
+
+_KELVIN = 273.15
+_THERMAL_VOLTAGE_PER_KELVIN = 1.380649e-23 / 1.602176634e-19  # k/q [V/K], exact by definition of the SI
+
+
+def on_resistance_row(gate_voltage: ArrayLike, rows_gate_voltages: ArrayLike) -> npt.NDArray[np.int64]:
+    """Return which row of on-resistance holds at a gate voltage: the highest row at or below it.
+
+    Parameters
+    ----------
+    gate_voltage : array_like
+        Gate-source voltage really present [V], any shape.
+    rows_gate_voltages : array_like
+        Gate voltages of the data-sheet rows [V], ascending, (n,).
+
+    Returns
+    -------
+    ndarray of int
+        Index of the row, shape of `gate_voltage`; -1 below the lowest row, where the data sheet promises nothing.
+
+    Raises
+    ------
+    InputError
+        If there is no row, the rows do not ascend, or a value is not finite.
+
+    Examples
+    --------
+    >>> on_resistance_row([2.4, 2.5, 4.4, 5.0], [2.5, 4.5]).tolist()
+    [-1, 0, 0, 1]
+    """
+    rows = real("row gate voltages", rows_gate_voltages, "V")
+    if rows.ndim != 1 or rows.size == 0 or not (np.diff(rows) > 0.0).all():
+        raise InputError(
+            f"gate voltages of the on-resistance rows must ascend, at least one: received {rows.tolist()}; write each "
+            f"row once, lowest gate voltage first"
+        )
+    volts = real("gate voltage", gate_voltage, "V")
+    return np.asarray(np.searchsorted(rows, volts, side="right"), dtype=np.int64) - np.int64(1)
+
+
+def _hot_span(max_junction: ArrayLike) -> FloatArray:
+    """Temperature from 25 degC to the highest junction temperature [K]."""
+    hottest = real("max junction", max_junction, "degC")
+    if not (hottest > REFERENCE_TEMPERATURE).all():
+        raise InputError(
+            f"max junction must be above {REFERENCE_TEMPERATURE:g} degC: received {float(hottest.min()):g} degC; write "
+            f"the highest junction temperature of the data sheet, such as 150 degC"
+        )
+    return np.asarray(hottest - REFERENCE_TEMPERATURE)
+
+
+def temperature_factor(temperature: ArrayLike, hot_factor: ArrayLike, max_junction: ArrayLike) -> FloatArray:
+    """Return the on-resistance at a junction temperature over that at 25 degC.
+
+    Parameters
+    ----------
+    temperature : array_like
+        Junction temperature [degC], broadcasts.
+    hot_factor : array_like
+        On-resistance at `max_junction` over that at 25 degC [1], above 0, broadcasts.
+    max_junction : array_like
+        Highest junction temperature [degC], above 25, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Factor [1], at least 0.5.
+
+    Raises
+    ------
+    InputError
+        If a value is not finite or outside its range.
+
+    Notes
+    -----
+    Linear through 1 at 25 degC and `hot_factor` at `max_junction`, continued on both sides.
+
+    Examples
+    --------
+    >>> [round(float(f), 6) for f in temperature_factor([-40.0, 25.0, 150.0], 1.6, 150.0)]
+    [0.688, 1.0, 1.6]
+    """
+    rise = (real("temperature", temperature, "degC") - REFERENCE_TEMPERATURE) / _hot_span(max_junction)
+    return np.asarray(
+        np.maximum(1.0 + (positive("hot factor", hot_factor, "1") - 1.0) * rise, LEAST_TEMPERATURE_FACTOR)
+    )
+
+
+def leakage(temperature: ArrayLike, cool: ArrayLike, hot: ArrayLike, max_junction: ArrayLike) -> FloatArray:
+    """Return the drain leakage of the MOSFET when it is off.
+
+    Parameters
+    ----------
+    temperature : array_like
+        Junction temperature [degC], broadcasts.
+    cool : array_like
+        Leakage at 25 degC [A], 0 or more, broadcasts.
+    hot : array_like
+        Leakage at `max_junction` [A], `cool` or more, broadcasts.
+    max_junction : array_like
+        Highest junction temperature [degC], above 25, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Leakage [A].
+
+    Raises
+    ------
+    InputError
+        If `hot` is below `cool`, or a value is not finite or outside its range.
+
+    Notes
+    -----
+    Straight in ln(current) between the two points and beyond `max_junction`; `cool` below 25 degC. From a `cool` of
+    zero it is straight in the current, which between the points lies above any exponential through the same end.
+
+    Examples
+    --------
+    >>> [round(float(i) * 1e6, 6) for i in leakage([0.0, 25.0, 87.5, 150.0], 1e-6, 100e-6, 150.0)]
+    [1.0, 1.0, 10.0, 100.0]
+    """
+    low = at_least_zero("leakage at 25 degC", cool, "A")
+    high = at_least_zero("hot leakage", hot, "A")
+    if not (high >= low).all():
+        raise InputError(
+            f"hot leakage must not be below the leakage at 25 degC: received {float(np.min(high)):g} A against "
+            f"{float(np.max(low)):g} A; check that the two were not exchanged"
+        )
+    rise = np.maximum(real("temperature", temperature, "degC") - REFERENCE_TEMPERATURE, 0.0) / _hot_span(max_junction)
+    ratio = np.where(low > 0.0, high, 1.0) / np.where(low > 0.0, low, 1.0)
+    return np.asarray(np.where(low > 0.0, low * np.power(ratio, rise), high * rise))
+
+
+def threshold_at(temperature: ArrayLike, threshold_25: ArrayLike, drift: ArrayLike) -> FloatArray:
+    """Return the gate threshold voltage at a junction temperature.
+
+    Parameters
+    ----------
+    temperature : array_like
+        Junction temperature [degC], broadcasts.
+    threshold_25 : array_like
+        Gate threshold at 25 degC [V], broadcasts.
+    drift : array_like
+        Change with temperature [V/K], 0 or less, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Gate threshold [V]; it may come out negative (conducting with no gate voltage), and is not held at zero.
+
+    Raises
+    ------
+    InputError
+        If the drift is above 0 or a value is not finite.
+
+    Examples
+    --------
+    >>> round(float(threshold_at(85.0, 1.1, -4e-3)), 6)
+    0.86
+    """
+    slope = real("threshold drift", drift, "V/K")
+    if not (slope <= 0.0).all():
+        raise InputError(
+            f"threshold drift must be 0 or negative (the threshold falls as the junction warms): received "
+            f"{float(slope.max()):g} V/K; write for example -4e-3 V/K"
+        )
+    return np.asarray(
+        real("threshold", threshold_25, "V")
+        + slope * (real("temperature", temperature, "degC") - REFERENCE_TEMPERATURE)
+    )
+
+
+def gain(on_resistance: ArrayLike, gate_voltage: ArrayLike, threshold: ArrayLike) -> FloatArray:
+    """Return the gain of the square law from one row of on-resistance.
+
+    Parameters
+    ----------
+    on_resistance : array_like
+        On-resistance of the row [ohm], above 0, broadcasts.
+    gate_voltage : array_like
+        Gate voltage of the row [V], above the threshold, broadcasts.
+    threshold : array_like
+        Gate threshold [V], broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Gain K [A/V^2].
+
+    Raises
+    ------
+    InputError
+        If the gate voltage does not exceed the threshold, or a value is outside its range.
+
+    Notes
+    -----
+    K = 1 / (Rds (Vgs - Vth)). The lowest resistance gives the largest gain.
+
+    Examples
+    --------
+    >>> round(float(gain(14e-3, 2.5, 1.5)), 4)
+    71.4286
+    """
+    overdrive = real("gate voltage", gate_voltage, "V") - real("threshold", threshold, "V")
+    if not (overdrive > 0.0).all():
+        raise InputError(
+            f"gate voltage of the on-resistance row must exceed the gate threshold: received a difference of "
+            f"{float(overdrive.min()):g} V; check the row against the threshold"
+        )
+    return np.asarray(1.0 / (positive("on-resistance", on_resistance, "ohm") * overdrive))
+
+
+def saturation_current(gate_voltage: ArrayLike, threshold: ArrayLike, gain: ArrayLike) -> FloatArray:
+    """Return the channel current that the gate voltage allows at a high drain voltage.
+
+    Parameters
+    ----------
+    gate_voltage : array_like
+        Gate-source voltage [V], broadcasts.
+    threshold : array_like
+        Gate threshold [V], broadcasts.
+    gain : array_like
+        Gain K [A/V^2], above 0, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Saturation current [A]; 0 at and below the threshold, where `subthreshold_current` remains.
+
+    Raises
+    ------
+    InputError
+        If a value is not finite or outside its range.
+
+    Notes
+    -----
+    I = K / 2 (Vgs - Vth)^2.
+
+    Examples
+    --------
+    >>> round(float(saturation_current(1.6, 1.5, 70.0)), 6)
+    0.35
+    """
+    overdrive = np.maximum(real("gate voltage", gate_voltage, "V") - real("threshold", threshold, "V"), 0.0)
+    return np.asarray(0.5 * positive("gain", gain, "A/V^2") * np.square(overdrive))
+
+
+def subthreshold_current(
+    gate_voltage: ArrayLike,
+    threshold: ArrayLike,
+    temperature: ArrayLike,
+    slope_factor: ArrayLike = 1.5,
+    current_at_threshold: ArrayLike = 250e-6,
+) -> FloatArray:
+    """Return the channel current below the gate threshold.
+
+    Parameters
+    ----------
+    gate_voltage : array_like
+        Gate-source voltage [V], broadcasts.
+    threshold : array_like
+        Gate threshold [V], broadcasts.
+    temperature : array_like
+        Junction temperature [degC], above absolute zero, broadcasts.
+    slope_factor : array_like, optional
+        Sub-threshold slope factor n [1], 1 or more, broadcasts.
+    current_at_threshold : array_like, optional
+        Drain current by which the data sheet defines the threshold [A], above 0, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Current [A]; `current_at_threshold` at and above the threshold, to be added to the square law.
+
+    Raises
+    ------
+    InputError
+        If a value is not finite or outside its range.
+
+    Notes
+    -----
+    I = I_th exp(min(Vgs - Vth, 0) / (n k T / q)), for a drain a few kT/q above the source.
+
+    Examples
+    --------
+    >>> round(float(subthreshold_current(1.0, 1.1, 25.0)) * 1e6, 3)
+    18.666
+    """
+    kelvin = positive("absolute temperature", real("temperature", temperature, "degC") + _KELVIN, "K")
+    factor = real("slope factor", slope_factor, "1")
+    if not (factor >= 1.0).all():
+        raise InputError(
+            f"slope factor must be 1 or more (1 is the physical limit): received {float(factor.min()):g}; write "
+            f"for example 1.5"
+        )
+    below = np.minimum(real("gate voltage", gate_voltage, "V") - real("threshold", threshold, "V"), 0.0)
+    carried = positive("current at threshold", current_at_threshold, "A")
+    return np.asarray(carried * np.exp(below / (factor * _THERMAL_VOLTAGE_PER_KELVIN * kelvin)))
+
+
+def channel_current(
+    gate_voltage: ArrayLike, drain_voltage: ArrayLike, threshold: ArrayLike, gain: ArrayLike
+) -> FloatArray:
+    """Return the channel current by the square law, in the triode and the saturated region.
+
+    Parameters
+    ----------
+    gate_voltage : array_like
+        Gate-source voltage [V], broadcasts.
+    drain_voltage : array_like
+        Drain-source voltage [V], 0 or more, broadcasts.
+    threshold : array_like
+        Gate threshold [V], broadcasts.
+    gain : array_like
+        Gain K [A/V^2], above 0, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Channel current [A].
+
+    Raises
+    ------
+    InputError
+        If the drain voltage is negative, or a value is outside its range.
+
+    Notes
+    -----
+    With overdrive v = Vgs - Vth: I = K (v - V / 2) V with V = min(Vds, v); continuous with its slope at Vds = v.
+
+    Examples
+    --------
+    >>> round(float(channel_current(2.5, 0.01, 1.5, 70.0)), 6)
+    0.6965
+    >>> round(float(channel_current(1.6, 7.6, 1.5, 70.0)), 6)
+    0.35
+    """
+    overdrive = np.maximum(real("gate voltage", gate_voltage, "V") - real("threshold", threshold, "V"), 0.0)
+    across = np.minimum(at_least_zero("drain voltage", drain_voltage, "V"), overdrive)
+    return np.asarray(positive("gain", gain, "A/V^2") * (overdrive - 0.5 * across) * across)

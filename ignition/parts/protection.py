@@ -1,0 +1,370 @@
+"""Parts that open the feed: fuse, resettable fuse, battery protection circuit.
+
+The laws answer "could it open before the igniter functions": each returns the EARLIEST time at which the part may open,
+which is the careful direction for a firing question. None of them shows that a part clears a short in time, except
+:func:`resettable_latest_trip_time`, which says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ignition.errors import InputError
+from ignition.typing import ArrayLike, BoolArray, FloatArray
+
+__all__ = [
+    "fuse_melts",
+    "melting_time",
+    "resettable_hold_current",
+    "resettable_latest_trip_time",
+    "resettable_trip_time",
+    "trips",
+]
+
+_EXAMPLES = {
+    "1": "0.5",
+    "A": "2.0",
+    "A^2 s": "50.0",
+    "C": "6480.0 (1800 mAh)",
+    "F": "1e-3",
+    "J/K": "4e-6",
+    "K": "10.0",
+    "V": "8.0",
+    "degC": "20.0",
+    "m": "1e-3",
+    "m^2": "0.5e-6",
+    "ohm": "1.0",
+    "oz/ft^2": "1.0",
+    "s": "0.05",
+}
+
+
+def _checked(
+    name: str,
+    value: ArrayLike,
+    unit: str,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+    endless: bool = False,
+) -> FloatArray:
+    """Give the value as a float array, or raise InputError naming the first element outside the bounds."""
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise InputError(f"{name} must be a number in {unit}, received {value!r}; write {_EXAMPLES[unit]}") from None
+    good = ~np.isnan(array) if endless else np.isfinite(array)
+    words = ["a number" if endless else "a finite number"]
+    for bound, word, ok in (
+        (above, "above", np.greater),
+        (least, "of at least", np.greater_equal),
+        (most, "of at most", np.less_equal),
+    ):
+        if bound is not None:
+            good &= ok(array, bound)
+            words.append(f"{word} {bound:g} {unit}")
+    if not np.all(good):
+        first = float(array[~good].flat[0])
+        rule = " ".join(words[:2]) + "".join(f" and {word}" for word in words[2:])
+        raise InputError(f"{name} must be {rule}, received {first:g} {unit}; write for example {_EXAMPLES[unit]}")
+    return array
+
+
+def _earliest(current: FloatArray, i2t: FloatArray, threshold: FloatArray) -> FloatArray:
+    """Time i2t/I^2 above the threshold current, infinite at or below it."""
+    magnitude, i2t, threshold = np.broadcast_arrays(np.abs(current), i2t, threshold)
+    above = magnitude > threshold
+    divisor = np.where(above, magnitude, 1.0)
+    return np.where(above, i2t / divisor / divisor, np.inf)
+
+
+def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) -> FloatArray:
+    """Give the earliest time at which a fuse may melt at a constant current.
+
+    Parameters
+    ----------
+    current : array_like
+        Constant current [A], any shape, broadcasts; its sign does not matter.
+    melting_i2t : array_like
+        Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts.
+    rating : array_like
+        Rated current [A], any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Time [s]; infinite at or below the rating.
+
+    Raises
+    ------
+    InputError
+        If melting_i2t or rating is not positive and finite, or the current is not finite.
+
+    Notes
+    -----
+    ``t = melting_i2t / I^2``. The melting integral is the heat without losses, so above the rating the true melting
+    time is never shorter, and close to the rating it is very much longer: a lower bound, careful for "does the fuse
+    open before the igniter functions", NOT for "does the fuse clear the short". "Infinite at the rating" supposes a
+    fuse rated for continuous current; some rating systems allow three quarters of the marked current for that, and a
+    hot fuse less: give the continuous current as the rating then.
+
+    References
+    ----------
+    Adiabatic melting integral, textbook (from memory).
+
+    Examples
+    --------
+    >>> float(melting_time(20.0, 55.0, 10.0))
+    0.1375
+    >>> float(melting_time(10.0, 55.0, 10.0))
+    inf
+    """
+    return _earliest(
+        _checked("current", current, "A"),
+        _checked("melting_i2t", melting_i2t, "A^2 s", above=0.0),
+        _checked("rating", rating, "A", above=0.0),
+    )
+
+
+def fuse_melts(current: ArrayLike, time: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) -> BoolArray:
+    """Tell whether a fuse may melt within a pulse of constant current.
+
+    Parameters
+    ----------
+    current : array_like
+        Constant current [A], any shape, broadcasts.
+    time : array_like
+        Length of the pulse [s], any shape, broadcasts; may be infinite.
+    melting_i2t : array_like
+        Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts.
+    rating : array_like
+        Rated current [A], any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray of bool
+        True where the fuse may melt; False where it carries the pulse.
+
+    Raises
+    ------
+    InputError
+        As :func:`melting_time`; also if the time is negative or not a number.
+
+    Notes
+    -----
+    ``I > rating`` and ``I^2 t >= melting_i2t``. "May melt": see the direction of the bound in :func:`melting_time`.
+
+    References
+    ----------
+    As :func:`melting_time`.
+
+    Examples
+    --------
+    >>> bool(fuse_melts(20.0, 0.5, 55.0, 10.0)), bool(fuse_melts(20.0, 0.1, 55.0, 10.0))
+    (True, False)
+    """
+    earliest = melting_time(current, melting_i2t, rating)
+    return np.isfinite(earliest) & (_checked("time", time, "s", least=0.0, endless=True) >= earliest)
+
+
+def resettable_hold_current(
+    hold_at_23: ArrayLike,
+    temperature: ArrayLike,
+    *,
+    zero_temperature: float | None = None,
+    table: Sequence[tuple[float, float]] | None = None,
+) -> FloatArray:
+    """Give the current that a resettable fuse carries without tripping at an ambient temperature.
+
+    Parameters
+    ----------
+    hold_at_23 : array_like
+        Hold current of the data sheet at 23 degC [A], any shape, broadcasts.
+    temperature : array_like
+        Ambient temperature [degC], any shape, broadcasts.
+    zero_temperature : float, optional
+        Linear derating: temperature at which the hold current falls to zero [degC].
+    table : sequence of (temperature [degC], ratio to 23 degC), optional
+        Derating table of the data sheet, rising temperatures and falling ratios; linear between rows, refused outside.
+        Give exactly one of table and zero_temperature.
+
+    Returns
+    -------
+    ndarray
+        Hold current [A]; zero from zero_temperature upward.
+
+    Raises
+    ------
+    InputError
+        If none or both of the deratings are given, the table is not in order, or a temperature lies outside it.
+
+    Notes
+    -----
+    Linear: ``I(T) = I(23) (Tz - T)/(Tz - 23)``. There is no default: the slope differs from part to part.
+
+    References
+    ----------
+    Common practice in data sheets of polymer resettable fuses (from memory).
+
+    Examples
+    --------
+    >>> float(resettable_hold_current(2.0, 60.0, table=[(23.0, 1.0), (60.0, 0.65)]))
+    1.3
+    >>> float(resettable_hold_current(2.0, 74.0, zero_temperature=125.0))
+    1.0
+    """
+    hold = _checked("hold_at_23", hold_at_23, "A", above=0.0)
+    ambient = _checked("temperature", temperature, "degC", least=-273.15)
+    if (zero_temperature is None) == (table is None):
+        raise InputError(
+            "the derating of a resettable fuse must be given once, received "
+            + ("neither form" if table is None else "both forms")
+            + "; write table=[(23.0, 1.0), (60.0, 0.65)] from the data sheet, or zero_temperature=125.0"
+        )
+    if table is None:
+        zero = _checked("zero_temperature", 0.0 if zero_temperature is None else zero_temperature, "degC", above=23.0)
+        return hold * np.maximum((zero - ambient) / (zero - 23.0), 0.0)
+    rows = np.asarray(table, dtype=np.float64)
+    shaped = rows.ndim == 2 and rows.shape[1] == 2 and len(rows) >= 2 and bool(np.all(np.isfinite(rows)))
+    if not shaped or np.any(np.diff(rows[:, 0]) <= 0.0) or np.any(np.diff(rows[:, 1]) > 0.0) or rows[-1, 1] < 0.0:
+        raise InputError(
+            "the derating table must hold at least two rows (temperature, ratio) with rising temperatures and falling, "
+            f"non-negative ratios, received {table!r}; write [(23.0, 1.0), (60.0, 0.65)]"
+        )
+    inside = _checked("temperature in the derating table", ambient, "degC", least=rows[0, 0], most=rows[-1, 0])
+    return hold * np.interp(inside, rows[:, 0], rows[:, 1])
+
+
+def resettable_trip_time(current: ArrayLike, trip_i2t: ArrayLike, hold_current: ArrayLike) -> FloatArray:
+    """Give the earliest time at which a resettable fuse may trip at a constant current.
+
+    Parameters
+    ----------
+    current : array_like
+        Constant current [A], any shape, broadcasts; its sign does not matter.
+    trip_i2t : array_like
+        Smallest current squared times time that trips the part from its ambient [A^2 s], any shape, broadcasts.
+    hold_current : array_like
+        Hold current at that ambient [A] (:func:`resettable_hold_current`), any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Time [s]; infinite at or below the hold current.
+
+    Raises
+    ------
+    InputError
+        If trip_i2t or hold_current is not positive and finite, or the current is not finite.
+
+    Notes
+    -----
+    ``t = trip_i2t / I^2``, heat without losses. Between hold and trip current a part may trip or not; the time here
+    is when it may. A data sheet prints the LONGEST time to trip, from which trip_i2t cannot be had: measure it on
+    cold and hot parts, or treat the question as unknown.
+
+    References
+    ----------
+    Adiabatic heating, textbook (from memory).
+
+    Examples
+    --------
+    >>> float(resettable_trip_time(8.0, 6.4, 2.0))
+    0.1
+    """
+    return _earliest(
+        _checked("current", current, "A"),
+        _checked("trip_i2t", trip_i2t, "A^2 s", above=0.0),
+        _checked("hold_current", hold_current, "A", above=0.0),
+    )
+
+
+def resettable_latest_trip_time(current: ArrayLike, test_current: ArrayLike, test_time: ArrayLike) -> FloatArray:
+    """Give the latest time by which a resettable fuse has tripped, from the data sheet's longest time to trip.
+
+    Parameters
+    ----------
+    current : array_like
+        Constant current [A], any shape, broadcasts; its sign does not matter.
+    test_current : array_like
+        Current at which the data sheet gives the time [A], any shape, broadcasts.
+    test_time : array_like
+        Longest time to trip at test_current [s], any shape, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Time [s]; infinite (no bound) below test_current.
+
+    Raises
+    ------
+    InputError
+        If test_current or test_time is not positive and finite, or the current is not finite.
+
+    Notes
+    -----
+    ``t = test_time (test_current/I)^2`` for ``I >= test_current``: the shorter the pulse the smaller the losses, so
+    the heat that sufficed at the test current suffices above it. Below it no bound follows. It holds at the
+    temperature of the test (23 degC in most data sheets) or hotter; a cold part is slower.
+
+    References
+    ----------
+    Adiabatic heating, textbook (from memory).
+
+    Examples
+    --------
+    >>> float(resettable_latest_trip_time(16.0, 8.0, 2.0)), float(resettable_latest_trip_time(7.0, 8.0, 2.0))
+    (0.5, inf)
+    """
+    magnitude = np.abs(_checked("current", current, "A"))
+    test = _checked("test_current", test_current, "A", above=0.0)
+    longest = _checked("test_time", test_time, "s", above=0.0)
+    reached = magnitude >= test
+    return np.where(reached, longest * (test / np.where(reached, magnitude, 1.0)) ** 2, np.inf)
+
+
+def trips(current: ArrayLike, time: ArrayLike, trip_current: ArrayLike, delay: ArrayLike) -> BoolArray:
+    """Tell whether a battery protection circuit may cut the battery off during a pulse.
+
+    Parameters
+    ----------
+    current : array_like
+        Constant current drawn [A], any shape, broadcasts; its sign does not matter.
+    time : array_like
+        Length of the pulse [s], any shape, broadcasts; may be infinite.
+    trip_current : array_like
+        Lowest trip current [A], any shape, broadcasts.
+    delay : array_like
+        Shortest delay of the protection [s], any shape, broadcasts; zero where it is not known.
+
+    Returns
+    -------
+    ndarray of bool
+        True where the battery may be cut off.
+
+    Raises
+    ------
+    InputError
+        If trip_current is not positive, or time or delay is negative.
+
+    Notes
+    -----
+    ``I >= trip_current`` and ``time >= delay``; both at equality count as a trip.
+
+    References
+    ----------
+    Definite-time overcurrent protection, textbook (from memory).
+
+    Examples
+    --------
+    >>> bool(trips(6.0, 0.5, 5.0, 0.01)), bool(trips(6.0, 0.005, 5.0, 0.01))
+    (True, False)
+    """
+    magnitude = np.abs(_checked("current", current, "A"))
+    length = _checked("time", time, "s", least=0.0, endless=True)
+    threshold = _checked("trip_current", trip_current, "A", above=0.0)
+    wait = _checked("delay", delay, "s", least=0.0)
+    return (magnitude >= threshold) & (length >= wait)

@@ -1,0 +1,320 @@
+"""The sense chain from the drain to the converter: divider, filter and sampling."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ignition.errors import InputError
+from ignition.parts._require import at_least_zero, positive, real
+from ignition.typing import ArrayLike, FloatArray
+
+__all__ = [
+    "charge_sharing_error",
+    "filter_time_constant",
+    "full_scale",
+    "settling_error",
+    "settling_time",
+    "tap_voltage",
+    "thevenin_resistance",
+]
+
+
+def _divider(upper: ArrayLike, lower: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Share of the drain voltage at the tap [1] and resistance seen from it [ohm]; 0 and infinity are faults."""
+    top = at_least_zero("upper resistor", upper, "ohm", infinite=True)
+    bottom = at_least_zero("lower resistor", lower, "ohm", infinite=True)
+    if ((top == 0.0) & (bottom == 0.0)).any() or (np.isinf(top) & np.isinf(bottom)).any():
+        raise InputError(
+            "sense divider has no defined tap voltage: received both resistors shorted (drain tied to ground) or both "
+            "open (tap floating); write at most one of them as 0 or infinite"
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = 1.0 / (1.0 + top / bottom)
+        resistance = np.where(np.isinf(top), bottom, top * share)
+    return np.asarray(share), np.asarray(resistance)
+
+
+def thevenin_resistance(upper: ArrayLike, lower: ArrayLike) -> FloatArray:
+    """Return the resistance that the converter sees at the tap of the sense divider.
+
+    Parameters
+    ----------
+    upper, lower : array_like
+        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
+
+    Returns
+    -------
+    ndarray
+        Source resistance [ohm].
+
+    Raises
+    ------
+    InputError
+        If both resistors are zero or both infinite, or one is negative.
+
+    Notes
+    -----
+    R = upper lower / (upper + lower), for a drain held by a source without resistance.
+
+    Examples
+    --------
+    >>> round(float(thevenin_resistance(100e3, 33e3)), 3)
+    24812.03
+    """
+    return _divider(upper, lower)[1]
+
+
+def full_scale(reference: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> FloatArray:
+    """Return the drain voltage at which the tap reaches the converter's reference.
+
+    Parameters
+    ----------
+    reference : array_like
+        Reference voltage of the converter [V], above 0, broadcasts.
+    upper, lower : array_like
+        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
+
+    Returns
+    -------
+    ndarray
+        Drain voltage at full scale [V]; infinite where the tap stays at ground.
+
+    Raises
+    ------
+    InputError
+        If both resistors are zero or both infinite, or a value is outside its range.
+
+    Examples
+    --------
+    >>> round(float(full_scale(3.3, 100e3, 33e3)), 6)
+    13.3
+    """
+    volts = positive("reference", reference, "V")
+    share = _divider(upper, lower)[0]
+    with np.errstate(divide="ignore"):
+        return np.asarray(volts / share)
+
+
+def tap_voltage(drain_voltage: ArrayLike, upper: ArrayLike, lower: ArrayLike, leakage: ArrayLike = 0.0) -> FloatArray:
+    """Return the voltage at the tap of the sense divider.
+
+    Parameters
+    ----------
+    drain_voltage : array_like
+        Voltage at the drain [V], broadcasts.
+    upper, lower : array_like
+        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
+    leakage : array_like, optional
+        Current that the converter's pin pushes into the tap [A]; negative where it draws, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Tap voltage [V], without clamps: it may lie above the supply of the converter.
+
+    Raises
+    ------
+    InputError
+        If both resistors are zero or both infinite, or a value is outside its range.
+
+    Notes
+    -----
+    V = V_drain lower / (upper + lower) + I_leakage R_Thevenin.
+
+    Examples
+    --------
+    >>> round(float(tap_voltage(12.6, 100e3, 33e3)), 4)
+    3.1263
+    """
+    share, resistance = _divider(upper, lower)
+    return np.asarray(real("drain voltage", drain_voltage, "V") * share + real("leakage", leakage, "A") * resistance)
+
+
+def filter_time_constant(upper: ArrayLike, lower: ArrayLike, capacitance: ArrayLike) -> FloatArray:
+    """Return the time constant of the divider with a capacitor from tap to ground.
+
+    Parameters
+    ----------
+    upper, lower : array_like
+        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
+    capacitance : array_like
+        Filter capacitance [F], 0 or more, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Time constant [s].
+
+    Raises
+    ------
+    InputError
+        If both resistors are zero or both infinite, or a value is outside its range.
+
+    Examples
+    --------
+    >>> round(float(filter_time_constant(100e3, 100e3, 100e-9)), 9)
+    0.005
+    """
+    return np.asarray(_divider(upper, lower)[1] * at_least_zero("filter capacitance", capacitance, "F"))
+
+
+def charge_sharing_error(
+    tap_voltage_step: ArrayLike, sample_capacitance: ArrayLike, filter_capacitance: ArrayLike
+) -> FloatArray:
+    """Return the error just after the sample capacitor is connected to the filter capacitor.
+
+    Parameters
+    ----------
+    tap_voltage_step : array_like
+        Tap voltage less the voltage left on the sample capacitor [V]; 1 gives the error as a fraction. Broadcasts.
+    sample_capacitance : array_like
+        Sample capacitance [F], 0 or more, broadcasts.
+    filter_capacitance : array_like
+        Filter capacitance [F], 0 or more, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Tap voltage before less the shared voltage [V]; the whole step without a filter capacitor, 0 without a sample
+        capacitor.
+
+    Raises
+    ------
+    InputError
+        If a capacitance is negative or a value is not finite.
+
+    Notes
+    -----
+    Conservation of charge: error = step C_sample / (C_sample + C_filter). The divider then restores it with the
+    filter's time constant; `settling_error` gives the remainder.
+
+    Examples
+    --------
+    >>> round(float(charge_sharing_error(3.0, 10e-12, 100e-9)) * 1e6, 3)
+    299.97
+    """
+    sample = at_least_zero("sample capacitance", sample_capacitance, "F")
+    both = sample + at_least_zero("filter capacitance", filter_capacitance, "F")
+    share = np.where(sample > 0.0, sample / np.where(both > 0.0, both, 1.0), 0.0)
+    return np.asarray(real("tap voltage step", tap_voltage_step, "V") * share)
+
+
+def settling_error(
+    time: ArrayLike,
+    source_resistance: ArrayLike,
+    converter_resistance: ArrayLike,
+    sample_capacitance: ArrayLike,
+    filter_capacitance: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the share of the sample capacitor's step that is missing after the acquisition time.
+
+    Parameters
+    ----------
+    time : array_like
+        Acquisition time [s], 0 or more, broadcasts.
+    source_resistance : array_like
+        Resistance of the tap [ohm], 0 or more, broadcasts.
+    converter_resistance : array_like
+        Resistance between pin and sample capacitor [ohm], 0 or more, broadcasts.
+    sample_capacitance : array_like
+        Sample capacitance [F], above 0, broadcasts.
+    filter_capacitance : array_like, optional
+        Capacitance at the pin [F], 0 or more, settled at the tap voltage before the sample, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Remaining share of the step [1], 0 to 1.
+
+    Raises
+    ------
+    InputError
+        If a value is not finite or outside its range.
+
+    Notes
+    -----
+    Without a capacitor at the pin: exp(-t / ((R_source + R_converter) C_sample)). With one: the exact two-pole answer
+    of both capacitors, whose slow pole restores the charge shared at the start.
+
+    Examples
+    --------
+    >>> round(float(settling_error(1e-6, 90e3, 10e3, 10e-12)), 6)
+    0.367879
+    """
+    seconds = at_least_zero("time", time, "s")
+    source = at_least_zero("source resistance", source_resistance, "ohm")
+    inner = at_least_zero("converter resistance", converter_resistance, "ohm")
+    sample = positive("sample capacitance", sample_capacitance, "F")
+    pin = at_least_zero("filter capacitance", filter_capacitance, "F")
+    alone = (pin == 0.0) | (source == 0.0)
+    direct = ~alone & (inner == 0.0)
+    single = _decay(seconds, (source + inner) * sample)
+    shared = sample / (sample + pin) * _decay(seconds, source * (sample + pin))
+    two_pole = _two_pole(
+        seconds,
+        np.where(source > 0.0, source, 1.0),
+        np.where(inner > 0.0, inner, 1.0),
+        sample,
+        np.where(pin > 0.0, pin, 1.0),
+    )
+    return np.asarray(np.where(alone, single, np.where(direct, shared, two_pole)))
+
+
+def _decay(time: FloatArray, constant: FloatArray) -> FloatArray:
+    """exp(-t / tau), at tau = 0 its limit: 1 at time 0 and 0 after it."""
+    usual = np.exp(-time / np.where(constant > 0.0, constant, 1.0))
+    return np.asarray(np.where(constant > 0.0, usual, np.where(time > 0.0, 0.0, 1.0)))
+
+
+def _two_pole(
+    time: FloatArray, source: FloatArray, inner: FloatArray, sample: FloatArray, pin: FloatArray
+) -> FloatArray:
+    """Missing share on the sample capacitor, the pin capacitor starting at the tap voltage.
+
+    With fill = 1/(R_c C_s), couple = 1/(R_c C_p), feed = 1/(R_s C_p) the poles solve p^2 - (fill + couple + feed) p +
+    fill feed = 0, and (p2 - fill)(fill - p1) = fill couple keeps the small one of the two weights exact.
+    """
+    fill, couple, feed = 1.0 / (inner * sample), 1.0 / (inner * pin), 1.0 / (source * pin)
+    total = fill + couple + feed
+    gap = np.sqrt(np.square(fill - feed) + couple * (couple + 2.0 * (fill + feed)))
+    fast = 0.5 * (total + gap)
+    slow = fill * feed / fast
+    offset = 0.5 * (total - 2.0 * fill)
+    large = np.abs(offset) + 0.5 * gap
+    small = fill * couple / large
+    slow_weight = np.where(offset >= 0.0, large, small) / gap
+    fast_weight = np.where(offset >= 0.0, small, large) / gap
+    return np.asarray(slow_weight * np.exp(-slow * time) + fast_weight * np.exp(-fast * time))
+
+
+def settling_time(error_fraction: ArrayLike, time_constant: ArrayLike) -> FloatArray:
+    """Return the time in which an exponential settles to a share of its step.
+
+    Parameters
+    ----------
+    error_fraction : array_like
+        Share of the step that may remain [1], above 0, broadcasts.
+    time_constant : array_like
+        Time constant [s], 0 or more, broadcasts.
+
+    Returns
+    -------
+    ndarray
+        Settling time [s]; 0 where the whole step may remain.
+
+    Raises
+    ------
+    InputError
+        If the share is not above 0 or the time constant is negative.
+
+    Notes
+    -----
+    t = tau ln(1 / error).
+
+    Examples
+    --------
+    >>> round(float(settling_time(0.01, 1e-3)), 6)
+    0.004605
+    """
+    constant = at_least_zero("time constant", time_constant, "s")
+    return np.asarray(constant * np.maximum(-np.log(positive("error fraction", error_fraction, "1")), 0.0))

@@ -1,0 +1,408 @@
+"""Runs decks through the ngspice batch program, each in its own process, and believes only clean runs."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+import re
+import shutil
+import signal
+import subprocess
+import tempfile
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+from ignition.errors import InputError, NgspiceError
+from ignition.spice.acceptance import Deck, check_deck, check_log, check_plots, rejection
+from ignition.spice.rawfile import Plot, parse_raw
+
+__all__ = ["RunResult", "find_ngspice", "run_deck", "run_many", "run_operating_points", "version"]
+
+_BATCH = 100  # members of one combined deck: the cost per member is lowest near here
+_COMBINABLE = frozenset({".model", ".options", ".option", ".op", ".end"})
+_MEMBER_SIGNAL = re.compile(r"(v|i)\((?:[a-z]\.)?xm(\d+)\.(.+)\)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunResult:
+    """An accepted run.
+
+    Attributes
+    ----------
+    plots : tuple of Plot
+        One plot per analysis, in the order of the raw file (``.ac``, ``.dc``, ``.op``, ``.tran``, not of the deck).
+    log : str
+        Everything that the simulator wrote.
+    version : str
+        Program and version, for example ``ngspice-39``.
+    """
+
+    plots: tuple[Plot, ...]
+    log: str
+    version: str
+
+    def plot(self, name: str) -> Plot:
+        """The one plot whose name starts with the text given.
+
+        Parameters
+        ----------
+        name : str
+            Start of the plot name in any case, for example ``operating`` or ``transient``.
+
+        Returns
+        -------
+        Plot
+            The plot.
+
+        Raises
+        ------
+        InputError
+            If no plot or more than one matches.
+        """
+        found = [plot for plot in self.plots if plot.name.lower().startswith(name.lower())]
+        if len(found) != 1:
+            names = ", ".join(plot.name for plot in self.plots)
+            raise InputError(f'{len(found)} plots start with "{name}", exactly one must; the run has: {names}')
+        return found[0]
+
+
+def find_ngspice() -> str:
+    """Path of the ngspice program.
+
+    Returns
+    -------
+    str
+        Path found on PATH.
+
+    Raises
+    ------
+    NgspiceError
+        If there is none; says how to install it.
+    """
+    path = shutil.which("ngspice")
+    if path is None:
+        raise NgspiceError("ngspice is not on PATH; install it (Debian, Ubuntu: apt-get install ngspice) or add its folder to PATH")
+    return path
+
+
+def version() -> str:
+    """Version of the ngspice program on PATH.
+
+    Returns
+    -------
+    str
+        For example ``ngspice-39``.
+
+    Raises
+    ------
+    NgspiceError
+        If ngspice is absent or does not tell its version.
+    """
+    return _version_of(find_ngspice())
+
+
+@lru_cache(maxsize=8)
+def _version_of(path: str) -> str:
+    with tempfile.TemporaryDirectory(prefix="ignition-") as folder:
+        _, output = run_process([path, "--version"], Path(folder), timeout=20.0, title="ngspice --version")
+    found = re.search(r"ngspice-[\w.+-]+", output)
+    if found is None:
+        raise NgspiceError(f"{path} --version names no version ({output[:80]!r}); install ngspice 39 or later")
+    return found.group()
+
+
+def run_process(
+    command: Sequence[str], folder: Path, *, timeout: float, title: str, environment: Mapping[str, str] | None = None
+) -> tuple[int, str]:
+    """Run a program in a folder with closed input, a small environment and a time limit.
+
+    Parameters
+    ----------
+    command : sequence of str
+        Program and arguments.
+    folder : Path
+        Working folder, also its home folder.
+    timeout : float
+        Time limit [s]; the whole process group is killed when it passes.
+    title : str
+        Title of the deck, for the message.
+    environment : mapping, optional
+        Further environment variables.
+
+    Returns
+    -------
+    tuple of int and str
+        Return code, and standard output with standard error.
+
+    Raises
+    ------
+    InputError
+        If the time limit is not a positive finite number.
+    NgspiceError
+        If the program cannot be started or the time limit passed.
+    """
+    if not (timeout > 0.0 and math.isfinite(timeout)):
+        raise InputError(f"timeout must be a positive number of seconds, received {timeout!r}; write for example 60.0")
+    kept = {name: os.environ[name] for name in ("PATH", "LD_LIBRARY_PATH", "SYSTEMROOT") if name in os.environ}
+    fixed = {"HOME": str(folder), "TMPDIR": str(folder), "LC_ALL": "C", "OMP_NUM_THREADS": "1"}
+    output = folder / "process.txt"
+    with output.open("wb") as sink:
+        try:
+            process = subprocess.Popen(
+                list(command),
+                cwd=folder,
+                stdin=subprocess.DEVNULL,
+                stdout=sink,
+                stderr=subprocess.STDOUT,
+                env={**kept, **fixed, **(environment or {})},
+                start_new_session=True,
+            )
+        except OSError as error:
+            raise NgspiceError(f"{command[0]} cannot be started ({error.strerror}); install ngspice again") from None
+        try:
+            code = process.wait(timeout)
+        except subprocess.TimeoutExpired:
+            raise rejection(
+                title,
+                f"it did not end within the time limit of {timeout:g} s",
+                "look for an unclosed parenthesis in a .model line, shorten the analysis, or raise the timeout",
+            ) from None
+        finally:
+            _kill_group(process)
+    return code, output.read_text(encoding="utf-8", errors="replace")
+
+
+def _kill_group(process: subprocess.Popen[bytes]) -> None:
+    """End the process and all that it started, if any is left."""
+    if process.poll() is None:
+        with contextlib.suppress(ProcessLookupError, PermissionError):
+            if os.name == "posix":
+                os.killpg(process.pid, signal.SIGKILL)
+            else:
+                process.kill()
+        process.wait()
+
+
+def run_deck(
+    text: str, *, timeout: float = 60.0, limit_voltage: float | None = None, limit_current: float | None = None
+) -> RunResult:
+    """Run one deck and return its results only if the run can be believed.
+
+    Parameters
+    ----------
+    text : str
+        Whole deck: title line, elements, models, analysis lines, ``.end``.
+    timeout : float
+        Time limit [s].
+    limit_voltage : float, optional
+        Largest magnitude of a voltage [V] that is accepted, for example 10 x the supply; 1e6 V by default.
+    limit_current : float, optional
+        Largest magnitude of a current [A] that is accepted; 1e6 A by default.
+
+    Returns
+    -------
+    RunResult
+        Plots, log and version.
+
+    Raises
+    ------
+    InputError
+        If a limit or the timeout is not positive.
+    NgspiceError
+        If ngspice is absent, the deck is refused, or the run is not acceptable; quotes the line of the log and the title.
+
+    Notes
+    -----
+    Accepted only if the return code is 0, the log is clean, the raw file is there and complete, every analysis has points,
+    and all values are finite and within the bounds. The return code alone is not enough: ngspice returns 0 for a circuit
+    without ground and for a misspelt model parameter.
+    """
+    deck = check_deck(text)
+    program = find_ngspice()
+    with tempfile.TemporaryDirectory(prefix="ignition-") as name:
+        folder = Path(name)
+        (folder / "deck.cir").write_text(text, encoding="utf-8")
+        command = [program, "-b", "-n", "-r", "out.raw", "-o", "out.log", "deck.cir"]
+        code, output = run_process(command, folder, timeout=timeout, title=deck.title)
+        log_file = folder / "out.log"
+        log = log_file.read_text(encoding="utf-8", errors="replace") if log_file.exists() else ""
+        raw_file = folder / "out.raw"
+        content = raw_file.read_bytes() if raw_file.exists() else None
+    check_log(log + "\n" + output, deck.title)
+    if code != 0:
+        raise rejection(deck.title, f"return code {code}, last line of the log {_last_line(log)!r}", "read the deck line by line")
+    plots = _parse(content, deck)
+    check_plots(plots, deck, limit_voltage=limit_voltage, limit_current=limit_current)
+    return RunResult(plots=plots, log=log, version=version())
+
+
+def _last_line(log: str) -> str:
+    return ([line.strip() for line in log.splitlines() if line.strip()] or [""])[-1][:200]
+
+
+def _parse(content: bytes | None, deck: Deck) -> tuple[Plot, ...]:
+    if content is None:
+        hint = "read the log" if deck.analyses else "add an analysis line: .op, .dc, .ac or .tran"
+        raise rejection(deck.title, f"no raw file was written, the deck has {deck.analyses} analysis lines", hint)
+    try:
+        return parse_raw(content)
+    except NgspiceError as error:
+        raise rejection(deck.title, str(error), "run the deck again") from None
+
+
+def run_many(
+    decks: Sequence[str],
+    *,
+    jobs: int = 2,
+    timeout: float = 60.0,
+    limit_voltage: float | None = None,
+    limit_current: float | None = None,
+) -> tuple[RunResult, ...]:
+    """Run several decks, some at a time, each in its own process.
+
+    Parameters
+    ----------
+    decks : sequence of str
+        Whole decks, (n,).
+    jobs : int
+        Processes at a time, at least 1.
+    timeout : float
+        Time limit of each [s].
+    limit_voltage : float, optional
+        Largest magnitude of a voltage [V] that is accepted.
+    limit_current : float, optional
+        Largest magnitude of a current [A] that is accepted.
+
+    Returns
+    -------
+    tuple of RunResult
+        One per deck, in their order.
+
+    Raises
+    ------
+    InputError
+        If jobs is below 1.
+    NgspiceError
+        Of the first deck in order that is not accepted, with its number counted from 0.
+    """
+    if jobs < 1:
+        raise InputError(f"jobs must be at least 1, received {jobs!r}")
+
+    def one(member: tuple[int, str]) -> RunResult:
+        try:
+            return run_deck(member[1], timeout=timeout, limit_voltage=limit_voltage, limit_current=limit_current)
+        except NgspiceError as error:
+            raise NgspiceError(f"deck number {member[0]}: {error}") from None
+
+    pool = ThreadPoolExecutor(max_workers=jobs)
+    try:
+        return tuple(pool.map(one, enumerate(decks)))
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def run_operating_points(
+    decks: Sequence[str], *, timeout: float = 60.0, limit_voltage: float | None = None, limit_current: float | None = None
+) -> tuple[Plot, ...]:
+    """Operating points of many independent decks, up to 100 of them in one ngspice process.
+
+    Parameters
+    ----------
+    decks : sequence of str
+        Whole decks, (n,), each with ``.op`` as its only analysis.
+    timeout : float
+        Time limit of each process [s].
+    limit_voltage : float, optional
+        Largest magnitude of a voltage [V] that is accepted.
+    limit_current : float, optional
+        Largest magnitude of a current [A] that is accepted.
+
+    Returns
+    -------
+    tuple of Plot
+        One per deck, in their order, with the names that the deck alone would give.
+
+    Raises
+    ------
+    InputError
+        If a deck asks for another analysis than one ``.op``.
+    NgspiceError
+        Of the first deck in order that is not accepted alone, with its number counted from 0.
+
+    Notes
+    -----
+    Each deck becomes a subcircuit without pins, so nodes, sources and models stay its own; node 0 is common. Decks with
+    the same ``.options`` share a process. A deck that holds anything but elements, ``.model`` and ``.options`` runs alone.
+    When a combined run is not accepted, its decks run one by one under the full rules, which names the bad one.
+    Newton iteration stops for all members together: nonlinear results agree with single runs within ``reltol``.
+    """
+    checked = [check_deck(text) for text in decks]
+    groups: dict[tuple[str, ...], list[int]] = {}
+    alone: list[int] = []
+    for k, deck in enumerate(checked):
+        if [s.split()[0].lower() for s in deck.statements].count(".op") != 1 or deck.analyses != 1:
+            raise InputError(f'deck number {k} ("{deck.title}") must have one .op and no other analysis; use run_many')
+        options = _combinable(deck)
+        if options is None:
+            alone.append(k)
+        else:
+            groups.setdefault(options, []).append(k)
+    results: dict[int, Plot] = {}
+    for options, members in groups.items():
+        for start in range(0, len(members), _BATCH):
+            chunk = members[start : start + _BATCH]
+            try:
+                text = _combine([checked[k] for k in chunk], options)
+                run = run_deck(text, timeout=timeout, limit_voltage=limit_voltage, limit_current=limit_current)
+                results.update(zip(chunk, _split(run.plots[0], [checked[k] for k in chunk]), strict=True))
+            except NgspiceError:
+                alone.extend(chunk)
+    for k in sorted(alone):
+        try:
+            run = run_deck(decks[k], timeout=timeout, limit_voltage=limit_voltage, limit_current=limit_current)
+        except NgspiceError as error:
+            raise NgspiceError(f"deck number {k}: {error}") from None
+        results[k] = run.plots[0]
+    return tuple(results[k] for k in range(len(decks)))
+
+
+def _combinable(deck: Deck) -> tuple[str, ...] | None:
+    """The option lines of a deck that may share a process; None if it must run alone."""
+    first = [statement.split()[0].lower() for statement in deck.statements]
+    if any((word[0] == "." and word not in _COMBINABLE) or word[0] == "x" for word in first):
+        return None
+    return tuple(s for s, word in zip(deck.statements, first, strict=True) if word in (".options", ".option"))
+
+
+def _combine(members: Sequence[Deck], options: tuple[str, ...]) -> str:
+    lines = [f"{len(members)} independent circuits", *options]
+    for k, deck in enumerate(members):
+        body = [s for s in deck.statements if s[0] != "." or s.split()[0].lower() == ".model"]
+        lines += [f".subckt member{k}", *body, ".ends", f"Xm{k} member{k}"]
+    return "\n".join([*lines, ".op", ".end", ""])
+
+
+def _split(combined: Plot, members: Sequence[Deck]) -> list[Plot]:
+    """Give every signal of the combined plot back to its member, under its own name."""
+    found: list[list[tuple[str, str, str]]] = [[] for _ in members]
+    for name, unit in zip(combined.variables, combined.units, strict=True):
+        match = _MEMBER_SIGNAL.fullmatch(name)
+        if match is None:
+            raise NgspiceError(f"signal {name} of the combined run belongs to no member")
+        found[int(match[2])].append((f"{match[1]}({match[3]})", unit, name))
+    if not all(found):
+        raise NgspiceError(f"member {found.index([])} of the combined run has no signals")
+    return [
+        replace(
+            combined,
+            title=deck.title,
+            variables=tuple(own for own, _, _ in rows),
+            units=tuple(unit for _, unit, _ in rows),
+            data={own: combined.data[name] for own, _, name in rows},
+        )
+        for deck, rows in zip(members, found, strict=True)
+    ]

@@ -1,0 +1,327 @@
+"""Reader of ngspice raw files: ASCII and binary, real and complex, several plots in one file."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ignition.errors import InputError, NgspiceError
+from ignition.typing import FloatArray
+
+__all__ = ["Plot", "parse_raw", "read_rawfile"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plot:
+    """One analysis of an ngspice run: named signals of equal length.
+
+    Attributes
+    ----------
+    title : str
+        Title line of the deck, as ngspice wrote it (lower case where ngspice folds it).
+    name : str
+        Kind of analysis, for example ``Operating Point`` or ``Transient Analysis``.
+    variables : tuple of str
+        Names in the order of the file, for example ``time``, ``v(drain)``, ``i(v1)``.
+    units : tuple of str
+        Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``, ``frequency``.
+    data : dict of str to array
+        Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis).
+    """
+
+    title: str
+    name: str
+    variables: tuple[str, ...]
+    units: tuple[str, ...]
+    data: Mapping[str, npt.NDArray[Any]]
+
+    @property
+    def points(self) -> int:
+        """Number of points of every signal."""
+        return len(self.data[self.variables[0]]) if self.variables else 0
+
+    def signal(self, name: str) -> FloatArray:
+        """Values of a real signal.
+
+        Parameters
+        ----------
+        name : str
+            Name of the variable, in any case, for example ``V(drain)``.
+
+        Returns
+        -------
+        FloatArray
+            Read-only values, shape (points,) [V], [A] or [s] by the kind of the variable.
+
+        Raises
+        ------
+        InputError
+            If the plot has no such variable (the nearest names are given), or the plot is complex.
+
+        Examples
+        --------
+        >>> plot = Plot(title="t", name="Operating Point", variables=("v(a)",), units=("voltage",),
+        ...             data={"v(a)": np.array([9.0])})
+        >>> float(plot.signal("V(A)")[0])
+        9.0
+        """
+        values = self._find(name)
+        if np.iscomplexobj(values):
+            raise InputError(f'signal "{name}" is complex in plot "{self.name}"; read it with phasor("{name}")')
+        return values
+
+    def phasor(self, name: str) -> npt.NDArray[np.complex128]:
+        """Values of a signal as complex numbers.
+
+        Parameters
+        ----------
+        name : str
+            Name of the variable, in any case.
+
+        Returns
+        -------
+        array of complex128
+            Read-only values, shape (points,) [V] or [A]; a real signal has zero imaginary part.
+
+        Raises
+        ------
+        InputError
+            If the plot has no such variable.
+
+        Examples
+        --------
+        >>> plot = Plot(title="t", name="AC Analysis", variables=("v(a)",), units=("voltage",),
+        ...             data={"v(a)": np.array([3.0 + 4.0j])})
+        >>> float(abs(plot.phasor("v(a)")[0]))
+        5.0
+        """
+        values = self._find(name).astype(np.complex128)
+        values.flags.writeable = False
+        return values
+
+    def _find(self, name: str) -> npt.NDArray[Any]:
+        if name in self.data:
+            return self.data[name]
+        wanted = name.strip().lower()
+        for known in self.variables:
+            if known.lower() == wanted:
+                return self.data[known]
+        near = difflib.get_close_matches(wanted, [known.lower() for known in self.variables], n=3, cutoff=0.3)
+        listed = ", ".join(near or self.variables[:5]) or "none"
+        raise InputError(f'plot "{self.name}" has no signal "{name}"; nearest names: {listed}')
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Header:
+    title: str
+    name: str
+    is_complex: bool
+    points: int
+    variables: tuple[str, ...]
+    units: tuple[str, ...]
+    is_binary: bool
+    body: int  # offset of the first byte of the values
+
+
+def read_rawfile(path: str | Path) -> tuple[Plot, ...]:
+    """Read every plot of a raw file.
+
+    Parameters
+    ----------
+    path : str or Path
+        Raw file written by ngspice.
+
+    Returns
+    -------
+    tuple of Plot
+        The plots in the order of the file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    NgspiceError
+        If the content is no complete raw file.
+    """
+    try:
+        content = Path(path).read_bytes()
+    except OSError as error:
+        raise InputError(f"raw file {path} cannot be read ({error.strerror}); give the file that ngspice -r wrote") from None
+    return parse_raw(content)
+
+
+def parse_raw(content: bytes) -> tuple[Plot, ...]:
+    """Read every plot of the content of a raw file.
+
+    Parameters
+    ----------
+    content : bytes
+        Whole content, ASCII or binary, real or complex, padded or unpadded.
+
+    Returns
+    -------
+    tuple of Plot
+        The plots in the order of the file.
+
+    Raises
+    ------
+    NgspiceError
+        If the content is empty, malformed, truncated, or its length is not points x variables x size.
+
+    Notes
+    -----
+    Variable lines are split on TAB, because names may hold spaces (``v(m1#body diode)``). Binary values are
+    little-endian, 8 bytes per real and 16 per complex value. A plot flagged ``unpadded`` is read when all its
+    vectors have the same length, and refused by the length check otherwise.
+
+    Examples
+    --------
+    >>> text = (b"Title: t\\nDate: -\\nPlotname: Operating Point\\nFlags: real\\nNo. Variables: 1\\nNo. Points: 1\\n"
+    ...         b"Variables:\\n\\t0\\tv(a)\\tvoltage\\nValues:\\n 0\\t9.0\\n")
+    >>> float(parse_raw(text)[0].signal("v(a)")[0])
+    9.0
+    """
+    if not content.strip():
+        raise NgspiceError("raw file is empty: ngspice finished no analysis; add an analysis line (.op, .tran) to the deck")
+    plots: list[Plot] = []
+    offset = 0
+    while content[offset:].strip():
+        header = _read_header(content, offset)
+        matrix, offset = (_read_binary if header.is_binary else _read_ascii)(content, header)
+        columns = np.ascontiguousarray(matrix.T)
+        columns.flags.writeable = False
+        plots.append(
+            Plot(
+                title=header.title,
+                name=header.name,
+                variables=header.variables,
+                units=header.units,
+                data={name: columns[k] for k, name in enumerate(header.variables)},
+            )
+        )
+    return tuple(plots)
+
+
+def _line(content: bytes, offset: int) -> tuple[str, int]:
+    """Line that starts at the offset, without its end, and the offset of the next one."""
+    end = content.find(b"\n", offset)
+    if end < 0:
+        raise NgspiceError(
+            f"raw file is truncated: it ends inside the line {content[offset:][:60]!r}; "
+            "run the deck again and look at the free space of the temporary folder"
+        )
+    return content[offset:end].decode("utf-8", errors="replace").rstrip("\r"), end + 1
+
+
+def _read_header(content: bytes, offset: int) -> _Header:
+    fields: dict[str, str] = {}
+    while True:
+        line, offset = _line(content, offset)
+        key, separator, value = line.partition(":")
+        key = key.strip().lower()
+        if not line.strip():
+            continue
+        if not separator:
+            raise NgspiceError(f'raw file is malformed: expected "key: value" in its header, found {line[:60]!r}')
+        if key == "variables":
+            break
+        fields[key] = value.strip()
+    missing = [key for key in ("plotname", "flags", "no. variables", "no. points") if key not in fields]
+    if missing:
+        raise NgspiceError(f"raw file is malformed: its header lacks {', '.join(missing)}; give a file written by ngspice -r")
+    names, units, offset = _read_variables(content, offset, _count(fields, "no. variables"))
+    line, offset = _line(content, offset)
+    kind = line.strip().lower()
+    if kind not in ("binary:", "values:"):
+        raise NgspiceError(f'raw file is malformed: expected "Binary:" or "Values:" after the variables, found {line[:60]!r}')
+    flags = fields["flags"].lower().split()
+    if ("real" in flags) == ("complex" in flags):
+        raise NgspiceError(f'raw file is malformed: flags must hold either "real" or "complex", found {fields["flags"]!r}')
+    return _Header(
+        title=fields.get("title", ""),
+        name=fields["plotname"],
+        is_complex="complex" in flags,
+        points=_count(fields, "no. points"),
+        variables=names,
+        units=units,
+        is_binary=kind == "binary:",
+        body=offset,
+    )
+
+
+def _count(fields: dict[str, str], key: str) -> int:
+    text = fields[key]
+    if not text.isdecimal():
+        raise NgspiceError(f'raw file is malformed: "{key}" must be a whole number, found {text!r}')
+    return int(text)
+
+
+def _read_variables(content: bytes, offset: int, count: int) -> tuple[tuple[str, ...], tuple[str, ...], int]:
+    if count == 0:
+        raise NgspiceError("raw file holds a plot without variables: save at least one node voltage or current")
+    names: list[str] = []
+    units: list[str] = []
+    for k in range(count):
+        line, offset = _line(content, offset)
+        parts = [part.strip() for part in line.strip("\t ").split("\t")]
+        if len(parts) < 3 or parts[0] != str(k):
+            raise NgspiceError(f'raw file is malformed: expected variable {k} as "{k} TAB name TAB kind", found {line[:60]!r}')
+        if parts[1] in names:
+            raise NgspiceError(f'raw file names the variable "{parts[1]}" twice; give every node and source its own name')
+        names.append(parts[1])
+        units.append(parts[2])
+    return tuple(names), tuple(units), offset
+
+
+def _read_binary(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]:
+    kind = np.dtype("<c16" if header.is_complex else "<f8")
+    count = header.points * len(header.variables)
+    end = header.body + count * kind.itemsize
+    if end > len(content):
+        raise _wrong_length(header, f"{count * kind.itemsize} bytes", f"{len(content) - header.body} bytes")
+    rest = content[end:].lstrip()
+    if rest and not rest[:6].lower() == b"title:":
+        raise _wrong_length(header, f"{count * kind.itemsize} bytes", "more bytes that start no further plot")
+    flat = np.frombuffer(content, dtype=kind, count=count, offset=header.body)
+    native: type[np.generic] = np.complex128 if header.is_complex else np.float64
+    return flat.astype(native).reshape(header.points, len(header.variables)), end
+
+
+def _read_ascii(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]:
+    """Values block: per point its number, then one value per variable; a complex value is ``real,imaginary``."""
+    width = len(header.variables) + 1
+    wanted = header.points * width
+    end = content.find(b"\nTitle:", header.body - 1)
+    end = len(content) if end < 0 else end + 1
+    tokens = content[header.body : end].split()
+    if len(tokens) != wanted or not content[:end].endswith(b"\n"):
+        raise _wrong_length(header, f"{wanted} whole numbers and values", f"{len(tokens)}, the last {tokens[-1:]}")
+    try:
+        numbers = [int(token) for token in tokens[::width]]
+        values = [_number(token, header.is_complex) for k, token in enumerate(tokens) if k % width]
+    except ValueError as error:
+        raise NgspiceError(f'raw file is malformed: plot "{header.name}" holds a value that is no number ({error})') from None
+    if numbers != list(range(header.points)):
+        raise NgspiceError(f'raw file is malformed: the points of plot "{header.name}" are not numbered 0, 1, 2, ...')
+    native: type[np.generic] = np.complex128 if header.is_complex else np.float64
+    return np.array(values, dtype=native).reshape(header.points, width - 1), end
+
+
+def _number(token: bytes, is_complex: bool) -> complex | float:
+    if not is_complex:
+        return float(token)
+    real, _, imaginary = token.partition(b",")
+    return complex(float(real), float(imaginary))
+
+
+def _wrong_length(header: _Header, wanted: str, found: str) -> NgspiceError:
+    return NgspiceError(
+        f'raw file is truncated or padded wrongly: plot "{header.name}" has {header.points} points x '
+        f"{len(header.variables)} variables = {wanted}, found {found}; run the deck again"
+    )
