@@ -27,7 +27,7 @@ def is_command_line(module: ModuleType) -> bool:
 
 
 def public_objects(module: ModuleType) -> Iterator[tuple[str, Any]]:
-    """Public functions and classes that this module itself defines, decorated ones included; none of a private module."""
+    """Public functions and classes that a module itself defines, decorated ones included; none of a private module."""
     if any(part.startswith("_") for part in module.__name__.split(".")):
         return
     for name, value in vars(module).items():

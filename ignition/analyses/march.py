@@ -17,7 +17,7 @@ from ignition.typing import ArrayLike, FloatArray
 
 __all__ = ["CapacitorBank", "ClusterTree", "MarchResult", "Polarisation", "march"]
 
-_CHUNK_ELEMENTS = 32768
+_CHUNK_ELEMENTS = 131072
 _SUBSTEP_CHUNK_ELEMENTS = 8192
 
 

@@ -7,6 +7,7 @@ reached the end of the segment are taken out of the arrays when they have become
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from ignition.analyses.ladder import LEAST_RESISTANCE, ladder_currents, string_conductance
 from ignition.analyses.march_inputs import MarchInputs, Segment, segments
@@ -20,79 +21,123 @@ _NO_EXCESS = 1e-300  # stands for x_inf <= 1; the least true excess is 2.2e-16. 
 _NEVER = 1e-200  # scale at which a ratio from _NO_EXCESS (over 1e283) is huge and a true one (below 1e17) vanishes
 _KEEP = 0.6
 
+IndexArray = npt.NDArray[np.intp]
+
+
+_CONSTANT = (
+    "voltage",
+    "source_resistance",
+    "release_voltage",
+    "fuse_i2t",
+    "terminal_resistance",
+    "channel_resistance",
+    "string_resistance",
+    "time_constant",
+    "rate",
+    "spent_resistance",
+    "begin",
+    "length",
+)
+_STATE = (
+    "fraction",
+    "peak",
+    "weight",
+    "conductance",
+    "igniter_resistance",
+    "function_time",
+    "highest_current",
+    "lowest_bus_voltage",
+    "charge",
+    "channel_i2t",
+    "source_i2t",
+    "release_time",
+    "fuse_time",
+    "live",
+    "elapsed",
+    "conducting",
+)
+
 
 class _Trials:
-    """Working arrays of the trials that still move in a segment; the last axis is the trial."""
-
-    _CONSTANT = (
-        "voltage source_resistance release_voltage fuse_i2t terminal_resistance channel_resistance string_resistance "
-        "time_constant rate spent_resistance begin length"
-    ).split()
-    _STATE = (
-        "fraction peak weight conductance igniter_resistance function_time highest_current lowest_bus_voltage charge channel_i2t "
-        "source_i2t release_time fuse_time live elapsed conducting"
-    ).split()
+    """Working arrays of the trials that still move in a segment; the last axis is the trial, the first the member."""
 
     def __init__(self, inputs: MarchInputs, trials: int) -> None:
+        k, m = inputs.tree.igniters, inputs.tree.channels
         self.tree = inputs.tree
         self.single = inputs.tree.single_igniter_strings
         self.guarded = inputs.guarded
         self.spent_open = bool(np.all(np.isinf(inputs.spent_resistance)))
+        # One channel of lone igniters that open: a current only ever rises, so the last thermal fraction is the highest.
+        self.rising = m == 1 and self.single and self.spent_open and not self.guarded
         self.channel_of_igniter = np.array(inputs.tree.channel_of_igniter)
         self.string_of_igniter = np.array(inputs.tree.string_of_igniter)
-        k = inputs.tree.igniters
-        for name in self._CONSTANT:
-            if hasattr(inputs, name):
-                setattr(self, name, getattr(inputs, name))
+        self.voltage = inputs.voltage
+        self.source_resistance = inputs.source_resistance
+        self.terminal_resistance = inputs.terminal_resistance
+        self.release_voltage = inputs.release_voltage
+        self.fuse_i2t = inputs.fuse_i2t
+        self.channel_resistance = inputs.channel_resistance
+        self.string_resistance = inputs.string_resistance
+        self.spent_resistance = inputs.spent_resistance
+        self.time_constant = inputs.time_constant
         self.rate: FloatArray = -1.0 / inputs.time_constant
-        self.igniter_resistance = inputs.igniter_resistance.copy()
+        self.igniter_resistance = inputs.igniter_resistance if self.single else inputs.igniter_resistance.copy()
         self.conductance = string_conductance(inputs.tree, inputs.string_resistance, inputs.igniter_resistance)
         weight = np.divide(1.0, inputs.threshold_current)
         if self.single:
             weight *= self.conductance
-        self.weight = np.multiply(weight, weight, out=weight)
-        self.fraction = np.zeros((k, trials))
-        self.peak = np.zeros((k, trials))
-        self.function_time = np.full((k, trials), np.inf)
-        self.highest_current = np.zeros(trials)
+        # x_inf over the square of the voltage across the strings (or of the string current); 0 once the igniter has functioned
+        self.weight: FloatArray = np.multiply(weight, weight, out=weight)
+        self.fraction: FloatArray = np.zeros((k, trials))
+        self.peak: FloatArray = self.fraction if self.rising else np.zeros((k, trials))
+        self.function_time: FloatArray = np.full((k, trials), np.inf)
+        self.highest_current: FloatArray = np.zeros(trials)
         self.lowest_bus_voltage = inputs.voltage.copy()
-        self.charge = np.zeros(trials)
-        self.channel_i2t = np.zeros((inputs.tree.channels, trials))
-        self.source_i2t = np.zeros(trials)
-        self.release_time = np.full(trials, np.inf)
-        self.fuse_time = np.full(trials, np.inf)
-        self.live = np.ones(trials)
+        self.charge: FloatArray = np.zeros(trials)
+        self.channel_i2t: FloatArray = np.zeros((m, trials))
+        self.source_i2t: FloatArray = np.zeros(trials)
+        self.release_time: FloatArray = np.full(trials, np.inf)
+        self.fuse_time: FloatArray = np.full(trials, np.inf)
+        self.live: FloatArray = np.ones(trials)
         self._scratch()
 
     def enter(self, segment: Segment) -> None:
         """Start a segment: all trials at its first instant."""
         trials = self.live.shape[0]
-        self.begin = np.broadcast_to(segment.begin, (trials,))
-        self.length = np.broadcast_to(segment.length, (trials,))
-        self.elapsed = np.zeros(trials)
-        self.whole = segment.conducting.all() and not self.guarded
-        self.conducting = segment.conducting * self.live
+        self.begin: FloatArray = np.broadcast_to(segment.begin, (trials,))
+        self.length: FloatArray = np.broadcast_to(segment.length, (trials,))
+        self.elapsed: FloatArray = np.zeros(trials)
+        self.whole = bool(segment.conducting.all()) and not self.guarded
+        self.conducting: FloatArray = segment.conducting * self.live
         self.starting: BoolArray | None = segment.starting
+        # ln(1 + 2**-53 / _NO_EXCESS) is 654: where no pulse lasts so many time constants, "never" needs no mark of its own
+        self.short = float(np.max(segment.length)) < 600.0 * float(np.min(self.time_constant))
 
-    def take(self, keep: FloatArray) -> _Trials:
+    def take(self, keep: IndexArray) -> _Trials:
         """The trials `keep` alone."""
         part = object.__new__(_Trials)
         part.__dict__.update(self.__dict__)
-        for name in self._CONSTANT + self._STATE:
-            part.__dict__[name] = np.take(self.__dict__[name], keep, axis=-1)  # keeps C order: ravel() must be a view
+        for name in _CONSTANT + _STATE:
+            # np.take keeps the C order, on which ravel() being a view depends
+            part.__dict__[name] = np.take(self.__dict__[name], keep, axis=-1)
+        if self.rising:
+            part.peak = part.fraction
         part._scratch()
         return part
 
-    def put_back(self, part: _Trials, index: FloatArray) -> None:
+    def put_back(self, part: _Trials, index: IndexArray) -> None:
         """Write the state of `part` over the trials `index`."""
-        for name in self._STATE:
+        for name in _STATE:
             self.__dict__[name][..., index] = part.__dict__[name]
 
     def _scratch(self) -> None:
-        self.a = np.empty_like(self.fraction)
-        self.b = np.empty_like(self.fraction)
-        self.c = np.empty_like(self.fraction)
-        self.moving = np.count_nonzero(self.weight)
+        self.a: FloatArray = np.empty_like(self.fraction)
+        self.b: FloatArray = np.empty_like(self.fraction)
+        self.c: FloatArray = np.empty_like(self.fraction)
+        self.hit: BoolArray = np.empty(self.fraction.shape, dtype=np.bool_)
+        self.least: FloatArray = np.empty(self.fraction.shape[-1])
+        self.next: FloatArray = self.least
+        self.moving = int(np.count_nonzero(self.weight))
 
 
 def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) -> None:
@@ -109,26 +154,32 @@ def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) ->
     """
     with np.errstate(all="ignore"):
         state = _Trials(inputs, trials)
-        out["thermal_fraction"][:] = 0.0
         out["initial_current"][:] = 0.0
+        if not state.rising:
+            out["thermal_fraction"][:] = 0.0
         for segment in segments(inputs.channel_on, inputs.channel_off):
             if not segment.conducting.any() and not segment.begin.any():
                 continue
             state.enter(segment)
             _run_segment(state, out["initial_current"])
-            on = segment.conducting[state.channel_of_igniter] > 0.0
-            np.copyto(out["thermal_fraction"], state.fraction, where=on)
+            if not state.rising:
+                on = segment.conducting[state.channel_of_igniter] > 0.0
+                np.copyto(out["thermal_fraction"], state.fraction, where=on)
         _write(state, inputs, out)
 
 
 def _write(state: _Trials, inputs: MarchInputs, out: dict[str, FloatArray]) -> None:
     """Copy the end state of a chunk into the results."""
     done = np.isfinite(state.function_time)
-    np.copyto(out["thermal_fraction"], 1.0, where=done)
     np.copyto(state.peak, 1.0, where=done)
+    if state.rising:
+        out["thermal_fraction"][:] = state.peak
+    else:
+        np.copyto(out["thermal_fraction"], 1.0, where=done)
     out["peak_thermal_fraction"][:] = state.peak
-    for name in ("function_time", "highest_current", "lowest_bus_voltage", "charge", "channel_i2t", "release_time", "fuse_time"):
-        out[name][:] = getattr(state, name)
+    for name in _STATE:
+        if name in out and name != "peak":
+            out[name][:] = getattr(state, name)
     out["lowest_terminal_voltage"][:] = inputs.voltage - inputs.terminal_resistance * state.highest_current
 
 
@@ -269,18 +320,20 @@ def _time_to_function(state: _Trials, across: FloatArray) -> FloatArray:
         state.least = np.minimum.reduce(times, axis=0)
         state.next = np.log1p(state.least) * state.time_constant[0] + state.least * _NEVER
     else:
-        np.multiply(times, _NEVER, out=state.c)
+        if not state.short:
+            np.multiply(times, _NEVER, out=state.c)
         np.log1p(times, out=times)
         times *= state.time_constant
-        times += state.c
+        if not state.short:
+            times += state.c
         state.next = state.least = np.minimum.reduce(times, axis=0)
     return state.next
 
 
-def _hits(state: _Trials, wait: FloatArray) -> FloatArray:
+def _hits(state: _Trials, wait: FloatArray) -> IndexArray:
     """Flat indices of the igniters that function at the end of this wait."""
     bound = np.where(state.next <= wait, state.least, -1.0)
-    return np.flatnonzero(np.less_equal(state.b, bound))
+    return np.flatnonzero(np.less_equal(state.b, bound, out=state.hit))
 
 
 def _heat(state: _Trials, wait: FloatArray) -> None:
@@ -293,15 +346,16 @@ def _heat(state: _Trials, wait: FloatArray) -> None:
     step *= decay
     state.fraction += step
     np.minimum(state.fraction, _BELOW_ONE, out=state.fraction)
-    np.maximum(state.peak, state.fraction, out=state.peak)
+    if not state.rising:
+        np.maximum(state.peak, state.fraction, out=state.peak)
 
 
-def _spend(state: _Trials, hit: FloatArray) -> None:
-    """Mark igniters as functioned: their resistance changes, and they take no further part in the heating."""
-    trial = hit % state.elapsed.shape[0]
+def _spend(state: _Trials, hit: IndexArray) -> None:
+    """Mark igniters as functioned: their resistance changes, and from now on they only cool."""
+    trials = state.elapsed.shape[0]
+    trial = hit - (hit // trials) * trials  # faster than %
     state.function_time.ravel()[hit] = (state.begin + state.elapsed)[trial]
     state.weight.ravel()[hit] = 0.0
-    state.fraction.ravel()[hit] = 0.0
     state.moving -= hit.size
     if not state.single:
         state.igniter_resistance.ravel()[hit] = state.spent_resistance.ravel()[hit]

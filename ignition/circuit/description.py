@@ -387,6 +387,11 @@ class Mosfet(FileModel):
         gates = [row.gate.nominal for row in self.on_resistance]
         if gates != sorted(set(gates)):
             raise InputError(f"on_resistance rows must ascend in gate voltage; received {gates}")
+        if self.on_resistance[0].gate.low <= self.threshold.nominal:
+            raise InputError(
+                f"the lowest on_resistance row ({gates[0]:g} V) must lie above the threshold ({self.threshold}): "
+                "a switch at its threshold is not on"
+            )
         return self
 
 

@@ -161,7 +161,8 @@ def _signs(
     if not names:
         return np.zeros((len(outputs), 0, outputs.shape[1]))
     slopes = solution.sensitivities(weights)
-    effect = np.stack([slopes[n] * (box[n].high - box[n].low) for n in names], axis=1)
+    none = np.zeros_like(outputs)  # for a parameter that only open elements use
+    effect = np.stack([slopes.get(n, none) * (box[n].high - box[n].low) for n in names], axis=1)
     floor = 1e-13 * np.max(np.abs(outputs), axis=0, initial=0.0) + 1e-300
     return np.where(np.abs(effect) <= floor, 0.0, np.sign(effect))
 

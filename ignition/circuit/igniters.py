@@ -9,7 +9,7 @@ from ignition.circuit import description as d
 from ignition.circuit.assumptions import Ledger, default_entry
 from ignition.circuit.model import IgniterModel, StatementModel, TimeConstants
 from ignition.errors import InputError
-from ignition.parts.bridge import (
+from ignition.parts.igniter import (
     adiabatic_energy,
     function_time,
     shifted_threshold,
@@ -17,7 +17,7 @@ from ignition.parts.bridge import (
     time_constant_from_energy,
     time_constant_from_response,
 )
-from ignition.parts.igniter import BridgeModel, population_from_statements
+from ignition.parts.population import BridgeModel, population_from_statements
 from ignition.toleranced import Toleranced
 
 __all__ = ["complete_igniter"]

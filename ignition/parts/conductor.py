@@ -61,7 +61,7 @@ _OUNCE_THICKNESS = 1.378 * _MIL
 _TRACE_CONSTANTS = {"inner": 0.024, "outer": 0.048}
 _ONDERDONK_OFFSET = 234.0
 _AREA_HELP = 'write "AWG 20", "AWG 2/0" or "0.75 mm2"'
-_AWG = re.compile(r"AWG\s*(?:([0-9]{1,2})|([1-4])/0)", re.IGNORECASE)
+_AWG = re.compile(r"AWG\s*(?:(0|[1-9][0-9]?)|([1-4])/0)", re.IGNORECASE)
 _SQUARE_MILLIMETRES = re.compile(r"([0-9]+(?:\.[0-9]*)?|\.[0-9]+)\s*mm(?:2|\^2|²)")
 
 
@@ -96,10 +96,13 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
     >>> round(1e3 * float(awg_diameter(20)), 4)
     0.8118
     """
-    number = _checked("gauge", gauge, "1", least=-3.0, most=40.0)
-    if np.any(number != np.round(number)):
-        odd = float(number[number != np.round(number)].flat[0])
-        raise InputError(f"a wire gauge must be a whole number, received {odd:g}; write 20, or give the area in mm2")
+    number = np.asarray(gauge, dtype=np.float64)
+    refused = ~((number >= -3.0) & (number <= 40.0) & (number == np.round(number)))
+    if np.any(refused):
+        raise InputError(
+            "a wire gauge must be a whole number from -3 (4/0) to 40, "
+            f"received {float(number[refused].flat[0]):g}; write the nearest gauge, or give the area in mm2"
+        )
     return np.asarray(0.127e-3 * 92.0 ** ((36.0 - number) / 39.0))
 
 

@@ -330,7 +330,7 @@ def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike,
         middle = 0.5 * (low + high)
         functions = thermal_fraction(np.sqrt(middle), 1.0, 1.0, elapsed, growth=grown) >= 1.0
         low, high = np.where(functions, low, middle), np.where(functions, middle, high)
-    return np.asarray(amperes / np.sqrt(0.5 * (low + high)))
+    return np.asarray(amperes / np.sqrt(np.maximum(0.5 * (low + high), 1.0)))
 
 
 def shifted_threshold(

@@ -210,6 +210,7 @@ def population_from_statements(
     >>> round(model.time_constant, 9), round(model.population.nominal, 9)
     (0.01, 0.4)
     """
+    positive("resistance", resistance, "ohm")
     positive("no-fire current", no_fire_current, "A")
     positive("all-fire current", all_fire_current, "A")
     within("no-fire reliability", no_fire_reliability, "1", 0.5, 1.0)

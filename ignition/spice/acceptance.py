@@ -21,10 +21,11 @@ _ANALYSES = frozenset({".op", ".dc", ".ac", ".tran"})
 _CARDS = _ANALYSES | {
     ".model", ".subckt", ".ends", ".param", ".func", ".options", ".option", ".ic", ".nodeset", ".temp", ".save", ".end",
 }  # fmt: skip
-_OPTIONS = frozenset(
-    "abstol acct chgtol defad defas defl defw gmin gminsteps gshunt itl1 itl2 itl4 itl5 itl6 keepopinfo maxord method noacct noopiter "
-    "pivrel pivtol reltol rshunt savecurrents srcsteps temp tnom trtol trytocompact vntol xmu".split()
-)
+_OPTIONS = {
+    "abstol", "acct", "chgtol", "defad", "defas", "defl", "defw", "gmin", "gminsteps", "gshunt", "itl1", "itl2",
+    "itl4", "itl5", "itl6", "keepopinfo", "maxord", "method", "noacct", "noopiter", "pivrel", "pivtol", "reltol",
+    "rshunt", "savecurrents", "srcsteps", "temp", "tnom", "trtol", "trytocompact", "vntol", "xmu",
+}  # fmt: skip
 _ELEMENTS = frozenset("bcdefghijklmqrsvwxz")
 _FORBIDDEN = re.compile(
     r"\.control\b|\.endc\b|\.inc(?:l|lude)?\b|\.lib\b|\bshell\b|^\s*\*#|\*ng_script|\bfile(?:name|source)?\s*=|[\"\\`]"
@@ -33,7 +34,8 @@ _FORBIDDEN = re.compile(
 )
 _BAD_LOG = re.compile(
     r"error|warning|fatal|aborted|singular|unrecognized|undefined|can'?t find(?! init file)|could not find|not found"
-    r"|too small|to low|too low|failed|interrupted|has no value|illegal|misplaced|ignored|no \.measure possible|transient op",
+    r"|too small|to low|too low|failed|interrupted|has no value|illegal|misplaced|ignored"
+    r"|no \.measure possible|transient op",
     re.IGNORECASE,
 )
 _STEPPING = re.compile(r"Trying gmin =\s*\S+\s*|Supplies reduced to\s*\S+\s*%\s*")
@@ -42,6 +44,8 @@ _STEP_FAILED = re.compile(
     r"|source stepping failed)",
     re.IGNORECASE,
 )
+_STEP_DONE = re.compile(r"(gmin|source) stepping completed", re.IGNORECASE)
+_HARMLESS_NEXT = re.compile(r"No\. of|Note:|Total|binary raw|Warning")
 _HINTS = (
     ("can't find model|valid modelname|definition of model", "write the .model line into the deck"),
     ("undefined parameter|cannot compute substitute", "write plain numbers, or define the parameter with .param"),
@@ -49,8 +53,9 @@ _HINTS = (
     ("resistance to low", "give the resistor two nodes and a value above 1 mohm"),
     ("unrecognized|model issue", "correct the spelling of the model parameter"),
     ("has no value", "write the value of the source, for example DC 0"),
-    ("transient op", "the operating point was found by a start-up transient only; make the circuit easier or start from .tran"),
     ("too small|aborted", "look for a loop of voltage sources or an abrupt behavioural source; add a series resistor"),
+    ("transient op", "only a start-up transient found the operating point; make the circuit easier, or use .tran"),
+    ("no job", "add an analysis line: .op, .dc, .ac or .tran"),
     ("measure possible", "take the measurement from the signals instead of .meas"),
 )
 _FIRST_HINT = "correct the line quoted and run again"
@@ -92,7 +97,8 @@ def check_deck(text: str) -> Deck:
     ------
     NgspiceError
         If a line holds a control section, an include, a library, ``shell``, a file name, an unknown dot card, element
-        letter or option, or a character outside ASCII (ngspice reads ``47u`` with a Greek letter as 47); the line is quoted.
+        letter or option, a resistor of 0 ohm, or a character outside ASCII (ngspice reads ``47u`` with a Greek letter
+        as 47); the line is quoted.
 
     Examples
     --------
@@ -113,7 +119,9 @@ def check_deck(text: str) -> Deck:
         if number == 1 or not statement or statement.startswith("*"):
             continue
         if not statement.isascii():
-            raise _refusal(title, number, line, "write it in ASCII: ngspice drops other letters, so a micro sign changes a value")
+            raise _refusal(
+                title, number, line, "write ASCII: ngspice drops other letters, so a micro sign changes a value"
+            )
         if statements and statements[-1].lower() == ".end":
             raise _refusal(title, number, line, "nothing may follow .end")
         if statement[0] == "+" and statements:
@@ -136,7 +144,7 @@ def _check_start(title: str, number: int, statement: str) -> None:
     if word[0] != "." and word[0] not in _ELEMENTS:
         raise _refusal(title, number, statement, f'no element starts with "{word[0]}" here')
     if word[0] == "r" and re.fullmatch(r"(r=)?0*\.?0*(e[-+]?\d+)?", "".join(statement.lower().split()[3:4]) or "1"):
-        raise _refusal(title, number, statement, "ngspice makes a resistor of 0 ohm one of 1 mohm; write a source of 0 V instead")
+        raise _refusal(title, number, statement, "ngspice makes 0 ohm one of 1 mohm; write a source of 0 V instead")
 
 
 def _check_options(title: str, statement: str) -> None:
@@ -145,7 +153,7 @@ def _check_options(title: str, statement: str) -> None:
         return
     for name in re.findall(r"([^\s=]+)(?:\s*=\s*[^\s=]+)?", words[1] if len(words) > 1 else ""):
         if name.lower() not in _OPTIONS:
-            raise NgspiceError(f'deck "{title}": option "{name}" is not known, and ngspice would ignore it without a word')
+            raise NgspiceError(f'deck "{title}": option "{name}" is not known; ngspice would ignore it silently')
 
 
 def _refusal(title: str, number: int, line: str, reason: str) -> NgspiceError:
@@ -189,9 +197,9 @@ def check_log(log: str, title: str) -> None:
 
     Notes
     -----
-    Notes, the lines of gmin and source stepping that in the end completed, the echo of the title, and the tables of node
-    voltages (a node may be called ``error``) are harmless. An operating point that only the start-up transient reached
-    is refused: ngspice does not verify that it is a DC solution.
+    Notes, the lines of gmin and source stepping that in the end completed, the echo of the title, and the tables of
+    node voltages (a node may be called ``error``) are harmless. An operating point that only the start-up
+    transient reached is refused: ngspice does not verify that it is a DC solution.
 
     Examples
     --------
@@ -200,10 +208,10 @@ def check_log(log: str, title: str) -> None:
     lines = list(_candidates(log))
     bad = [k for k, line in enumerate(lines) if _BAD_LOG.search(line) and not _is_harmless_note(line)]
     stepping = [k for k in bad if _STEP_FAILED.fullmatch(lines[k])]
-    completed = [k for k, line in enumerate(lines) if re.search(r"(gmin|source) stepping completed", line, re.IGNORECASE)]
-    unfinished = [k for k in stepping if not completed or k > completed[-1]]
+    completed = max((k for k, line in enumerate(lines) if _STEP_DONE.search(line)), default=-1)
+    unfinished = [k for k in stepping if k > completed]
     for k in [k for k in bad if k not in set(stepping)] + unfinished:
-        follow = [line for line in lines[k + 1 : k + 3] if not re.match(r"No\. of|Note:|Total|binary raw|Warning", line)]
+        follow = [line for line in lines[k + 1 : k + 3] if not _HARMLESS_NEXT.match(line)]
         quoted = " / ".join([lines[k], *follow])
         raise rejection(title, f'log says "{quoted[:300]}"', _hint(quoted))
 
@@ -266,15 +274,15 @@ def check_plots(
         if plot.points == 0:
             raise rejection(deck.title, f'plot "{plot.name}" has no points', "look at the analysis line")
         for name, unit in zip(plot.variables, plot.units, strict=True):
-            size = np.abs(plot.data[name])
+            where, size = f'{name} of plot "{plot.name}"', np.abs(plot.data[name])
             if not np.all(np.isfinite(size)):
-                raise rejection(deck.title, f'{name} of plot "{plot.name}" is not finite', "look for a division by zero")
+                raise rejection(deck.title, f"{where} is not finite", "look for a division by zero")
             largest = float(size.max())
             if largest > limits.get(unit, math.inf):
                 symbol = "V" if unit == "voltage" else "A"
                 raise rejection(
                     deck.title,
-                    f'{name} of plot "{plot.name}" reaches {largest:.6g} {symbol}, beyond the bound {limits[unit]:.6g} {symbol}',
+                    f"{where} reaches {largest:.6g} {symbol}, beyond the bound {limits[unit]:.6g} {symbol}",
                     "look for a division by zero in a behavioural source, or raise the bound if it is real",
                 )
 

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
-import math
-import os
 import re
 import shutil
-import signal
-import subprocess
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -18,6 +13,7 @@ from pathlib import Path
 
 from ignition.errors import InputError, NgspiceError
 from ignition.spice.acceptance import Deck, check_deck, check_log, check_plots, rejection
+from ignition.spice.process import run_process
 from ignition.spice.rawfile import Plot, parse_raw
 
 __all__ = ["RunResult", "find_ngspice", "run_deck", "run_many", "run_operating_points", "version"]
@@ -85,7 +81,9 @@ def find_ngspice() -> str:
     """
     path = shutil.which("ngspice")
     if path is None:
-        raise NgspiceError("ngspice is not on PATH; install it (Debian, Ubuntu: apt-get install ngspice) or add its folder to PATH")
+        raise NgspiceError(
+            "ngspice is not on PATH; install it (Debian, Ubuntu: apt-get install ngspice) or correct PATH"
+        )
     return path
 
 
@@ -115,78 +113,6 @@ def _version_of(path: str) -> str:
     return found.group()
 
 
-def run_process(
-    command: Sequence[str], folder: Path, *, timeout: float, title: str, environment: Mapping[str, str] | None = None
-) -> tuple[int, str]:
-    """Run a program in a folder with closed input, a small environment and a time limit.
-
-    Parameters
-    ----------
-    command : sequence of str
-        Program and arguments.
-    folder : Path
-        Working folder, also its home folder.
-    timeout : float
-        Time limit [s]; the whole process group is killed when it passes.
-    title : str
-        Title of the deck, for the message.
-    environment : mapping, optional
-        Further environment variables.
-
-    Returns
-    -------
-    tuple of int and str
-        Return code, and standard output with standard error.
-
-    Raises
-    ------
-    InputError
-        If the time limit is not a positive finite number.
-    NgspiceError
-        If the program cannot be started or the time limit passed.
-    """
-    if not (timeout > 0.0 and math.isfinite(timeout)):
-        raise InputError(f"timeout must be a positive number of seconds, received {timeout!r}; write for example 60.0")
-    kept = {name: os.environ[name] for name in ("PATH", "LD_LIBRARY_PATH", "SYSTEMROOT") if name in os.environ}
-    fixed = {"HOME": str(folder), "TMPDIR": str(folder), "LC_ALL": "C", "OMP_NUM_THREADS": "1"}
-    output = folder / "process.txt"
-    with output.open("wb") as sink:
-        try:
-            process = subprocess.Popen(
-                list(command),
-                cwd=folder,
-                stdin=subprocess.DEVNULL,
-                stdout=sink,
-                stderr=subprocess.STDOUT,
-                env={**kept, **fixed, **(environment or {})},
-                start_new_session=True,
-            )
-        except OSError as error:
-            raise NgspiceError(f"{command[0]} cannot be started ({error.strerror}); install ngspice again") from None
-        try:
-            code = process.wait(timeout)
-        except subprocess.TimeoutExpired:
-            raise rejection(
-                title,
-                f"it did not end within the time limit of {timeout:g} s",
-                "look for an unclosed parenthesis in a .model line, shorten the analysis, or raise the timeout",
-            ) from None
-        finally:
-            _kill_group(process)
-    return code, output.read_text(encoding="utf-8", errors="replace")
-
-
-def _kill_group(process: subprocess.Popen[bytes]) -> None:
-    """End the process and all that it started, if any is left."""
-    if process.poll() is None:
-        with contextlib.suppress(ProcessLookupError, PermissionError):
-            if os.name == "posix":
-                os.killpg(process.pid, signal.SIGKILL)
-            else:
-                process.kill()
-        process.wait()
-
-
 def run_deck(
     text: str, *, timeout: float = 60.0, limit_voltage: float | None = None, limit_current: float | None = None
 ) -> RunResult:
@@ -213,13 +139,14 @@ def run_deck(
     InputError
         If a limit or the timeout is not positive.
     NgspiceError
-        If ngspice is absent, the deck is refused, or the run is not acceptable; quotes the line of the log and the title.
+        If ngspice is absent, the deck is refused, or the run is not acceptable; quotes the line of the
+        log and the title.
 
     Notes
     -----
-    Accepted only if the return code is 0, the log is clean, the raw file is there and complete, every analysis has points,
-    and all values are finite and within the bounds. The return code alone is not enough: ngspice returns 0 for a circuit
-    without ground and for a misspelt model parameter.
+    Accepted only if the return code is 0, the log is clean, the raw file is there and complete, every analysis has
+    points, and all values are finite and within the bounds. The return code alone is not enough: ngspice returns 0 for
+    a circuit without ground and for a misspelt model parameter.
     """
     deck = check_deck(text)
     program = find_ngspice()
@@ -234,7 +161,8 @@ def run_deck(
         content = raw_file.read_bytes() if raw_file.exists() else None
     check_log(log + "\n" + output, deck.title)
     if code != 0:
-        raise rejection(deck.title, f"return code {code}, last line of the log {_last_line(log)!r}", "read the deck line by line")
+        reason = f"return code {code}, last line of the log {_last_line(log)!r}"
+        raise rejection(deck.title, reason, "read the deck line by line")
     plots = _parse(content, deck)
     check_plots(plots, deck, limit_voltage=limit_voltage, limit_current=limit_current)
     return RunResult(plots=plots, log=log, version=version())
@@ -306,7 +234,11 @@ def run_many(
 
 
 def run_operating_points(
-    decks: Sequence[str], *, timeout: float = 60.0, limit_voltage: float | None = None, limit_current: float | None = None
+    decks: Sequence[str],
+    *,
+    timeout: float = 60.0,
+    limit_voltage: float | None = None,
+    limit_current: float | None = None,
 ) -> tuple[Plot, ...]:
     """Operating points of many independent decks, up to 100 of them in one ngspice process.
 
@@ -336,7 +268,8 @@ def run_operating_points(
     Notes
     -----
     Each deck becomes a subcircuit without pins, so nodes, sources and models stay its own; node 0 is common. Decks with
-    the same ``.options`` share a process. A deck that holds anything but elements, ``.model`` and ``.options`` runs alone.
+    the same ``.options`` share a process. A deck that holds anything but elements, ``.model`` and ``.options`` runs
+    alone.
     When a combined run is not accepted, its decks run one by one under the full rules, which names the bad one.
     Newton iteration stops for all members together: nonlinear results agree with single runs within ``reltol``.
     """

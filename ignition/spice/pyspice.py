@@ -22,7 +22,8 @@ import numpy.typing as npt
 
 from ignition.errors import NgspiceError
 from ignition.spice.acceptance import check_deck, check_log, check_plots, rejection
-from ignition.spice.ngspice import RunResult, run_process
+from ignition.spice.ngspice import RunResult
+from ignition.spice.process import run_process
 from ignition.spice.rawfile import Plot
 
 __all__ = ["find_library", "run_deck"]
@@ -45,8 +46,8 @@ def find_library() -> str:
     Returns
     -------
     str
-        ``NGSPICE_LIBRARY_PATH`` if it is set, else what the loader of the system knows, else ``libngspice.so.0``, the name
-        of the Debian run-time package.
+        ``NGSPICE_LIBRARY_PATH`` if it is set, else what the loader of the system knows, else ``libngspice.so.0``, the
+        name of the Debian run-time package.
 
     Raises
     ------
@@ -96,7 +97,9 @@ def run_deck(
     """
     deck = check_deck(text)
     if importlib.util.find_spec("PySpice") is None:
-        raise NgspiceError("PySpice is not installed; install it with: pip install PySpice, or use ignition.spice.ngspice")
+        raise NgspiceError(
+            "PySpice is not installed; install it with: pip install PySpice, or use ignition.spice.ngspice"
+        )
     library = find_library()
     paths = [os.path.abspath(path) for path in sys.path]
     environment = {"PYTHONPATH": os.pathsep.join(paths), "NGSPICE_LIBRARY_PATH": library}
@@ -108,7 +111,9 @@ def run_deck(
         log_file = folder / "out.log"
         log = log_file.read_text(encoding="utf-8", errors="replace") if log_file.exists() else ""
         if code == _NO_LIBRARY:
-            raise NgspiceError(f"{log.strip()}; install it (Debian, Ubuntu: apt-get install libngspice0) or set NGSPICE_LIBRARY_PATH")
+            raise NgspiceError(
+                f"{log.strip()}; install it (Debian, Ubuntu: apt-get install libngspice0) or set NGSPICE_LIBRARY_PATH"
+            )
         check_log(log, deck.title)
         if code != 0:
             last = (output.strip().splitlines() or ["nothing written"])[-1]
@@ -126,6 +131,7 @@ def _load(folder: Path, title: str) -> tuple[tuple[Plot, ...], str]:
             data: dict[str, npt.NDArray[Any]] = {}
             for k, name in enumerate(entry["variables"]):
                 values = np.asarray(arrays[f"{number}_{k}"])
+                values = values.real.copy() if name == "frequency" else values
                 values.flags.writeable = False
                 data[name] = values
             plots.append(
@@ -177,7 +183,7 @@ def _tolerant_class(shared: Any, log: Any) -> Any:
 
 def _store(instance: Any) -> None:
     arrays: dict[str, npt.NDArray[Any]] = {}
-    plots = []
+    plots: list[dict[str, Any]] = []
     for plot_name in reversed([name for name in instance.plot_names if name != "const"]):
         vectors = list(reversed(instance.plot(None, plot_name).values()))
         units = [str(vector._type) for vector in vectors]

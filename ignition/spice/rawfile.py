@@ -32,7 +32,8 @@ class Plot:
     units : tuple of str
         Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``, ``frequency``.
     data : dict of str to array
-        Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis).
+        Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis);
+        a frequency is always float64.
     """
 
     title: str
@@ -152,7 +153,9 @@ def read_rawfile(path: str | Path) -> tuple[Plot, ...]:
     try:
         content = Path(path).read_bytes()
     except OSError as error:
-        raise InputError(f"raw file {path} cannot be read ({error.strerror}); give the file that ngspice -r wrote") from None
+        raise InputError(
+            f"raw file {path} cannot be read ({error.strerror}); give the file that ngspice -r wrote"
+        ) from None
     return parse_raw(content)
 
 
@@ -178,7 +181,8 @@ def parse_raw(content: bytes) -> tuple[Plot, ...]:
     -----
     Variable lines are split on TAB, because names may hold spaces (``v(m1#body diode)``). Binary values are
     little-endian, 8 bytes per real and 16 per complex value. A plot flagged ``unpadded`` is read when all its
-    vectors have the same length, and refused by the length check otherwise.
+    vectors have the same length, and refused by the length check otherwise. The imaginary part of a frequency is
+    dropped: ngspice 39 leaves it uninitialised.
 
     Examples
     --------
@@ -188,21 +192,26 @@ def parse_raw(content: bytes) -> tuple[Plot, ...]:
     9.0
     """
     if not content.strip():
-        raise NgspiceError("raw file is empty: ngspice finished no analysis; add an analysis line (.op, .tran) to the deck")
+        raise NgspiceError(
+            "raw file is empty: ngspice finished no analysis; add an analysis line (.op, .tran) to the deck"
+        )
     plots: list[Plot] = []
     offset = 0
     while content[offset:].strip():
         header = _read_header(content, offset)
         matrix, offset = (_read_binary if header.is_binary else _read_ascii)(content, header)
         columns = np.ascontiguousarray(matrix.T)
-        columns.flags.writeable = False
+        data: dict[str, npt.NDArray[Any]] = {}
+        for k, (name, unit) in enumerate(zip(header.variables, header.units, strict=True)):
+            data[name] = columns[k].real.copy() if unit == "frequency" else columns[k]
+            data[name].flags.writeable = False
         plots.append(
             Plot(
                 title=header.title,
                 name=header.name,
                 variables=header.variables,
                 units=header.units,
-                data={name: columns[k] for k, name in enumerate(header.variables)},
+                data=data,
             )
         )
     return tuple(plots)
@@ -234,15 +243,21 @@ def _read_header(content: bytes, offset: int) -> _Header:
         fields[key] = value.strip()
     missing = [key for key in ("plotname", "flags", "no. variables", "no. points") if key not in fields]
     if missing:
-        raise NgspiceError(f"raw file is malformed: its header lacks {', '.join(missing)}; give a file written by ngspice -r")
+        raise NgspiceError(
+            f"raw file is malformed: its header lacks {', '.join(missing)}; give a file written by ngspice -r"
+        )
     names, units, offset = _read_variables(content, offset, _count(fields, "no. variables"))
     line, offset = _line(content, offset)
     kind = line.strip().lower()
     if kind not in ("binary:", "values:"):
-        raise NgspiceError(f'raw file is malformed: expected "Binary:" or "Values:" after the variables, found {line[:60]!r}')
+        raise NgspiceError(
+            f'raw file is malformed: expected "Binary:" or "Values:" after the variables, found {line[:60]!r}'
+        )
     flags = fields["flags"].lower().split()
     if ("real" in flags) == ("complex" in flags):
-        raise NgspiceError(f'raw file is malformed: flags must hold either "real" or "complex", found {fields["flags"]!r}')
+        raise NgspiceError(
+            f'raw file is malformed: flags must hold either "real" or "complex", found {fields["flags"]!r}'
+        )
     return _Header(
         title=fields.get("title", ""),
         name=fields["plotname"],
@@ -271,9 +286,13 @@ def _read_variables(content: bytes, offset: int, count: int) -> tuple[tuple[str,
         line, offset = _line(content, offset)
         parts = [part.strip() for part in line.strip("\t ").split("\t")]
         if len(parts) < 3 or parts[0] != str(k):
-            raise NgspiceError(f'raw file is malformed: expected variable {k} as "{k} TAB name TAB kind", found {line[:60]!r}')
+            raise NgspiceError(
+                f'raw file is malformed: expected variable {k} as "{k} TAB name TAB kind", found {line[:60]!r}'
+            )
         if parts[1] in names:
-            raise NgspiceError(f'raw file names the variable "{parts[1]}" twice; give every node and source its own name')
+            raise NgspiceError(
+                f'raw file names the variable "{parts[1]}" twice; give every node and source its own name'
+            )
         names.append(parts[1])
         units.append(parts[2])
     return tuple(names), tuple(units), offset
@@ -306,7 +325,9 @@ def _read_ascii(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]
         numbers = [int(token) for token in tokens[::width]]
         values = [_number(token, header.is_complex) for k, token in enumerate(tokens) if k % width]
     except ValueError as error:
-        raise NgspiceError(f'raw file is malformed: plot "{header.name}" holds a value that is no number ({error})') from None
+        raise NgspiceError(
+            f'raw file is malformed: plot "{header.name}" holds a value that is no number ({error})'
+        ) from None
     if numbers != list(range(header.points)):
         raise NgspiceError(f'raw file is malformed: the points of plot "{header.name}" are not numbered 0, 1, 2, ...')
     native: type[np.generic] = np.complex128 if header.is_complex else np.float64

@@ -1,0 +1,1 @@
+"""Written limits, named and dated, and how they are evaluated."""

@@ -1,0 +1,1 @@
+def preset_names(): return ()

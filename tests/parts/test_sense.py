@@ -1,0 +1,151 @@
+"""The sense chain: Ohm's law, conservation of charge, and settling against the network's own equations."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ignition.errors import InputError
+from ignition.parts import sense
+
+Published = Callable[[str], dict[str, Any]]
+
+
+def two_capacitors(time: float, source: float, inner: float, sample: float, pin: float) -> float:
+    """Missing share on the sample capacitor, by the eigenvalues of the two-capacitor network."""
+    rates = np.array(
+        [
+            [-1 / (source * pin) - 1 / (inner * pin), 1 / (inner * pin)],
+            [1 / (inner * sample), -1 / (inner * sample)],
+        ]
+    )
+    values, vectors = np.linalg.eig(rates)
+    return float((vectors @ (np.exp(values * time) * np.linalg.solve(vectors, np.array([0.0, 1.0]))))[1])
+
+
+def test_divider_vectors(published: Published) -> None:
+    """Tap voltages of three dividers."""
+    entry = published("sense.vectors")
+    got = sense.tap_voltage(entry["drain"], entry["upper"], entry["lower"])
+    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
+
+
+def test_leakage_error(published: Published) -> None:
+    """Leakage times source resistance moves the tap, either way."""
+    entry = published("adc.leakage")  # memory: textbook rule; test_tap_voltage_satisfies_kirchhoff is the proof
+    both = 2 * entry["source_resistance"]
+    for sign in (1.0, -1.0):
+        moved = sense.tap_voltage(5.0, both, both, sign * entry["leakage"]) - sense.tap_voltage(5.0, both, both)
+        assert float(moved) == pytest.approx(sign * entry["value"], abs=entry["abs_tol"]), entry["source"]
+
+
+def test_tap_voltage_satisfies_kirchhoff() -> None:
+    """The currents into the tap sum to zero."""
+    rng = np.random.default_rng(5)
+    upper, lower = rng.uniform(1e3, 1e6, (2, 50))
+    drain, leakage = rng.uniform(0, 15, 50), rng.uniform(-1e-6, 1e-6, 50)
+    tap = sense.tap_voltage(drain, upper, lower, leakage)
+    assert ((drain - tap) / upper + leakage - tap / lower) == pytest.approx(np.zeros(50), abs=1e-16)
+    loop = [float(sense.tap_voltage(*each)) for each in zip(drain, upper, lower, leakage, strict=True)]
+    assert tap.tolist() == loop
+
+
+def test_resistor_faults_are_limits() -> None:
+    """Open and shorted resistors are the limits of large and small ones."""
+    for share, upper, lower in ((1.0, 0.0, 33e3), (0.0, math.inf, 33e3), (1.0, 100e3, math.inf), (0.0, 100e3, 0.0)):
+        assert float(sense.tap_voltage(12.6, upper, lower)) == 12.6 * share
+    assert sense.thevenin_resistance([0.0, math.inf, 1e5, 1e5], [33e3, 33e3, math.inf, 0.0]).tolist() == [
+        0.0,
+        33e3,
+        1e5,
+        0.0,
+    ]
+    assert float(sense.tap_voltage(12.6, math.inf, 33e3, 1e-6)) == pytest.approx(33e-3)
+    assert math.isinf(float(sense.full_scale(3.3, 100e3, 0.0)))
+
+
+def test_full_scale_inverts_the_divider() -> None:
+    """At full scale the tap stands at the reference."""
+    volts = sense.full_scale(3.3, 100e3, 47e3)
+    assert float(sense.tap_voltage(volts, 100e3, 47e3)) == pytest.approx(3.3, rel=1e-14)
+    assert float(sense.thevenin_resistance(100e3, 47e3)) == pytest.approx(1 / (1 / 100e3 + 1 / 47e3), rel=1e-14)
+    assert float(sense.filter_time_constant(100e3, 47e3, 1e-7)) == pytest.approx(1e-7 / (1 / 100e3 + 1 / 47e3))
+
+
+def test_charge_sharing_conserves_charge() -> None:
+    """Charge before equals charge after, for either sign of step; the limits are the whole step and none."""
+    for tap, held in ((3.0, 0.0), (0.5, 3.3)):
+        after = tap - float(sense.charge_sharing_error(tap - held, 8e-12, 100e-9))
+        assert 8e-12 * held + 100e-9 * tap == pytest.approx((8e-12 + 100e-9) * after, rel=1e-14)
+    assert sense.charge_sharing_error(2.0, [8e-12, 0.0, 0.0], [0.0, 0.0, 1e-9]).tolist() == [2.0, 0.0, 0.0]
+
+
+def test_settling_without_pin_capacitor() -> None:
+    """One time constant leaves 1/e; settling time is its inverse."""
+    assert float(sense.settling_error(1e-6, 90e3, 10e3, 10e-12)) == pytest.approx(math.exp(-1), rel=1e-14)
+    time = sense.settling_time(1 / 8192, 1e-6)
+    assert float(time) == pytest.approx(13e-6 * math.log(2.0), rel=1e-14)
+    assert float(sense.settling_error(time, 1e5, 0.0, 10e-12)) == pytest.approx(1 / 8192, rel=1e-12)
+    assert sense.settling_time([1.0, 2.0], 1e-6).tolist() == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("pin", [1e-12, 10e-12, 1e-9, 100e-9])
+@pytest.mark.parametrize(("source", "inner"), [(25e3, 1e3), (1e3, 25e3), (100.0, 1e4), (1e4, 1e4)])
+def test_settling_with_pin_capacitor_solves_the_network(pin: float, source: float, inner: float) -> None:
+    """The closed form equals the eigenvalue solution at short and long times."""
+    for time in (0.0, 1e-8, 1e-6, 20e-6):
+        got = float(sense.settling_error(time, source, inner, 8e-12, pin))
+        assert got == pytest.approx(two_capacitors(time, source, inner, 8e-12, pin), rel=1e-8, abs=1e-12)
+
+
+def test_settling_limits() -> None:
+    """A vanishing pin capacitor, converter resistance or source resistance meet the simpler laws."""
+    alone = sense.settling_error(1e-6, 25e3, 1e3, 8e-12)
+    assert float(sense.settling_error(1e-6, 25e3, 1e3, 8e-12, 1e-20)) == pytest.approx(float(alone), rel=1e-6)
+    shared = float(sense.settling_error(1e-6, 25e3, 0.0, 8e-12, 1e-9))
+    assert shared == pytest.approx(8 / 1008 * math.exp(-1e-6 / (25e3 * 1.008e-9)), rel=1e-13)
+    assert float(sense.settling_error(1e-6, 25e3, 1e-6, 8e-12, 1e-9)) == pytest.approx(shared, rel=1e-6)
+    assert float(sense.settling_error(1e-8, 0.0, 1e3, 8e-12, 1e-9)) == pytest.approx(math.exp(-1.25), rel=1e-13)
+    assert sense.settling_error([0.0, 1e-9], 0.0, 0.0, 8e-12).tolist() == [1.0, 0.0]
+
+
+def test_settling_falls_with_time() -> None:
+    """The missing share starts at 1, never rises and never leaves 0 to 1."""
+    left = sense.settling_error(np.linspace(0.0, 50e-6, 400), 25e3, 2e3, 8e-12, 200e-12)
+    assert left[0] == pytest.approx(1.0, rel=1e-14)
+    assert (np.diff(left) < 0).all() and (left >= 0).all()
+
+
+def test_settling_with_pin_capacitance_meets_the_published_approximation(published: Published) -> None:
+    """After the published number of time constants the published error is left, to the approximation's own accuracy."""
+    entry = published("adc.pin_capacitance")
+    source, inner = entry["source_resistance"], entry["converter_resistance"]
+    sample, pin = entry["sample_capacitance"], entry["filter_capacitance"]
+    tau = (source + inner) * sample + source * pin
+    for error in entry["value"]:
+        time = tau * (math.log(2 ** entry["bits"] / error) - math.log(pin / sample))
+        left = float(sense.settling_error(time, source, inner, sample, pin)) * 2 ** entry["bits"]
+        assert left == pytest.approx(error, rel=entry["rel_tol"]), entry["source"]
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: sense.tap_voltage(5.0, 0.0, 0.0), "no defined tap voltage"),
+        (lambda: sense.thevenin_resistance([1.0, math.inf], [1.0, math.inf]), "no defined tap voltage"),
+        (lambda: sense.tap_voltage(5.0, -1.0, 1.0), "upper resistor must be 0 or more"),
+        (lambda: sense.tap_voltage(5.0, 1.0, math.nan), "lower resistor must be a number"),
+        (lambda: sense.full_scale(0.0, 1.0, 1.0), "reference must be above 0"),
+        (lambda: sense.settling_time(0.0, 1.0), "error fraction must be above 0"),
+        (lambda: sense.settling_error(1.0, 1.0, 1.0, 0.0), "sample capacitance must be above 0"),
+        (lambda: sense.charge_sharing_error(1.0, 1e-12, -1e-9), "filter capacitance must be 0 or more"),
+    ],
+)
+def test_refusals(call: Callable[[], object], message: str) -> None:
+    """Each unusable argument is refused by name."""
+    with pytest.raises(InputError, match=message):
+        call()
