@@ -10,7 +10,7 @@ import numpy as np
 
 from ignition.analyses.gate import controller_rail, phase_box
 from ignition.analyses.results import Spread
-from ignition.circuit.extremes import Extreme, Probe, extremes
+from ignition.circuit.extremes import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.circuit.nodal import solve
 from ignition.circuit.states import (
@@ -233,7 +233,8 @@ def _reading(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[st
 
 
 def _spread(extreme: Extreme, unit: str) -> Spread:
-    return Spread(low=extreme.low, nominal=extreme.nominal, high=extreme.high, unit=unit)
+    low, nominal, high = (0.0 if abs(v) < NEGLIGIBLE else v for v in (extreme.low, extreme.nominal, extreme.high))
+    return Spread(low=low, nominal=nominal, high=high, unit=unit)
 
 
 def _band_hull(bands: list[AdcBand]) -> AdcBand:

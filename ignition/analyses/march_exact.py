@@ -66,7 +66,7 @@ class _Trials:
         self.tree = inputs.tree
         self.single = inputs.tree.single_igniter_strings
         self.guarded = inputs.guarded
-        self.spent_open = bool(np.all(np.isinf(inputs.spent_resistance)))
+        self.spent_open = inputs.spent_open
         # One channel of lone igniters that open: a current only ever rises, so the last thermal fraction is the highest.
         self.rising = m == 1 and self.single and self.spent_open and not self.guarded
         self.channel_of_igniter = np.array(inputs.tree.channel_of_igniter)
@@ -79,7 +79,10 @@ class _Trials:
         self.channel_resistance = inputs.channel_resistance
         self.string_resistance = inputs.string_resistance
         self.spent_resistance = inputs.spent_resistance
-        self.time_constant = inputs.time_constant
+        if not self.spent_open:
+            self.string_resistance = np.ascontiguousarray(inputs.string_resistance)
+            self.spent_resistance = np.ascontiguousarray(inputs.spent_resistance)
+        self.time_constant = np.ascontiguousarray(inputs.time_constant)
         self.rate: FloatArray = -1.0 / inputs.time_constant
         self.igniter_resistance = inputs.igniter_resistance if self.single else inputs.igniter_resistance.copy()
         self.conductance = string_conductance(inputs.tree, inputs.string_resistance, inputs.igniter_resistance)
@@ -158,7 +161,7 @@ def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) ->
         if not state.rising:
             out["thermal_fraction"][:] = 0.0
         for segment in segments(inputs.channel_on, inputs.channel_off):
-            if not segment.conducting.any() and not segment.begin.any():
+            if not (segment.conducting.any() or segment.begin.any() or state.guarded):
                 continue
             state.enter(segment)
             _run_segment(state, out["initial_current"])
@@ -358,7 +361,7 @@ def _spend(state: _Trials, hit: IndexArray) -> None:
     state.weight.ravel()[hit] = 0.0
     state.moving -= hit.size
     if not state.single:
-        state.igniter_resistance.ravel()[hit] = state.spent_resistance.ravel()[hit]
+        state.igniter_resistance.ravel()[hit] = np.inf if state.spent_open else state.spent_resistance.ravel()[hit]
     elif state.spent_open:
         state.conductance.ravel()[hit] = 0.0
     else:

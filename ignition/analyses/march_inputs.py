@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -52,13 +53,17 @@ class CapacitorBank:
     recharge_resistance: ArrayLike = np.inf
 
 
+_NO_ARRAY = ("tree", "source_kind", "guarded", "spent_open")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarchInputs:
     """Arrays of one march; each is (n,), (m, n), (s, n) or (k, n), or has 1 in place of n where all trials are alike.
 
     The units are SI; the names are those of `ignition.analyses.march.march`. `channel_on` and `channel_off` are the instants between
     which a channel conducts [s]. `source_kind` is "ideal", "polarised" or "bank"; the state voltage v obeys
-    dv/dt = (state_supply - v) state_leak + state_gain I: v is the polarisation voltage or the voltage of the bank.
+    dv/dt = (state_supply - v) state_leak + state_gain I: v is the polarisation voltage or the voltage of the bank. `guarded`: a
+    fuse or a release can end the current. `spent_open`: every igniter opens at function.
     """
 
     tree: ClusterTree
@@ -77,6 +82,8 @@ class MarchInputs:
     spent_resistance: FloatArray
     growth: FloatArray
     source_kind: str
+    guarded: bool
+    spent_open: bool
     state_voltage: FloatArray
     state_supply: FloatArray
     state_leak: FloatArray
@@ -92,26 +99,23 @@ class MarchInputs:
         """Whether a current changes between events, so that the exact path does not apply."""
         return self.source_kind != "ideal" or bool(np.any(self.growth != 0.0))
 
-    @property
-    def guarded(self) -> bool:
-        """Whether a fuse or a release can end the current."""
-        return bool(np.any(self.release_voltage > -np.inf)) or bool(np.any(self.fuse_i2t < np.inf))
-
     def chunk(self, first: int, last: int) -> MarchInputs:
-        """Trials first .. last - 1, every array contiguous and full; a time constant common to all igniters stays one row."""
+        """Views of trials first .. last - 1, all of full width; a time constant common to all igniters stays one row.
+
+        The edges of the channels keep one column where all trials have them in common.
+        """
         cut: dict[str, FloatArray] = {}
         for name, array in self._arrays().items():
             part = array if array.shape[-1] == 1 else array[..., first:last]
             if name == "time_constant" and part.strides[0] == 0:
                 part = part[:1]
-            if name in ("channel_on", "channel_off") and part.shape[-1] == 1 != last - first:
-                cut[name] = part
-                continue
-            cut[name] = np.ascontiguousarray(np.broadcast_to(part, (*part.shape[:-1], last - first)))
-        return MarchInputs(tree=self.tree, source_kind=self.source_kind, **cut)
+            if name not in ("channel_on", "channel_off"):
+                part = np.broadcast_to(part, (*part.shape[:-1], last - first))
+            cut[name] = part
+        return replace(self, **cut)
 
     def _arrays(self) -> dict[str, FloatArray]:
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("tree", "source_kind")}
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in _NO_ARRAY}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +144,7 @@ def segments(channel_on: FloatArray, channel_off: FloatArray) -> Iterator[Segmen
     used = on < off
     edges = np.concatenate([np.zeros((1, on.shape[1])), np.where(used, on, 0.0), np.where(used, off, 0.0)])
     edges.sort(axis=0)
-    for begin, end in zip(edges[:-1], edges[1:], strict=True):
+    for begin, end in pairwise(edges):
         if np.any(end > begin):
             yield Segment(
                 begin=begin,
@@ -188,7 +192,16 @@ def march_inputs(
     state = _source_state(arrays["voltage"], polarisation, bank)
     kind = "ideal" if polarisation is None and bank is None else "polarised" if bank is None else "bank"
     batch_size(arrays | state | {"start, pulse, turn_on_delay": on + off})
-    return MarchInputs(tree=tree, channel_on=on, channel_off=off, source_kind=kind, **arrays, **state)
+    return MarchInputs(
+        tree=tree,
+        channel_on=on,
+        channel_off=off,
+        source_kind=kind,
+        guarded=bool(np.any(arrays["release_voltage"] > -np.inf) or np.any(arrays["fuse_i2t"] < np.inf)),
+        spent_open=bool(np.all(np.isinf(arrays["spent_resistance"]))),
+        **arrays,
+        **state,
+    )
 
 
 _RANGES: dict[str, tuple[float, bool, float, bool, str]] = {
@@ -219,11 +232,13 @@ def _check_ranges(arrays: dict[str, FloatArray], owner: str = "") -> None:
     """Raise on the first array that leaves its range, or holds a NaN."""
     for name, array in arrays.items():
         low, low_allowed, high, high_allowed, write = _RANGES[name]
-        above = array >= low if low_allowed else array > low
-        below = array <= high if high_allowed else array < high
-        good = above & below
-        if not np.all(good):
-            bad = float(array[~good].flat[0])
+        if array.size == 0:
+            continue
+        least, most = float(array.min()), float(array.max())  # NaN where there is one
+        fits_below = least >= low if low_allowed else least > low
+        fits_above = most <= high if high_allowed else most < high
+        if not (fits_below and fits_above):
+            bad = most if fits_below else least
             raise InputError(
                 f"{owner}{name}: every value must lie in {'[' if low_allowed else '('}{low:g}, {high:g}{']' if high_allowed else ')'}, "
                 f"received {bad!r}; write {write}"

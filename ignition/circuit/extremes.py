@@ -6,17 +6,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from ignition.circuit.network import GROUND, Network
 from ignition.circuit.nodal import Solution, solve
 from ignition.errors import NetworkError
 from ignition.toleranced import Toleranced
-from ignition.typing import FloatArray
+from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Extreme", "Probe", "draw", "extremes", "root_sum_square"]
 
+NEGLIGIBLE = 1e-12
+"""Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
+
 _PROBES = 24
-_MAX_UNDECIDED = 12
+_MAX_UNDECIDED = 9
 _MAX_ROUNDS = 8
 
 
@@ -94,14 +98,15 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     Raises
     ------
     NetworkError
-        When the network cannot be solved, or more signs stay undecided than corners can be listed for.
+        When the network cannot be solved, or the corner does not settle.
 
     Notes
     -----
     A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
     monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
     is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners; parameters
-    whose sign differs among these are enumerated both ways. The corner found is then checked: no parameter's sign
+    whose sign differs among these are enumerated both ways (beyond nine of them, those of least effect are covered by
+    widening the bound by twice their effects). The corner found is then checked: no parameter's sign
     there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
     channel template the direction of every current, and so every sign, is fixed by the topology.
     """
@@ -111,14 +116,14 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     points = _sign_points(names, box, nominal)
     solution = solve(network, points)
     outputs = solution.unknowns @ weights.T
-    signs = _signs(solution, weights, names, box, outputs)
+    effects = _effects(solution, weights, names, box)
     middle = outputs[0]
     result: list[Extreme] = []
     for index in range(len(probes)):
         sides: dict[str, tuple[float, FloatArray, int]] = {}
         for direction in (-1, 1):
             sides["low" if direction < 0 else "high"] = _search(
-                network, box, names, nominal, weights[index], signs[:, :, index], direction
+                network, box, names, nominal, weights[index], effects[:, :, index], direction
             )
         undecided = max(sides["low"][2], sides["high"][2])
         low, high = sides["low"][0], sides["high"][0]
@@ -154,17 +159,17 @@ def _sign_points(
     return points
 
 
-def _signs(
-    solution: Solution, weights: FloatArray, names: Sequence[str], box: Mapping[str, Toleranced], outputs: FloatArray
+def _effects(
+    solution: Solution, weights: FloatArray, names: Sequence[str], box: Mapping[str, Toleranced]
 ) -> FloatArray:
-    """Sign of each parameter's effect, zero where it is lost in rounding; shape (batch, parameters, outputs)."""
+    """Effect of each tolerance, zero where it is lost in rounding [A or V]; shape (batch, parameters, outputs)."""
+    shape = (solution.batch, len(weights))
     if not names:
-        return np.zeros((len(outputs), 0, outputs.shape[1]))
+        return np.zeros((shape[0], 0, shape[1]))
     slopes = solution.sensitivities(weights)
-    none = np.zeros_like(outputs)  # for a parameter that only open elements use
+    none = np.zeros(shape)  # for a parameter that only open elements use
     effect = np.stack([slopes.get(n, none) * (box[n].high - box[n].low) for n in names], axis=1)
-    floor = 1e-13 * np.max(np.abs(outputs), axis=0, initial=0.0) + 1e-300
-    return np.where(np.abs(effect) <= floor, 0.0, np.sign(effect))
+    return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
 
 
 def _search(
@@ -173,20 +178,19 @@ def _search(
     names: Sequence[str],
     nominal: Mapping[str, float],
     weights: FloatArray,
-    signs: FloatArray,
+    effects: FloatArray,
     direction: int,
 ) -> tuple[float, FloatArray, int]:
     """Best corner in one direction: signs choose the side, undecided parameters are enumerated."""
     low = np.array([box[n].low for n in names])
     high = np.array([box[n].high for n in names])
-    rises = np.any(signs > 0, axis=0)
-    falls = np.any(signs < 0, axis=0)
+    rises = np.any(effects > 0, axis=0)
+    falls = np.any(effects < 0, axis=0)
     undecided = rises & falls
     up = np.where(direction > 0, rises & ~falls, falls & ~rises)
+    size = np.max(np.abs(effects), axis=0, initial=0.0)
     for _ in range(_MAX_ROUNDS):
-        free = np.flatnonzero(undecided)
-        if len(free) > _MAX_UNDECIDED:
-            raise NetworkError(f"{len(free)} values have no settled direction; at most {_MAX_UNDECIDED} can be enumerated")
+        free, margin = _enumerated(undecided, size)
         corners = np.tile(np.where(up, high, low), (2 ** len(free), 1))
         for position, column in enumerate(free):
             bit = (np.arange(len(corners)) >> position) & 1
@@ -195,12 +199,20 @@ def _search(
         solution = solve(network, {n: values[n] for n in network.parameters})
         found = solution.unknowns @ weights
         best = int(np.argmax(direction * found))
-        at_best = _signs(solution, weights[None], names, box, found[:, None])[best, :, 0]
+        at_best = _effects(solution, weights[None], names, box)[best, :, 0]
         wrong = (at_best * direction * np.where(corners[best] == high, 1.0, -1.0) < 0) & ~undecided
         if not np.any(wrong):
-            return float(found[best]), corners[best], len(free)
+            return float(found[best]) + direction * margin, corners[best], int(undecided.sum())
         undecided = undecided | wrong
-    raise NetworkError("the worst corner did not settle")  # each round enumerates one value more, so this is not reached
+        size = np.maximum(size, np.abs(at_best))
+    raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
+
+
+def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[npt.NDArray[np.intp], float]:
+    """The undecided parameters of largest effect, and a margin for the rest: twice the sum of their effects."""
+    free = np.flatnonzero(undecided)
+    order = free[np.argsort(-size[free], kind="stable")]
+    return order[:_MAX_UNDECIDED], 2.0 * float(size[order[_MAX_UNDECIDED:]].sum())
 
 
 def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> dict[str, FloatArray]:

@@ -150,6 +150,21 @@ def _feed(circuit: Circuit, armed: bool) -> list[Element]:
     before = circuit.controller.powered_before_arm_switch
     elements.append(_sink("controller", "battery terminal" if before else "bus", "controller.current", before or armed))
     node = "battery terminal"
+    bank = circuit.battery.bank_capacitance is not None
+    if bank:  # a charged capacitor is a source of its own at the first instant; later it only loses voltage
+        recharged = circuit.battery.recharge_resistance is not None
+        elements.append(_resistor("recharge", node, "bank terminal", "bank.recharge", closed=recharged))
+        node = "bank terminal"
+        elements.append(
+            Element(
+                name="capacitor bank",
+                kind="source",
+                plus=node,
+                minus=GROUND,
+                voltage=(("battery.voltage", 1.0),),
+                resistance=(("bank.resistance", 1.0),),
+            )
+        )
     for position, part in enumerate(circuit.feed):
         after = "bus" if position == len(circuit.feed) - 1 else f"after {part.name}"
         elements.append(
@@ -258,6 +273,9 @@ def parameter_box(
         Bounds [SI] by parameter name.
     """
     box = {"battery.voltage": circuit.battery.voltage, "battery.resistance": circuit.battery.resistance}
+    if circuit.battery.bank_resistance is not None:
+        box["bank.resistance"] = circuit.battery.bank_resistance
+        box["bank.recharge"] = circuit.battery.recharge_resistance or _ZERO
     for name, current in circuit.loads:
         box[f"load.{name}"] = current if loads_certain else _may_be_off(current)
     box["controller.current"] = circuit.controller.current if loads_certain else _may_be_off(circuit.controller.current)

@@ -1,0 +1,383 @@
+"""Firing: current, margin and function time of every igniter, and what the pulse does to battery, supply and switch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ignition.analyses.firing_bounds import IgniterBounds, igniter_bounds
+from ignition.analyses.gate import controller_rail
+from ignition.analyses.on_state import OnState, firing_network, heating, on_states
+from ignition.analyses.results import Spread
+from ignition.analyses.sequence import igniter_list, march_circuit, turn_on
+from ignition.analyses.supply import SupplyUnderFire, supply_under_fire
+from ignition.circuit.extremes import Probe, extremes
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.states import igniter_names
+from ignition.toleranced import Toleranced
+
+__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterFiring:
+    """One igniter in its channel's pulse.
+
+    Attributes
+    ----------
+    igniter : str
+        Name, for example ``boost.igniter 1.1``.
+    kind : str
+        Igniter type.
+    string, position : int
+        Place in the cluster, from 1.
+    current : Spread
+        Current when its channel starts to conduct, all its neighbours unfired [A].
+    all_fire_margin : float or None
+        Lowest current over the all-fire current [1].
+    function_time : Spread
+        From the driven pin to function [s].
+    functions : {"always", "sometimes", "never"}
+        Over all tolerances and the igniters' scatter between no-fire and all-fire.
+    thermal_fraction : Spread
+        Share of the function temperature's rise reached by the end of the pulse, 1 at function [1].
+    reason : str or None
+        Why it may not function, or why a number is missing.
+    """
+
+    igniter: str
+    kind: str
+    string: int
+    position: int
+    current: Spread
+    all_fire_margin: float | None
+    function_time: Spread
+    functions: str
+    thermal_fraction: Spread
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelFiring:
+    """One channel's pulse.
+
+    Attributes
+    ----------
+    channel : str
+        Name.
+    igniters : tuple of IgniterFiring
+        All igniters.
+    gate_voltage : Spread
+        Gate drive from the sagged supply [V].
+    on_resistance : Spread
+        MOSFET's on-resistance [ohm]; the high bound is missing where the gate is below the lowest data sheet row.
+    current : Spread
+        Channel current at the start of the pulse [A].
+    mosfet_junction : Spread
+        Junction temperature at the end of the current [degC].
+    """
+
+    channel: str
+    igniters: tuple[IgniterFiring, ...]
+    gate_voltage: Spread
+    on_resistance: Spread
+    current: Spread
+    mosfet_junction: Spread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Firing:
+    """The whole firing sequence.
+
+    Attributes
+    ----------
+    circuit : str
+        File name.
+    channels : tuple of ChannelFiring
+        All channels.
+    battery_voltage, controller_supply : Spread
+        Lowest of each during the sequence [V].
+    supply : SupplyUnderFire
+        Brown-out, hold-up, fuse and protection circuit.
+    """
+
+    circuit: str
+    channels: tuple[ChannelFiring, ...]
+    battery_voltage: Spread
+    controller_supply: Spread
+    supply: SupplyUnderFire
+
+
+def firing(circuit: Circuit) -> Firing:
+    """Analyse the firing sequence of a circuit.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+
+    Returns
+    -------
+    Firing
+        Results for every igniter and channel.
+
+    Notes
+    -----
+    Currents are exact corners of the firing network at the start of each pulse: of the channels that start together,
+    with those already firing drawing in the low bound and silent in the high one. Function times are bounds over
+    everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
+    one is marched from event to event.
+    """
+    nominal = _nominal(circuit)
+    results: list[ChannelFiring] = []
+    loads: list[tuple[ChannelModel, Mapping[str, Toleranced]]] = []
+    supply = supply_under_fire(circuit)
+    for channel in circuit.channels:
+        states, box = on_states(circuit, _together(circuit, channel, before=True))
+        results.append(_channel(circuit, channel, states[channel.name], box, nominal, supply))
+        loads.append((channel, box))
+    return Firing(
+        circuit=circuit.name,
+        channels=tuple(results),
+        battery_voltage=supply.battery_voltage,
+        controller_supply=supply.controller_supply,
+        supply=supply,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Nominal:
+    """Nominal march: function time from the driven pin and thermal fraction by igniter."""
+
+    function_time: Mapping[str, float]
+    thermal_fraction: Mapping[str, float]
+
+
+def _together(circuit: Circuit, channel: ChannelModel, *, before: bool) -> frozenset[str]:
+    """Channels that may conduct when this one starts: those that start with it, and those still firing from before."""
+    start = channel.start
+    names = set()
+    for other in circuit.channels:
+        same = other.start.low <= start.high and start.low <= other.start.high
+        still = other.start.low < start.low < other.start.high + other.pulse.high
+        if same or (before and still):
+            names.add(other.name)
+    return frozenset(names)
+
+
+def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
+    """Channels that may conduct at any time during this one's pulse."""
+    end = channel.start.high + channel.pulse.high
+    return frozenset(
+        other.name
+        for other in circuit.channels
+        if other.start.low <= end and channel.start.low <= other.start.high + other.pulse.high
+    )
+
+
+def _nominal(circuit: Circuit) -> _Nominal | None:
+    """Nominal sequence by the event march; None where a nominal threshold is missing."""
+    igniters = igniter_list(circuit)
+    if any(m.threshold_nominal is None or m.time_constant.nominal is None for _, _, m in igniters):
+        return None
+    states, box = on_states(circuit, frozenset(c.name for c in circuit.channels))
+    if any(state.rows[1] < 0 for state in states.values()):
+        return None
+    result = march_circuit(
+        circuit,
+        {name: value.nominal for name, value in box.items()},
+        threshold=np.array([m.threshold_nominal for _, _, m in igniters]),
+        time_constant=np.array([m.time_constant.nominal for _, _, m in igniters]),
+        turn_on_delay=[
+            turn_on(circuit, i, states[c.name].gate_voltage.nominal, "nominal") for i, c in enumerate(circuit.channels)
+        ],
+    )
+    starts = {c.name: c.start.nominal for c in circuit.channels}
+    return _Nominal(
+        function_time={
+            name: float(result.function_time[i, 0]) - starts[channel] for i, (channel, name, _) in enumerate(igniters)
+        },
+        thermal_fraction={name: float(result.thermal_fraction[i, 0]) for i, (_, name, _) in enumerate(igniters)},
+    )
+
+
+def _channel(
+    circuit: Circuit,
+    channel: ChannelModel,
+    state: OnState,
+    box: Mapping[str, Toleranced],
+    nominal: _Nominal | None,
+    supply: SupplyUnderFire,
+) -> ChannelFiring:
+    names = [n for string in igniter_names(channel) for n in string]
+    probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
+    low_side = extremes(firing_network(circuit, _together(circuit, channel, before=True)), box, probes)
+    high_side = low_side
+    alone = _together(circuit, channel, before=False)
+    if alone != _together(circuit, channel, before=True):
+        high_side = extremes(firing_network(circuit, alone), box, probes)
+    currents = [
+        Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A")
+        for a, b in zip(low_side, high_side, strict=True)
+    ]
+    bounds = igniter_bounds(circuit, channel, state, box, overlapping(circuit, channel))
+    kinds = [k for string in channel.strings for k in string]
+    places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
+    igniters = tuple(
+        _igniter(circuit, channel, name, kind, place, _refused(current, state), bound, nominal, supply)
+        for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
+    )
+    total = _refused(currents[-1], state)
+    return ChannelFiring(
+        channel=channel.name,
+        igniters=igniters,
+        gate_voltage=Spread.of(state.gate_voltage),
+        on_resistance=_on_resistance(state),
+        current=total,
+        mosfet_junction=_junction(circuit, channel, state, total, igniters, bounds),
+    )
+
+
+def _refusal(state: OnState) -> str:
+    return (
+        f"the gate may get only {state.gate_voltage.low:.3g} V, below the lowest on-resistance row: "
+        "the data sheet does not say that the MOSFET is on"
+    )
+
+
+def _refused(current: Spread, state: OnState) -> Spread:
+    """Withhold every bound that would need an on-resistance below the lowest data sheet row."""
+    low, nominal, high = state.rows
+    if low >= 0:
+        return current
+    return Spread(
+        low=None,
+        nominal=current.nominal if nominal >= 0 else None,
+        high=current.high if high >= 0 else None,
+        unit="A",
+        reason=_refusal(state),
+    )
+
+
+def _on_resistance(state: OnState) -> Spread:
+    value = Spread.of(state.on_resistance)
+    if state.rows[0] >= 0:
+        return value
+    return replace(
+        value,
+        low=value.low if state.rows[2] >= 0 else None,
+        nominal=value.nominal if state.rows[1] >= 0 else None,
+        high=None,
+        reason=_refusal(state),
+    )
+
+
+def _igniter(
+    circuit: Circuit,
+    channel: ChannelModel,
+    name: str,
+    kind: str,
+    place: tuple[int, int],
+    current: Spread,
+    bound: IgniterBounds,
+    nominal: _Nominal | None,
+    supply: SupplyUnderFire,
+) -> IgniterFiring:
+    model = circuit.igniters[kind]
+    margin = None
+    if model.all_fire is not None and current.low is not None:
+        margin = current.low / model.all_fire.current.high
+    earliest, latest, reason = bound.earliest, bound.latest, bound.reason
+    if current.low is None:
+        latest, reason = math.inf, current.reason
+    if current.high is None:
+        earliest = None
+    if latest is not None and math.isfinite(latest):
+        cut = supply.cut_before(channel, latest)
+        if cut is not None:
+            latest, reason = math.inf, cut
+    if latest is not None and latest > channel.pulse.low:
+        reason = reason or "the pulse may end before it functions"
+        latest = math.inf
+    middle = None if nominal is None else nominal.function_time[name]
+    if middle is not None and not math.isfinite(middle):
+        middle = None
+    if earliest is not None and earliest > channel.pulse.high:
+        earliest = math.inf
+    missing = reason
+    if earliest is not None and math.isinf(earliest):
+        missing = "does not function at any tolerance"
+    time = Spread(
+        low=earliest if earliest is not None and math.isfinite(earliest) else None,
+        nominal=_between(middle, earliest, latest),
+        high=latest if latest is not None and math.isfinite(latest) else None,
+        unit="s",
+        reason=missing if latest is None or not math.isfinite(latest) else None,
+    )
+    return IgniterFiring(
+        igniter=name,
+        kind=kind,
+        string=place[0],
+        position=place[1],
+        current=current,
+        all_fire_margin=margin,
+        function_time=time,
+        functions=_functions(earliest, latest),
+        thermal_fraction=Spread(
+            low=bound.least_fraction if current.low is not None else None,
+            nominal=None if nominal is None else nominal.thermal_fraction[name],
+            high=bound.greatest_fraction,
+            unit="1",
+            reason=reason if bound.least_fraction is None or current.low is None else None,
+        ),
+        reason=missing,
+    )
+
+
+def _between(middle: float | None, earliest: float | None, latest: float | None) -> float | None:
+    """Nominal time; a nominal case that does not function has none."""
+    if middle is None:
+        return None
+    low = -math.inf if earliest is None else earliest
+    high = math.inf if latest is None else latest
+    return middle if low * (1 - 1e-9) <= middle <= high * (1 + 1e-9) else None
+
+
+def _functions(earliest: float | None, latest: float | None) -> str:
+    if latest is not None and math.isfinite(latest):
+        return "always"
+    if earliest is not None and math.isinf(earliest):
+        return "never"
+    return "sometimes"
+
+
+def _junction(
+    circuit: Circuit,
+    channel: ChannelModel,
+    state: OnState,
+    total: Spread,
+    igniters: tuple[IgniterFiring, ...],
+    bounds: list[IgniterBounds],
+) -> Spread:
+    """Junction temperature when the current ends: at the last function where bridges open, else with the pulse."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    if not mosfet.thermal:
+        return Spread.missing("degC", "the MOSFET has no thermal network")
+    if total.low is None or total.nominal is None or total.high is None:
+        return Spread.missing("degC", total.reason or "the channel current is unknown")
+    opens = all(circuit.igniters[i.kind].spent == "open" for i in igniters)
+    times = [i.function_time.nominal for i in igniters]
+    longest = channel.pulse.nominal
+    if opens and all(t is not None for t in times):
+        longest = min(longest, max(t for t in times if t is not None))
+    shortest = min((b.earliest for b in bounds if b.earliest is not None), default=0.0) if opens else channel.pulse.low
+    highest = max(total.high, max(b.highest_channel_current for b in bounds))
+    low = circuit.ambient.low + heating(
+        mosfet, total.low, state.on_resistance.low, min(shortest, channel.pulse.low)
+    )
+    nominal = circuit.ambient.nominal + heating(mosfet, total.nominal, state.on_resistance.nominal, longest)
+    high = circuit.ambient.high + heating(mosfet, highest, state.on_resistance.high, channel.pulse.high)
+    return Spread(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="degC")

@@ -1,0 +1,167 @@
+"""The commanded MOSFET: gate drive from the sagged supply, on-resistance from the data sheet row, junction temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.gate import controller_rail, driven_gate_voltage, phase_box
+from ignition.circuit.extremes import Extreme, Probe, extremes
+from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.circuit.network import Network
+from ignition.circuit.states import State, build_network
+from ignition.parts.mosfet import on_resistance_row, temperature_factor
+from ignition.parts.mosfet_transient import thermal_impedance
+from ignition.toleranced import Toleranced
+
+__all__ = ["OnState", "firing_network", "heating", "on_states"]
+
+_MAX_ROUNDS = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnState:
+    """A channel's MOSFET while it fires.
+
+    Attributes
+    ----------
+    gate_voltage : Toleranced
+        Gate to source [V].
+    rows : tuple of int
+        Data sheet row used at the lowest, nominal and highest gate voltage; -1 where the gate stays below the lowest.
+    on_resistance : Toleranced
+        Bounds [ohm]; at a row of -1 the lowest row's, which is then no bound.
+    """
+
+    gate_voltage: Toleranced
+    rows: tuple[int, int, int]
+    on_resistance: Toleranced
+
+
+def firing_network(circuit: Circuit, commanded: frozenset[str]) -> Network:
+    """Build the network while channels fire, all lines intact.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    commanded : frozenset of str
+        Channels that fire.
+
+    Returns
+    -------
+    Network
+        The network.
+    """
+    return build_network(circuit, State(phase="firing", commanded=commanded))
+
+
+def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
+    """Settle gate drive, on-resistance and battery sag of channels that fire together.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    commanded : frozenset of str
+        Channels that fire.
+
+    Returns
+    -------
+    tuple of dict and dict
+        On-state of each commanded channel, and the parameter box of the firing network with them.
+
+    Notes
+    -----
+    Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
+    current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end.
+    """
+    channels = [c for c in circuit.channels if c.name in commanded]
+    network = firing_network(circuit, commanded)
+    node = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
+    terminal = circuit.battery.voltage
+    junction = {c.name: circuit.ambient.high for c in channels}
+    states: dict[str, OnState] = {}
+    box: dict[str, Toleranced] = {}
+    for _ in range(_MAX_ROUNDS):
+        rail = controller_rail(circuit, "firing", terminal)
+        fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}
+        box = phase_box(circuit, "firing", {name: state.on_resistance for name, state in fresh.items()})
+        found = extremes(network, box, [Probe(node=node), *(Probe(element=f"{c.name}.mosfet") for c in channels)])
+        supply = found[0]
+        terminal = Toleranced(
+            low=max(min(terminal.low, supply.low), 0.0),
+            nominal=max(supply.nominal, 0.0),
+            high=max(supply.high, supply.nominal, 0.0),
+            unit="V",
+        )
+        settled = states.keys() == fresh.keys() and all(
+            fresh[n].rows == states[n].rows
+            and abs(fresh[n].on_resistance.high - states[n].on_resistance.high) <= 1e-9 * states[n].on_resistance.high
+            for n in fresh
+        )
+        states = fresh
+        if settled:
+            break
+        for channel, current in zip(channels, found[1:], strict=True):
+            junction[channel.name] = _hottest(circuit, channel, states[channel.name], current)
+    return states, box
+
+
+def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junction_high: float) -> OnState:
+    mosfet = circuit.mosfets[channel.mosfet]
+    gate = driven_gate_voltage(circuit, channel, rail)
+    gates = np.array([row.gate for row in mosfet.rows])
+    low, nominal, high = (int(on_resistance_row(v, gates)) for v in (gate.low, gate.nominal, gate.high))
+    weak, usual, strong = (mosfet.rows[max(i, 0)].resistance for i in (low, nominal, high))
+
+    def factor(temperature: float) -> float:
+        return float(temperature_factor(temperature, mosfet.hot_factor, mosfet.max_junction))
+
+    middle = usual.nominal * factor(circuit.ambient.nominal)
+    return OnState(
+        gate_voltage=gate,
+        rows=(low, nominal, high),
+        on_resistance=Toleranced(
+            low=min(strong.low * factor(circuit.ambient.low), middle),
+            nominal=middle,
+            high=max(weak.high * factor(junction_high), middle),
+            unit="ohm",
+        ),
+    )
+
+
+def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: Extreme) -> float:
+    """Highest junction temperature that the on-resistance's high bound must cover [degC]."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    if not mosfet.thermal:
+        return mosfet.max_junction
+    rise = heating(mosfet, current.high, state.on_resistance.high, channel.pulse.high)
+    return min(circuit.ambient.high + rise, mosfet.max_junction)
+
+
+def heating(mosfet: MosfetModel, current: float, resistance: float, time: float) -> float:
+    """Junction rise over ambient after a pulse of constant power.
+
+    Parameters
+    ----------
+    mosfet : MosfetModel
+        The switch, with its Foster network.
+    current : float
+        Drain current [A].
+    resistance : float
+        On-resistance [ohm].
+    time : float
+        Duration [s].
+
+    Returns
+    -------
+    float
+        Temperature rise [K].
+    """
+    impedance = thermal_impedance(time, [r for r, _ in mosfet.thermal], [t for _, t in mosfet.thermal])
+    return float(current * current * resistance * impedance)
+
+

@@ -1,0 +1,342 @@
+"""Which states of a circuit are written as decks and compared, with their networks, bounds and nominal values."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.gate import phase_box
+from ignition.analyses.on_state import firing_network, on_states
+from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.circuit.network import Network
+from ignition.circuit.nodal import solve
+from ignition.circuit.states import State, build_network, drain, igniter_names, line_states
+from ignition.parts.igniter import function_time
+from ignition.parts.mosfet import gain
+from ignition.spice.firing_deck import Bridge, Pulse, firing_deck
+from ignition.spice.switch_on_deck import Gate, switch_on_deck
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "STEADY_PHASES",
+    "FiringCase",
+    "SteadyCase",
+    "SwitchOnCase",
+    "firing_cases",
+    "firing_groups",
+    "nominal_values",
+    "steady_cases",
+    "switch_on_case",
+]
+
+STEADY_PHASES = ("disarmed", "reset", "armed")
+"""Phases whose operating points are written, in order of use."""
+
+_STEPS = 1000  # time steps up to the first function, and up to the shortest time of the edge
+_MOST_STEPS = 100_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SteadyCase:
+    """One phase and line state of one channel, all other lines intact.
+
+    Attributes
+    ----------
+    phase, line : str
+        Phase and line state.
+    channel : ChannelModel
+        The channel whose line is in that state.
+    network : Network
+        The network.
+    box : mapping of str to Toleranced
+        Bounds of every parameter [SI].
+    """
+
+    phase: str
+    line: str
+    channel: ChannelModel
+    network: Network
+    box: Mapping[str, Toleranced]
+
+    @property
+    def label(self) -> str:
+        """Phase, channel and line state in words."""
+        return f"{self.phase}, {self.channel.name} {self.line}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FiringCase:
+    """Channels whose pulses overlap, all lines intact, with the thermal values at nominal.
+
+    Attributes
+    ----------
+    channels : tuple of ChannelModel
+        The channels, by their start.
+    network : Network
+        The firing network.
+    box : mapping of str to Toleranced
+        Bounds of every parameter [SI].
+    bridges : mapping of str to Bridge
+        Bridges whose threshold is known.
+    pulses : mapping of str to Pulse
+        MOSFET elements and their pulses from the first start of the group.
+    """
+
+    channels: tuple[ChannelModel, ...]
+    network: Network
+    box: Mapping[str, Toleranced]
+    bridges: Mapping[str, Bridge]
+    pulses: Mapping[str, Pulse]
+
+    @property
+    def label(self) -> str:
+        """The channels in words."""
+        return f"firing {' and '.join(c.name for c in self.channels)}"
+
+    def deck(self, title: str, notes: tuple[str, ...] = ()) -> str | None:
+        """Write the transient at nominal; None where no bridge's threshold is known."""
+        if not self.bridges:
+            return None
+        values = nominal_values(self.network, self.box)
+        stop, step = _firing_times(self, values)
+        return firing_deck(
+            self.network, values, title, bridges=self.bridges, pulses=self.pulses, stop=stop, step=step, notes=notes
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchOnCase:
+    """The battery edge at nominal.
+
+    Attributes
+    ----------
+    network : Network
+        The network after the edge.
+    values : mapping of str to float
+        Nominal values [SI].
+    gates : mapping of str to Gate
+        Gates by channel.
+    bridges : mapping of str to Bridge
+        Bridges whose threshold is known.
+    edge : float
+        Duration of the edge [s].
+    """
+
+    network: Network
+    values: Mapping[str, float]
+    gates: Mapping[str, Gate]
+    bridges: Mapping[str, Bridge]
+    edge: float
+
+    def deck(self, title: str, notes: tuple[str, ...] = ()) -> str:
+        """Write the transient: the edge, then five time constants of the slowest gate."""
+        slowest = max(_gate_time(gate) for gate in self.gates.values())
+        stop = _rounded(self.edge + min(5.0 * slowest, 1e-3))
+        step = _rounded(max(min(self.edge / 100.0, stop / 2000.0), stop / _MOST_STEPS))
+        return switch_on_deck(
+            self.network, self.values, title, gates=self.gates, bridges=self.bridges, edge=self.edge, stop=stop,
+            step=step, notes=notes,
+        )  # fmt: skip
+
+
+def nominal_values(network: Network, box: Mapping[str, Toleranced]) -> dict[str, float]:
+    """Take every parameter of a network at nominal.
+
+    Parameters
+    ----------
+    network : Network
+        The network.
+    box : mapping of str to Toleranced
+        Bounds [SI] by parameter name.
+
+    Returns
+    -------
+    dict of str to float
+        Nominal values [SI].
+    """
+    return {name: box[name].nominal for name in network.parameters}
+
+
+def steady_cases(circuit: Circuit) -> Iterator[SteadyCase]:
+    """List every phase and line state that has an operating point.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Yields
+    ------
+    SteadyCase
+        Phase by phase, channel by channel. A line state that leaves a node without any tie (an open line while
+        disarmed) has none and is left out, as is ``not armed`` in phase ``disarmed``, which is the intact line there.
+    """
+    for phase in STEADY_PHASES:
+        box = phase_box(circuit, phase)
+        for channel in circuit.channels:
+            for line in line_states(channel):
+                lines = {} if line == "intact" else {channel.name: line}
+                network = build_network(circuit, State(phase=phase, lines=lines))
+                if not network.floating_nodes() and not (phase == "disarmed" and line == "not armed"):
+                    yield SteadyCase(phase=phase, line=line, channel=channel, network=network, box=box)
+
+
+def firing_groups(circuit: Circuit) -> tuple[tuple[ChannelModel, ...], ...]:
+    """Sort the channels into groups whose pulses overlap in time.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Returns
+    -------
+    tuple of tuple of ChannelModel
+        Groups in the order of their starts, at nominal.
+    """
+    groups: list[list[ChannelModel]] = []
+    end = -math.inf
+    for channel in sorted(circuit.channels, key=lambda c: c.start.nominal):
+        start = channel.start.nominal
+        if start < end:
+            groups[-1].append(channel)
+        else:
+            groups.append([channel])
+        end = max(end, start + channel.pulse.nominal)
+    return tuple(tuple(group) for group in groups)
+
+
+def firing_cases(circuit: Circuit) -> tuple[FiringCase, ...]:
+    """List the firing transients of a circuit.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Returns
+    -------
+    tuple of FiringCase
+        One for each group of channels whose pulses overlap.
+    """
+    cases = []
+    for channels in firing_groups(circuit):
+        commanded = frozenset(c.name for c in channels)
+        _, box = on_states(circuit, commanded)
+        first = channels[0].start.nominal
+        pulses = {
+            f"{c.name}.mosfet": Pulse(start=c.start.nominal - first, stop=c.start.nominal - first + c.pulse.nominal)
+            for c in channels
+        }
+        cases.append(
+            FiringCase(
+                channels=channels,
+                network=firing_network(circuit, commanded),
+                box=box,
+                bridges=_bridges(circuit, channels),
+                pulses=pulses,
+            )
+        )
+    return tuple(cases)
+
+
+def switch_on_case(circuit: Circuit) -> SwitchOnCase | None:
+    """Describe the battery edge at nominal.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Returns
+    -------
+    SwitchOnCase or None
+        None where a MOSFET's capacitances are not all known.
+
+    Notes
+    -----
+    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge, and
+    its pin floats.
+    """
+    mosfets = {c.name: circuit.mosfets[c.mosfet] for c in circuit.channels}
+    gates = {c.name: _gate(circuit, c, mosfets[c.name]) for c in circuit.channels}
+    known = {name: gate for name, gate in gates.items() if gate is not None}
+    if len(known) < len(gates):
+        return None
+    network = build_network(circuit, State(phase="armed"))
+    values = nominal_values(network, phase_box(circuit, "armed"))
+    if not circuit.controller.powered_before_arm_switch:
+        drop = circuit.controller.pin.clamp_drop.nominal
+        values |= {"controller.current": 0.0} | {f"{name}.clamp voltage": drop for name in gates}
+    edge = circuit.arm_switch.edge
+    assert edge is not None  # complete circuits have one
+    return SwitchOnCase(
+        network=network, values=values, gates=known, bridges=_bridges(circuit, circuit.channels), edge=edge.nominal
+    )
+
+
+def _bridges(circuit: Circuit, channels: tuple[ChannelModel, ...]) -> dict[str, Bridge]:
+    found: dict[str, Bridge] = {}
+    for channel in channels:
+        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True):
+            for name, kind in zip(names, kinds, strict=True):
+                model = circuit.igniters[kind]
+                if model.threshold_nominal is None or model.time_constant.nominal is None:
+                    continue
+                spent = model.spent_resistance
+                found[name] = Bridge(
+                    threshold=model.threshold_nominal,
+                    time_constant=model.time_constant.nominal,
+                    growth=model.growth,
+                    spent_resistance=math.inf if spent is None else spent.nominal,
+                )
+    return found
+
+
+def _firing_times(case: FiringCase, values: Mapping[str, float]) -> tuple[float, float]:
+    """End and longest step of a transient: from the function times that the first currents would give."""
+    solution = solve(case.network, values)
+    times = [
+        float(function_time(abs(float(solution.current(name)[0])), bridge.threshold, bridge.time_constant, bridge.growth))
+        for name, bridge in case.bridges.items()
+    ]
+    finite = [t for t in times if 0.0 < t < math.inf]
+    end = max(pulse.stop for pulse in case.pulses.values())
+    last = max(pulse.start for pulse in case.pulses.values())
+    stop = min(end, last + 6.0 * max(finite)) if len(finite) == len(times) else end
+    step = min(finite, default=stop) / _STEPS
+    return _rounded(stop), _rounded(max(step, stop / _MOST_STEPS))
+
+
+def _rounded(time: float) -> float:
+    """Three digits: a time of the simulation, not of the circuit, should not carry the rounding of a solver."""
+    return float(f"{time:.2e}")
+
+
+def _gate(circuit: Circuit, channel: ChannelModel, mosfet: MosfetModel) -> Gate | None:
+    ciss, coss, crss = mosfet.input_capacitance, mosfet.output_capacitance, mosfet.reverse_transfer_capacitance
+    if ciss is None or coss is None or crss is None:
+        return None
+    row = mosfet.rows[0]
+    driven = circuit.controller.powered_before_arm_switch
+    return Gate(
+        drain=drain(channel),
+        threshold=mosfet.threshold.nominal,
+        gain=float(gain(row.resistance.nominal, row.gate, mosfet.threshold.nominal)),
+        input_capacitance=ciss.nominal,
+        output_capacitance=coss.nominal,
+        reverse_transfer_capacitance=crss.nominal,
+        series=channel.gate_series.nominal,
+        pull_down=math.inf if channel.pull_down is None else channel.pull_down.nominal,
+        drive_resistance=circuit.controller.pin.output_resistance.nominal if driven else math.inf,
+    )
+
+
+def _gate_time(gate: Gate) -> float:
+    held = 1.0 / gate.pull_down if math.isfinite(gate.pull_down) and gate.pull_down > 0.0 else 0.0
+    if math.isfinite(gate.drive_resistance):
+        held += 1.0 / max(gate.series + gate.drive_resistance, 1e-3)
+    return float(np.divide(gate.input_capacitance, held)) if held else math.inf

@@ -1,0 +1,289 @@
+"""Our solver and ngspice side by side, on the same networks and the same values."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.sequence import igniter_list, march_circuit
+from ignition.circuit.extremes import Extreme, Probe, extremes
+from ignition.circuit.model import Circuit
+from ignition.circuit.network import Network
+from ignition.circuit.nodal import solve
+from ignition.circuit.states import adc_pin, igniter_names
+from ignition.spice.cases import FiringCase, firing_cases, nominal_values, steady_cases
+from ignition.spice.deck import operating_point_deck, read_operating_point
+from ignition.spice.firing_deck import read_function_times
+from ignition.spice.ngspice import run_deck, run_operating_points, version
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "FLOORS",
+    "Comparison",
+    "CrosscheckResult",
+    "OperatingPointRequest",
+    "compare_operating_points",
+    "crosscheck",
+    "relative_difference",
+    "requests_at_extremes",
+]
+
+FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0}
+"""Size below which two values count as equal, by unit [A], [V], [s]: both are then rounding error or the simulator's
+own tolerance."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One quantity computed both ways.
+
+    Attributes
+    ----------
+    quantity : str
+        What it is, in words.
+    ours, ngspice : float
+        The two values [unit].
+    unit : str
+        Unit.
+    relative_difference : float
+        ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`.
+    """
+
+    quantity: str
+    ours: float
+    ngspice: float
+    unit: str
+    relative_difference: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrosscheckResult:
+    """All comparisons of one circuit.
+
+    Attributes
+    ----------
+    circuit : str
+        Title of the circuit.
+    ngspice : str
+        Program and version.
+    comparisons : tuple of Comparison
+        Steady states, firing currents, function times.
+    left_out : tuple of str
+        What was not compared, and why.
+    """
+
+    circuit: str
+    ngspice: str
+    comparisons: tuple[Comparison, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def worst(self) -> float:
+        """Largest relative difference [1]."""
+        return max((c.relative_difference for c in self.comparisons), default=0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OperatingPointRequest:
+    """Some outputs of one network at one set of values.
+
+    Attributes
+    ----------
+    label : str
+        State and values in words.
+    network : Network
+        The network.
+    values : mapping of str to float
+        Value of each parameter [SI].
+    probes : tuple of Probe
+        The outputs; a voltage is one against ground.
+    """
+
+    label: str
+    network: Network
+    values: Mapping[str, float]
+    probes: tuple[Probe, ...]
+
+
+def relative_difference(first: float, second: float, unit: str) -> float:
+    """Difference of two values relative to the larger one.
+
+    Parameters
+    ----------
+    first, second : float
+        Values [unit]; two infinite ones are equal.
+    unit : str
+        ``A``, ``V`` or ``s``.
+
+    Returns
+    -------
+    float
+        Relative difference [1]; 0 where both lie below the floor of `FLOORS`, infinite where only one is finite.
+
+    Examples
+    --------
+    >>> relative_difference(1.0, 0.999, "A"), relative_difference(1e-14, -1e-14, "A")
+    (0.0010000000000000009, 0.0)
+    """
+    if first == second:
+        return 0.0
+    if not (math.isfinite(first) and math.isfinite(second)):
+        return math.inf
+    largest = max(abs(first), abs(second))
+    return 0.0 if largest <= FLOORS[unit] else abs(first - second) / largest
+
+
+def requests_at_extremes(
+    label: str, network: Network, box: Mapping[str, Toleranced], probes: Sequence[Probe]
+) -> Iterator[OperatingPointRequest]:
+    """Ask for all outputs at nominal, and for each output at its two worst corners.
+
+    Parameters
+    ----------
+    label : str
+        State in words.
+    network : Network
+        The network.
+    box : mapping of str to Toleranced
+        Bounds [SI] by parameter name.
+    probes : sequence of Probe
+        The outputs.
+
+    Yields
+    ------
+    OperatingPointRequest
+        One at nominal with all outputs, two for each output.
+    """
+    nominal = nominal_values(network, box)
+    yield OperatingPointRequest(label=f"{label}, nominal", network=network, values=nominal, probes=tuple(probes))
+    found: list[Extreme] = extremes(network, box, probes)
+    for probe, extreme in zip(probes, found, strict=True):
+        for side, corner in (("low", extreme.low_at), ("high", extreme.high_at)):
+            yield OperatingPointRequest(label=f"{label}, {side}", network=network, values=corner, probes=(probe,))
+
+
+def compare_operating_points(requests: Sequence[OperatingPointRequest]) -> tuple[Comparison, ...]:
+    """Solve operating points with our solver and with ngspice.
+
+    Parameters
+    ----------
+    requests : sequence of OperatingPointRequest
+        What to solve.
+
+    Returns
+    -------
+    tuple of Comparison
+        One for each output, in order.
+
+    Raises
+    ------
+    NgspiceError
+        If ngspice is absent or a run is not acceptable.
+    """
+    decks = [operating_point_deck(r.network, r.values, r.label) for r in requests]
+    comparisons: list[Comparison] = []
+    for request, plot in zip(requests, run_operating_points(decks, timeout=120.0), strict=True):
+        theirs = read_operating_point(plot, request.network)
+        solution = solve(request.network, request.values)
+        for probe in request.probes:
+            if probe.element is not None:
+                what, unit = f"current of {probe.element}", "A"
+                pair = float(solution.current(probe.element)[0]), theirs.currents[probe.element]
+            else:
+                assert probe.node is not None
+                what, unit = f"voltage of {probe.node}", "V"
+                pair = float(solution.voltage(probe.node)[0]), theirs.voltages[probe.node]
+            comparisons.append(_comparison(f"{what}: {request.label}", *pair, unit))
+    return tuple(comparisons)
+
+
+def _comparison(quantity: str, ours: float, ngspice: float, unit: str) -> Comparison:
+    return Comparison(
+        quantity=quantity,
+        ours=ours,
+        ngspice=ngspice,
+        unit=unit,
+        relative_difference=relative_difference(ours, ngspice, unit),
+    )
+
+
+def crosscheck(circuit: Circuit) -> CrosscheckResult:
+    """Compare a circuit's numbers with ngspice.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Returns
+    -------
+    CrosscheckResult
+        Igniter currents and converter voltage of each channel in each phase and line state, and firing currents: at
+        nominal and at both worst corners of each; function times at nominal.
+
+    Raises
+    ------
+    NgspiceError
+        If ngspice is absent or a run is not acceptable.
+
+    Notes
+    -----
+    Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from the
+    start of its command: the delay of the gate is left out on both sides.
+    """
+    requests: list[OperatingPointRequest] = []
+    for case in steady_cases(circuit):
+        probes = [Probe(element=name) for string in igniter_names(case.channel) for name in string]
+        probes.append(Probe(node=adc_pin(case.channel)))
+        requests += requests_at_extremes(case.label, case.network, case.box, probes)
+    firing = firing_cases(circuit)
+    for group in firing:
+        probes = [Probe(element=name) for c in group.channels for string in igniter_names(c) for name in string]
+        requests += requests_at_extremes(group.label, group.network, group.box, probes)
+    comparisons = list(compare_operating_points(requests))
+    left_out: list[str] = []
+    for group in firing:
+        reason = _no_transient(circuit, group)
+        if reason:
+            left_out.append(f"function times, {group.label}: {reason}")
+        else:
+            comparisons += _function_times(circuit, group)
+    return CrosscheckResult(
+        circuit=circuit.title, ngspice=version(), comparisons=tuple(comparisons), left_out=tuple(left_out)
+    )
+
+
+def _no_transient(circuit: Circuit, group: FiringCase) -> str:
+    """Why a group's function times are not compared; empty where they are."""
+    battery = circuit.battery
+    if battery.bank_capacitance is not None or battery.polarisation_resistance is not None:
+        return "the deck holds the source voltage constant, the circuit has a capacitor bank or polarisation"
+    names = [name for c in group.channels for string in igniter_names(c) for name in string]
+    if any(name not in group.bridges for name in names):
+        return "the threshold of an igniter is unknown"
+    return ""
+
+
+def _function_times(circuit: Circuit, group: FiringCase) -> list[Comparison]:
+    deck = group.deck(f"{circuit.title}: {group.label}")
+    assert deck is not None  # all bridges are known
+    theirs = read_function_times(run_deck(deck, timeout=120.0).plot("transient"), group.network, group.bridges)
+    members = igniter_list(circuit)
+    models = [model for _, _, model in members]
+    answer = march_circuit(
+        circuit,
+        {name: value.nominal for name, value in group.box.items()},
+        threshold=np.array([m.threshold_nominal if m.threshold_nominal is not None else np.inf for m in models]),
+        time_constant=np.array([m.time_constant.nominal or 1.0 for m in models]),
+        only=[c.name for c in group.channels],
+    )
+    start = group.channels[0].start.nominal
+    ours = {name: float(answer.function_time[i, 0]) - start for i, (_, name, _) in enumerate(members)}
+    ordered = sorted(group.bridges, key=lambda name: (ours[name], name))
+    return [
+        _comparison(f"function time of {name}: {group.label}, nominal", ours[name], theirs[name], "s")
+        for name in ordered
+    ]
