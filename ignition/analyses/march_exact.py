@@ -68,6 +68,7 @@ class _Trials:
         self.guarded = inputs.guarded
         self.spent_open = inputs.spent_open
         # One channel of lone igniters that open: a current only ever rises, so the last thermal fraction is the highest.
+        # In each round every trial then loses an igniter or ends: its row is retired, and the rounds become shorter.
         self.rising = m == 1 and self.single and self.spent_open and not self.guarded
         self.channel_of_igniter = np.array(inputs.tree.channel_of_igniter)
         self.string_of_igniter = np.array(inputs.tree.string_of_igniter)
@@ -92,7 +93,11 @@ class _Trials:
         # x_inf over the square of the voltage across the strings (or of the string current); 0 once the igniter has functioned
         self.weight: FloatArray = np.multiply(weight, weight, out=weight)
         self.fraction: FloatArray = np.zeros((k, trials))
+        self.last_fraction = self.fraction
         self.peak: FloatArray = self.fraction if self.rising else np.zeros((k, trials))
+        # which igniter stands in each row; all of them, and those not retired
+        self.all_identity: IndexArray = np.arange(k)[:, None] + np.zeros((1, trials if self.rising else 0), dtype=np.intp)
+        self.identity = self.all_identity
         self.function_time: FloatArray = np.full((k, trials), np.inf)
         self.highest_current: FloatArray = np.zeros(trials)
         self.lowest_bus_voltage = inputs.voltage.copy()
@@ -123,8 +128,6 @@ class _Trials:
         for name in _CONSTANT + _STATE:
             # np.take keeps the C order, on which ravel() being a view depends
             part.__dict__[name] = np.take(self.__dict__[name], keep, axis=-1)
-        if self.rising:
-            part.peak = part.fraction
         part._scratch()
         return part
 
@@ -132,6 +135,20 @@ class _Trials:
         """Write the state of `part` over the trials `index`."""
         for name in _STATE:
             self.__dict__[name][..., index] = part.__dict__[name]
+
+    def retire(self, hit: IndexArray, trial: IndexArray) -> None:
+        """Put the first row of each trial in the place of its igniter that functioned, then leave out the first rows."""
+        names = ["weight", "conductance", "fraction"]
+        if self.time_constant.shape[0] > 1:
+            names += ["time_constant", "rate"]
+        gone = self.identity.ravel()[hit]
+        for name in [*names, "identity"]:
+            array = self.__dict__[name]
+            array.ravel()[hit] = array[0][trial]
+        self.identity[0][trial] = gone
+        # views: the rows left out stay in `last_fraction` and `all_identity`
+        for name in [*names, "identity", "a", "b", "c", "hit"]:
+            self.__dict__[name] = self.__dict__[name][1:]
 
     def _scratch(self) -> None:
         self.a: FloatArray = np.empty_like(self.fraction)
@@ -174,10 +191,13 @@ def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) ->
 def _write(state: _Trials, inputs: MarchInputs, out: dict[str, FloatArray]) -> None:
     """Copy the end state of a chunk into the results."""
     done = np.isfinite(state.function_time)
-    np.copyto(state.peak, 1.0, where=done)
     if state.rising:
+        if not done.all():
+            np.put_along_axis(state.peak, state.all_identity, state.last_fraction.copy(), axis=0)
+        np.copyto(state.peak, 1.0, where=done)
         out["thermal_fraction"][:] = state.peak
     else:
+        np.copyto(state.peak, 1.0, where=done)
         np.copyto(out["thermal_fraction"], 1.0, where=done)
     out["peak_thermal_fraction"][:] = state.peak
     for name in _STATE:
@@ -195,7 +215,7 @@ def _run_segment(state: _Trials, initial_current: FloatArray) -> None:
         finished = np.count_nonzero(done)
         if finished == done.shape[0]:
             break
-        if finished > (1.0 - _KEEP) * done.shape[0]:
+        if finished > (1.0 - _KEEP) * done.shape[0] and not state.rising:
             keep = np.flatnonzero(~done)
             if index is not None:
                 state.put_back(active, index)
@@ -357,9 +377,20 @@ def _spend(state: _Trials, hit: IndexArray) -> None:
     """Mark igniters as functioned: their resistance changes, and from now on they only cool."""
     trials = state.elapsed.shape[0]
     trial = hit - (hit // trials) * trials  # faster than %
-    state.function_time.ravel()[hit] = (state.begin + state.elapsed)[trial]
-    state.weight.ravel()[hit] = 0.0
+    now = (state.begin + state.elapsed)[trial]
     state.moving -= hit.size
+    if state.rising:
+        state.function_time.ravel()[state.identity.ravel()[hit] * trials + trial] = now
+        first = hit
+        if hit.size > 1 and np.bincount(trial).max() > 1:
+            trial, place = np.unique(trial, return_index=True)
+            first = hit[place]  # of igniters that function together, the one in the first row is retired
+        state.weight.ravel()[hit] = 0.0
+        state.conductance.ravel()[hit] = 0.0
+        state.retire(first, trial)
+        return
+    state.function_time.ravel()[hit] = now
+    state.weight.ravel()[hit] = 0.0
     if not state.single:
         state.igniter_resistance.ravel()[hit] = np.inf if state.spent_open else state.spent_resistance.ravel()[hit]
     elif state.spent_open:

@@ -20,6 +20,7 @@ from ignition.circuit.model import (
     MosfetModel,
     OnRow,
     PinModel,
+    SecondModel,
     WiringModel,
 )
 from ignition.errors import InputError
@@ -324,6 +325,20 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         lower=given.sense.lower.times(drift),
         filter=given.sense.filter,
         pin_resistor=given.sense.pin_resistor or Toleranced.exact(0.0, "ohm"),
+        divider_drift=drift.high - 1.0,
+        second=None if given.second is None else _second(given.second),
+    )
+
+
+def _second(given: d.SecondMeasurement) -> SecondModel:
+    bus = given.bus_divider
+    return SecondModel(
+        bus_upper=None if bus is None else bus.upper,
+        bus_lower=None if bus is None else bus.lower,
+        bus_filter=None if bus is None else bus.filter,
+        pull_up=given.drain_pull_up,
+        test_pulse=given.test_pulse,
+        before_arming=given.before_arming,
     )
 
 

@@ -40,6 +40,7 @@ __all__ = [
     "Ambient",
     "AnalogInput",
     "Battery",
+    "BusDivider",
     "CapacitorBank",
     "Channel",
     "Checklist",
@@ -57,6 +58,7 @@ __all__ = [
     "Protection",
     "Readings",
     "Rules",
+    "SecondMeasurement",
     "Sense",
     "Statement",
     "ThermalStage",
@@ -412,6 +414,31 @@ class Sense(FileModel):
     temperature_coefficient: TemperatureCoefficient | None = None
 
 
+class BusDivider(FileModel):
+    """Divider from the bus, after the arm switch, to a converter input of its own."""
+
+    upper: PositiveResistance
+    lower: PositiveResistance
+    filter: Capacitance | None = None
+
+
+class SecondMeasurement(FileModel):
+    """What the firmware can measure besides the drain of the armed line, to separate states that read alike there."""
+
+    bus_divider: BusDivider | None = None
+    drain_pull_up: PositiveResistance | None = None
+    test_pulse: Time | None = None
+    before_arming: bool = False
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.bus_divider is None and self.drain_pull_up is None and self.test_pulse is None and not self.before_arming:
+            raise InputError("names no measurement: give bus_divider, drain_pull_up, test_pulse or before_arming = true")
+        if self.test_pulse is not None and self.test_pulse.low <= 0:
+            raise InputError("test_pulse must be above 0 s, for example '20 us'")
+        return self
+
+
 class Channel(FileModel):
     """One firing channel: strings of igniters, lead, MOSFET, gate and sense divider."""
 
@@ -424,6 +451,7 @@ class Channel(FileModel):
     branch: Wiring | None = None
     gate: Gate
     sense: Sense
+    second: SecondMeasurement | None = None
 
     @field_validator("igniters")
     @classmethod
@@ -478,7 +506,6 @@ class Checklist(FileModel):
     interlock_in_series: bool | None = None
     switch_returns_to_off: bool | None = None
     misfire_wait: Time | None = None
-    monitor_independent_of_firing_circuit: bool | None = None
 
 
 class Description(FileModel):

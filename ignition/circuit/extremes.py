@@ -12,7 +12,7 @@ from ignition.circuit.network import GROUND, Network
 from ignition.circuit.nodal import Solution, solve
 from ignition.errors import NetworkError
 from ignition.toleranced import Toleranced
-from ignition.typing import BoolArray, FloatArray
+from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Extreme", "Probe", "draw", "extremes", "root_sum_square"]
 
@@ -20,7 +20,7 @@ NEGLIGIBLE = 1e-12
 """Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
 
 _PROBES = 24
-_MAX_UNDECIDED = 9
+_MAX_UNDECIDED = 6
 _MAX_ROUNDS = 8
 
 
@@ -105,7 +105,7 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
     monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
     is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners; parameters
-    whose sign differs among these are enumerated both ways (beyond nine of them, those of least effect are covered by
+    whose sign differs among these are enumerated both ways (beyond six of them, those of least effect are covered by
     widening the bound by twice their effects). The corner found is then checked: no parameter's sign
     there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
     channel template the direction of every current, and so every sign, is fixed by the topology.
@@ -117,24 +117,18 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     solution = solve(network, points)
     outputs = solution.unknowns @ weights.T
     effects = _effects(solution, weights, names, box)
-    middle = outputs[0]
+    found = _search(network, box, names, nominal, weights, effects)
     result: list[Extreme] = []
-    for index in range(len(probes)):
-        sides: dict[str, tuple[float, FloatArray, int]] = {}
-        for direction in (-1, 1):
-            sides["low" if direction < 0 else "high"] = _search(
-                network, box, names, nominal, weights[index], effects[:, :, index], direction
-            )
-        undecided = max(sides["low"][2], sides["high"][2])
-        low, high = sides["low"][0], sides["high"][0]
+    for index, middle in enumerate(outputs[0]):
+        (low, low_row, low_count), (high, high_row, high_count) = found[2 * index], found[2 * index + 1]
         result.append(
             Extreme(
-                low=min(low, float(middle[index])),
-                nominal=float(middle[index]),
-                high=max(high, float(middle[index])),
-                low_at=_corner(names, sides["low"][1], nominal),
-                high_at=_corner(names, sides["high"][1], nominal),
-                method=f"corner by signs of {len(names)} values, {undecided} enumerated",
+                low=min(low, float(middle)),
+                nominal=float(middle),
+                high=max(high, float(middle)),
+                low_at=_corner(names, low_row, nominal),
+                high_at=_corner(names, high_row, nominal),
+                method=f"corner by signs of {len(names)} values, {max(low_count, high_count)} undecided",
             )
         )
     return result
@@ -163,7 +157,7 @@ def _effects(
     solution: Solution, weights: FloatArray, names: Sequence[str], box: Mapping[str, Toleranced]
 ) -> FloatArray:
     """Effect of each tolerance, zero where it is lost in rounding [A or V]; shape (batch, parameters, outputs)."""
-    shape = (solution.batch, len(weights))
+    shape = (solution.batch, weights.shape[-2])
     if not names:
         return np.zeros((shape[0], 0, shape[1]))
     slopes = solution.sensitivities(weights)
@@ -179,33 +173,83 @@ def _search(
     nominal: Mapping[str, float],
     weights: FloatArray,
     effects: FloatArray,
-    direction: int,
-) -> tuple[float, FloatArray, int]:
-    """Best corner in one direction: signs choose the side, undecided parameters are enumerated."""
+) -> list[tuple[float, FloatArray, int]]:
+    """Best corner of each output, down and up in turn: signs choose the side, undecided parameters are enumerated.
+
+    All corners of all outputs are solved in one batch; an output whose corner is contradicted by a sign there goes
+    another round with that parameter enumerated.
+    """
     low = np.array([box[n].low for n in names])
     high = np.array([box[n].high for n in names])
-    rises = np.any(effects > 0, axis=0)
-    falls = np.any(effects < 0, axis=0)
-    undecided = rises & falls
-    up = np.where(direction > 0, rises & ~falls, falls & ~rises)
-    size = np.max(np.abs(effects), axis=0, initial=0.0)
+    tasks = [_Task(index, direction, effects[:, :, index]) for index in range(len(weights)) for direction in (-1, 1)]
+    pending = tasks
     for _ in range(_MAX_ROUNDS):
-        free, margin = _enumerated(undecided, size)
-        corners = np.tile(np.where(up, high, low), (2 ** len(free), 1))
+        corners = [task.corners(low, high) for task in pending]
+        edges = np.cumsum([0, *(len(c) for c in corners)])
+        rows = np.concatenate(corners)
+        values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(names)}
+        solved = solve(network, {n: values[n] for n in network.parameters}).unknowns
+        for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True):
+            task.choose(rows[start:end], solved[start:end] @ weights[task.output])
+        again = _contradicted(network, box, names, nominal, weights, pending, high)
+        if not again:
+            return [(t.value + t.direction * t.margin, t.row, int(t.undecided.sum())) for t in tasks]
+        pending = again
+    raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
+
+
+class _Task:
+    """Search for one output in one direction."""
+
+    def __init__(self, output: int, direction: int, effects: FloatArray) -> None:
+        self.output, self.direction = output, direction
+        rises, falls = np.any(effects > 0, axis=0), np.any(effects < 0, axis=0)
+        self.undecided: BoolArray = rises & falls
+        self.up = rises if direction > 0 else falls
+        self.size: FloatArray = np.max(np.abs(effects), axis=0, initial=0.0)
+        self.margin = 0.0
+        self.value = 0.0
+        self.row: FloatArray = np.empty(0)
+
+    def corners(self, low: FloatArray, high: FloatArray) -> FloatArray:
+        free, self.margin = _enumerated(self.undecided, self.size)
+        corners = np.tile(np.where(self.up, high, low), (2 ** len(free), 1))
         for position, column in enumerate(free):
             bit = (np.arange(len(corners)) >> position) & 1
             corners[:, column] = np.where(bit == 1, high[column], low[column])
-        values = dict(nominal) | {n: corners[:, i] for i, n in enumerate(names)}
-        solution = solve(network, {n: values[n] for n in network.parameters})
-        found = solution.unknowns @ weights
-        best = int(np.argmax(direction * found))
-        at_best = _effects(solution, weights[None], names, box)[best, :, 0]
-        wrong = (at_best * direction * np.where(corners[best] == high, 1.0, -1.0) < 0) & ~undecided
-        if not np.any(wrong):
-            return float(found[best]) + direction * margin, corners[best], int(undecided.sum())
-        undecided = undecided | wrong
-        size = np.maximum(size, np.abs(at_best))
-    raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
+        return corners
+
+    def choose(self, corners: FloatArray, found: FloatArray) -> None:
+        best = int(np.argmax(self.direction * found))
+        self.value, self.row = float(found[best]), corners[best]
+
+
+def _contradicted(
+    network: Network,
+    box: Mapping[str, Toleranced],
+    names: Sequence[str],
+    nominal: Mapping[str, float],
+    weights: FloatArray,
+    tasks: Sequence[_Task],
+    high: FloatArray,
+) -> list[_Task]:
+    """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
+    if not names:
+        return []
+    rows = np.stack([task.row for task in tasks])
+    values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(names)}
+    solution = solve(network, {n: values[n] for n in network.parameters})
+    own = weights[[task.output for task in tasks]][:, None, :]
+    effects = _effects(solution, own, names, box)[:, :, 0]
+    again = []
+    for task, effect in zip(tasks, effects, strict=True):
+        side = np.where(task.row == high, 1.0, -1.0)
+        wrong = (effect * task.direction * side < 0) & ~task.undecided
+        if np.any(wrong):
+            task.undecided = task.undecided | wrong
+            task.size = np.maximum(task.size, np.abs(effect))
+            again.append(task)
+    return again
 
 
 def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[npt.NDArray[np.intp], float]:

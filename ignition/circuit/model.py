@@ -21,6 +21,7 @@ __all__ = [
     "MosfetModel",
     "OnRow",
     "PinModel",
+    "SecondModel",
     "StatementModel",
     "TimeConstants",
     "WiringModel",
@@ -207,8 +208,24 @@ class MosfetModel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SecondModel:
+    """Second measurements: divider at the bus [ohm, F], pull-up at the drain [ohm], test pulse [s]; None where absent."""
+
+    bus_upper: Toleranced | None
+    bus_lower: Toleranced | None
+    bus_filter: Toleranced | None
+    pull_up: Toleranced | None
+    test_pulse: Toleranced | None
+    before_arming: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelModel:
-    """One firing channel: igniter types by string, wiring, gate [ohm], divider [ohm, F], pulse and start [s]."""
+    """One firing channel: igniter types by string, wiring, gate [ohm], divider [ohm, F], pulse and start [s].
+
+    ``divider_drift`` is the relative change of a divider resistor over the ambient range, either sign [1]; the bounds of
+    ``upper`` and ``lower`` hold it already.
+    """
 
     name: str
     strings: tuple[tuple[str, ...], ...]
@@ -223,6 +240,8 @@ class ChannelModel:
     lower: Toleranced
     filter: Toleranced | None
     pin_resistor: Toleranced
+    divider_drift: float = 0.0
+    second: SecondModel | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

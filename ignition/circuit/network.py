@@ -9,7 +9,7 @@ size. Values are sums of named parameters, so that two elements can share one ph
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -96,6 +96,8 @@ class Network:
         All elements; names are unique.
     igniters : tuple of str
         Names of the igniter elements: the network's ports.
+    nodes, parameters : tuple of str
+        All nodes but ground and all parameter names, in order of appearance; found from the elements.
 
     Examples
     --------
@@ -109,8 +111,15 @@ class Network:
 
     elements: tuple[Element, ...]
     igniters: tuple[str, ...] = ()
+    nodes: tuple[str, ...] = field(init=False, compare=False, repr=False)
+    parameters: tuple[str, ...] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
+        ends = (node for e in self.elements for node in (e.plus, e.minus) if node != GROUND)
+        object.__setattr__(self, "nodes", tuple(dict.fromkeys(ends)))
+        object.__setattr__(
+            self, "parameters", tuple(dict.fromkeys(name for e in self.elements for name in e.parameters))
+        )
         names = [e.name for e in self.elements]
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
@@ -118,21 +127,6 @@ class Network:
         missing = sorted(set(self.igniters) - set(names))
         if missing:
             raise NetworkError(f"igniters must be elements; unknown: {', '.join(missing)}")
-
-    @property
-    def nodes(self) -> tuple[str, ...]:
-        """All nodes but ground, in order of appearance."""
-        seen: dict[str, None] = {}
-        for element in self.elements:
-            for node in (element.plus, element.minus):
-                if node != GROUND:
-                    seen[node] = None
-        return tuple(seen)
-
-    @property
-    def parameters(self) -> tuple[str, ...]:
-        """All parameter names, in order of appearance."""
-        return tuple(dict.fromkeys(name for e in self.elements for name in e.parameters))
 
     def element(self, name: str) -> Element:
         """Return the element of that name.

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from ignition.circuit.network import GROUND, KNEE_VOLTAGE, Element, Network
 from ignition.errors import NetworkError
@@ -29,7 +30,9 @@ class Solution:
     unknowns : ndarray
         Node voltages [V], then branch currents [A], shape (batch, nodes + elements).
     matrix : ndarray
-        System matrix in the final state of every clamp and leakage, shape (batch, n, n).
+        System matrix in the final state of every clamp and leakage, open elements left out, shape (batch, n, n).
+    kept : ndarray
+        Positions of the matrix's n rows among the unknowns, shape (n,).
     active : dict of str to ndarray
         For each clamp and leakage: whether it conducts or is saturated, shape (batch,).
     """
@@ -38,6 +41,7 @@ class Solution:
     values: Mapping[str, FloatArray]
     unknowns: FloatArray
     matrix: FloatArray = field(repr=False)
+    kept: npt.NDArray[np.intp] = field(repr=False)
     active: Mapping[str, BoolArray] = field(repr=False)
 
     @property
@@ -111,7 +115,8 @@ class Solution:
         Parameters
         ----------
         weights : ndarray
-            Output weights on the unknowns [output unit per unknown], shape (outputs, nodes + elements).
+            Output weights on the unknowns [output unit per unknown], shape (outputs, nodes + elements), or
+            (batch, outputs, nodes + elements) where each member has outputs of its own.
 
         Returns
         -------
@@ -123,14 +128,15 @@ class Solution:
         With A x = b and y = w x: dy/dp = l (db/dp - dA/dp x), A^T l = w (Tellegen's theorem in matrix form). A clamp
         or leakage is differentiated in the state it is in.
         """
-        adjoint = np.linalg.solve(
-            np.swapaxes(self.matrix, 1, 2), np.broadcast_to(weights.T, (self.batch, weights.shape[1], len(weights)))
-        )
+        wanted = weights[..., self.kept]
+        rights = np.broadcast_to(np.swapaxes(wanted, -1, -2), (self.batch, wanted.shape[-1], wanted.shape[-2]))
+        adjoint = np.linalg.solve(np.swapaxes(self.matrix, 1, 2), rights)
         count = len(self.network.nodes)
         result: dict[str, FloatArray] = {}
-        for row, element in enumerate(self.network.elements):
-            multiplier = adjoint[:, count + row, :]
-            current = self.unknowns[:, count + row]
+        closed = (e for e in self.network.elements if e.closed)
+        for row, element in enumerate(closed, start=count):
+            multiplier = adjoint[:, row, :]
+            current = self.unknowns[:, self.kept[row]]
             voltage = self.voltage(element.plus, element.minus)
             for derivative, terms in _derivatives(element, voltage, current, self.active.get(element.name)):
                 for name, factor in terms:
@@ -143,8 +149,6 @@ def _derivatives(
     element: Element, voltage: FloatArray, current: FloatArray, active: BoolArray | None
 ) -> list[tuple[FloatArray, tuple[tuple[str, float], ...]]]:
     """Change of the branch equation's right side per unit of each sum (db/dp - dA/dp x)."""
-    if not element.closed:
-        return []
     ones = np.ones_like(voltage)
     if element.kind in ("resistor", "source"):
         return [(current, element.resistance), (ones, element.voltage)]
@@ -200,21 +204,23 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
             f"node {floating[0]!r} is floating: no closed resistor or source ties it to ground"
             + (f" (also {', '.join(floating[1:])})" if floating[1:] else "")
         )
-    count, rows = len(network.nodes), len(network.elements)
-    base = _incidence(network)
-    active = {
-        e.name: np.full(size, e.kind == "leakage") for e in network.elements if e.kind in ("leakage", "clamp") and e.closed
-    }
-    matrix = np.empty((size, count + rows, count + rows))
-    unknowns = np.empty((size, count + rows))
+    closed = tuple(e for e in network.elements if e.closed)
+    base = _incidence(network, closed)
+    kept = np.concatenate(
+        [np.arange(len(network.nodes)), len(network.nodes) + np.flatnonzero([e.closed for e in network.elements])]
+    ).astype(np.intp)
+    active = {e.name: np.full(size, e.kind == "leakage") for e in closed if e.kind in ("leakage", "clamp")}
+    matrix = np.empty((size, len(base), len(base)))
+    unknowns = np.zeros((size, len(network.nodes) + len(network.elements)))
     pending = np.arange(size)
     for _ in range(_MAX_ROUNDS):
-        part = {name: array[pending] for name, array in arrays.items()}
+        part = arrays if len(pending) == size else {name: array[pending] for name, array in arrays.items()}
         states = {name: state[pending] for name, state in active.items()}
-        coefficients, right = _assemble(network, base, part, states, len(pending))
+        coefficients, right = _assemble(network, closed, base, part, states, len(pending))
+        found = _solve(closed, coefficients, right, pending)
         matrix[pending] = coefficients
-        unknowns[pending] = _solve(network, coefficients, right, pending)
-        changed = _update_states(network, part, states, unknowns[pending])
+        unknowns[pending[:, None], kept] = found
+        changed = _update_states(network, closed, part, states, found)
         for name, state in states.items():
             active[name][pending] = state
         pending = pending[changed]
@@ -222,7 +228,7 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
             break
     else:
         raise NetworkError(f"clamps and leakages find no consistent state for batch member {int(pending[0])}")
-    return Solution(network=network, values=arrays, unknowns=unknowns, matrix=matrix, active=active)
+    return Solution(network=network, values=arrays, unknowns=unknowns, matrix=matrix, kept=kept, active=active)
 
 
 def _batch(network: Network, values: Mapping[str, ArrayLike]) -> dict[str, FloatArray]:
@@ -237,21 +243,22 @@ def _batch(network: Network, values: Mapping[str, ArrayLike]) -> dict[str, Float
     return {name: np.broadcast_to(array, size) for name, array in arrays.items()}
 
 
-def _incidence(network: Network) -> FloatArray:
+def _incidence(network: Network, closed: tuple[Element, ...]) -> FloatArray:
     """Matrix with Kirchhoff's current law in the first rows; branch rows are filled in by `_assemble`."""
     nodes = {node: index for index, node in enumerate(network.nodes)}
     count = len(nodes)
-    base = np.zeros((count + len(network.elements),) * 2)
-    for row, element in enumerate(network.elements):
+    base = np.zeros((count + len(closed),) * 2)
+    for row, element in enumerate(closed, start=count):
         for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
             if node != GROUND:
-                base[nodes[node], count + row] += sign
-                base[count + row, nodes[node]] += sign
+                base[nodes[node], row] += sign
+                base[row, nodes[node]] += sign
     return base
 
 
 def _assemble(
     network: Network,
+    closed: tuple[Element, ...],
     base: FloatArray,
     values: Mapping[str, FloatArray],
     states: Mapping[str, BoolArray],
@@ -260,7 +267,7 @@ def _assemble(
     count = len(network.nodes)
     matrix = np.repeat(base[None], size, axis=0)
     right = np.zeros((size, len(base)))
-    for row, element in enumerate(network.elements, start=count):
+    for row, element in enumerate(closed, start=count):
         a, b, c = _coefficients(element, values, states.get(element.name))
         if np.ndim(a) or a != 1.0:
             matrix[:, row, :count] *= np.reshape(a, (-1, 1))
@@ -273,9 +280,7 @@ def _coefficients(
     element: Element, values: Mapping[str, FloatArray], active: BoolArray | None
 ) -> tuple[ArrayLike, FloatArray, FloatArray]:
     """Coefficients of ``a v - b i = c``."""
-    one, zero = np.asarray(1.0), np.asarray(0.0)
-    if not element.closed:
-        return 0.0, one, zero
+    one = np.asarray(1.0)
     if element.kind in ("resistor", "source"):
         return 1.0, element.total(element.resistance, values), element.total(element.voltage, values)
     if element.kind == "sink":
@@ -292,23 +297,25 @@ def _coefficients(
     )
 
 
-def _solve(network: Network, matrix: FloatArray, right: FloatArray, members: np.ndarray) -> FloatArray:  # type: ignore[type-arg]
+def _solve(
+    closed: tuple[Element, ...], matrix: FloatArray, right: FloatArray, members: npt.NDArray[np.intp]
+) -> FloatArray:
     try:
         found = np.linalg.solve(matrix, right[..., None])[..., 0]
     except np.linalg.LinAlgError:
-        raise _singular(network, matrix, members) from None
+        raise _singular(closed, matrix, members) from None
     if not np.all(np.isfinite(found)):
-        raise _singular(network, matrix, members)
+        raise _singular(closed, matrix, members)
     return np.asarray(found)
 
 
-def _singular(network: Network, matrix: FloatArray, members: np.ndarray) -> NetworkError:  # type: ignore[type-arg]
+def _singular(closed: tuple[Element, ...], matrix: FloatArray, members: npt.NDArray[np.intp]) -> NetworkError:
     """Name the first singular member and the elements that its null vector runs through."""
     for index, member in zip(range(len(matrix)), members, strict=True):
         _, sizes, rows = np.linalg.svd(matrix[index])
         if sizes[-1] <= 1e-14 * sizes[0]:
-            null = np.abs(rows[-1][len(network.nodes) :])
-            involved = [e.name for e, share in zip(network.elements, null, strict=True) if share > 0.1 * null.max()]
+            null = np.abs(rows[-1][-len(closed) :])
+            involved = [e.name for e, share in zip(closed, null, strict=True) if share > 0.1 * null.max()]
             return NetworkError(
                 f"batch member {int(member)} has no unique solution: a loop of ideal sources or zero-ohm links through "
                 + ", ".join(involved)
@@ -317,13 +324,17 @@ def _singular(network: Network, matrix: FloatArray, members: np.ndarray) -> Netw
 
 
 def _update_states(
-    network: Network, values: Mapping[str, FloatArray], states: Mapping[str, BoolArray], unknowns: FloatArray
+    network: Network,
+    closed: tuple[Element, ...],
+    values: Mapping[str, FloatArray],
+    states: Mapping[str, BoolArray],
+    unknowns: FloatArray,
 ) -> BoolArray:
     """Switch each clamp and leakage to the state its voltage asks for; tell which members changed."""
     nodes = {node: index for index, node in enumerate(network.nodes)}
     count = len(nodes)
     changed = np.zeros(len(unknowns), dtype=bool)
-    for row, element in enumerate(network.elements, start=count):
+    for row, element in enumerate(closed, start=count):
         if element.name not in states:
             continue
         high = unknowns[:, nodes[element.plus]] if element.plus != GROUND else 0.0

@@ -9,6 +9,7 @@ import numpy as np
 
 from ignition.circuit.network import Network
 from ignition.circuit.nodal import solve
+from ignition.errors import NetworkError
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = ["Ports", "reduce_to_ports"]
@@ -65,6 +66,11 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     Ports
         Open-circuit voltages and port resistances.
 
+    Raises
+    ------
+    NetworkError
+        When an igniter is open.
+
     Notes
     -----
     With currents as unknowns two igniters in series are not independent ports of a Thevenin form; each igniter's row
@@ -75,12 +81,17 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     solution = solve(network, values)
     count = len(network.nodes)
     names = [e.name for e in network.elements]
-    rows = [count + names.index(name) for name in network.igniters]
+    kept = solution.kept.tolist()
+    full = [count + names.index(name) for name in network.igniters]
+    open_ones = [name for name in network.igniters if not network.element(name).closed]
+    if open_ones:
+        raise NetworkError(f"igniter {open_ones[0]!r} is open and is no port; leave it out of the ports")
+    rows = [kept.index(row) for row in full]
     unit = np.zeros((solution.batch, solution.matrix.shape[1], len(rows)))
     for column, row in enumerate(rows):
         unit[:, row, column] = 1.0
     admittance = np.linalg.solve(solution.matrix, unit)[:, rows, :]
-    currents = solution.unknowns[:, rows]
+    currents = solution.unknowns[:, full]
     loads = np.stack(
         [
             np.broadcast_to(network.element(name).total(network.element(name).resistance, solution.values), solution.batch)

@@ -1,0 +1,142 @@
+"""What a continuity reading cannot exclude: series resistance, and leakage across open terminals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from ignition.analyses.bands import adc_band, armed_states, code_bounds, remaining_charge
+from ignition.circuit.extremes import Probe, extremes
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.network import Network
+from ignition.circuit.nodal import solve
+from ignition.circuit.states import LEAKING, State, adc_pin, build_network
+from ignition.toleranced import Toleranced
+
+__all__ = ["current_when_fired", "largest_resistance"]
+
+_LARGEST = 1e9
+"""Series resistance beyond which a line counts as open [ohm]."""
+
+_SMALLEST = 1e-3
+"""Resistance below which there is none [ohm]."""
+
+_ROUNDS, _POINTS = 6, 48
+
+
+def largest_resistance(
+    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], limit: float, *, series: bool
+) -> float | None:
+    """Return the largest resistance whose highest reading still reaches a code.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI] of the armed phase.
+    limit : float
+        The code [LSB].
+    series : bool
+        True for a resistance in series with the intact line, False for one across the terminals of an open line.
+
+    Returns
+    -------
+    float or None
+        Resistance [ohm], 0 where none at all is allowed; None where even the largest resistance reaches the code.
+
+    Notes
+    -----
+    The reading falls as the resistance rises. The worst corner is searched at the resistance found, and the resistance
+    is located again on that corner until the two agree.
+    """
+    line = "intact" if series else LEAKING
+    found = [_largest(circuit, channel, box, limit, state, series) for state in armed_states(circuit, channel, line)]
+    return None if None in found else max(r for r in found if r is not None)
+
+
+def _largest(
+    circuit: Circuit,
+    channel: ChannelModel,
+    box: Mapping[str, Toleranced],
+    limit: float,
+    state: State,
+    series: bool,
+) -> float | None:
+    key = f"{channel.name}.lead" if series else f"{channel.name}.bridging"
+    base = box[key].low
+    network = build_network(circuit, state)
+    probe = Probe(node=adc_pin(channel))
+
+    def at(resistance: float) -> tuple[float, Mapping[str, float]]:
+        """Highest code with this resistance, and the corner where it stands."""
+        wider = dict(box) | {key: Toleranced.exact(base + resistance, "ohm")}
+        pin = extremes(network, wider, [probe])[0]
+        code = adc_band(circuit, channel, pin, "intact", wider).code.high
+        return (-1.0 if code is None else code), pin.high_at
+
+    code, corner = at(_LARGEST)
+    if code >= limit:
+        return None
+    left = remaining_charge(circuit, channel, "intact", box)
+    resistance = _on_corner(circuit, channel, network, key, base, corner, limit, left)
+    for _ in range(4):
+        _, corner = at(max(resistance, _SMALLEST))
+        again = max(resistance, _on_corner(circuit, channel, network, key, base, corner, limit, left))
+        if again - resistance <= 1e-9 * again:
+            break
+        resistance = again
+    return resistance
+
+
+def _on_corner(
+    circuit: Circuit,
+    channel: ChannelModel,
+    network: Network,
+    key: str,
+    base: float,
+    corner: Mapping[str, float],
+    limit: float,
+    left: float,
+) -> float:
+    """Largest resistance that reaches the code with all other values fixed, by narrowing a logarithmic grid."""
+    low, high = _SMALLEST, _LARGEST
+    reached = 0.0
+    for _ in range(_ROUNDS):
+        grid = np.geomspace(low, high, _POINTS)
+        values = {n: np.full(_POINTS, corner[n]) for n in network.parameters} | {key: base + grid}
+        pins = solve(network, values).voltage(adc_pin(channel))
+        codes = [code_bounds(circuit, float(v), float(v), float(v), left).high for v in pins]
+        inside = [index for index, code in enumerate(codes) if code is not None and code >= limit]
+        if not inside:
+            break
+        last = inside[-1]
+        reached = float(grid[last])
+        if last == _POINTS - 1:
+            break
+        low, high = float(grid[last]), float(grid[last + 1])
+    return reached
+
+
+def current_when_fired(circuit: Circuit, channel: ChannelModel, resistance: float) -> float:
+    """Return the highest current that flows through an unseen series resistance when the channel is fired.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    resistance : float
+        Series resistance [ohm].
+
+    Returns
+    -------
+    float
+        Current [A]: strongest battery, least resistance, MOSFET and igniters without any.
+    """
+    rest = circuit.battery.resistance.low + channel.lead.resistance.low + sum(p.resistance.low for p in circuit.feed)
+    return circuit.battery.voltage.high / (resistance + rest) if resistance + rest > 0 else float("inf")
