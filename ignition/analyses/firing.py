@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing_bounds import IgniterBounds, igniter_bounds
-from ignition.analyses.gate import controller_rail
 from ignition.analyses.on_state import OnState, firing_network, heating, on_states
 from ignition.analyses.results import Spread
 from ignition.analyses.sequence import igniter_list, march_circuit, turn_on
@@ -110,6 +109,11 @@ class Firing:
     controller_supply: Spread
     supply: SupplyUnderFire
 
+    @property
+    def all_function(self) -> bool:
+        """Whether every igniter functions in every case."""
+        return all(i.functions == "always" for c in self.channels for i in c.igniters)
+
 
 def firing(circuit: Circuit) -> Firing:
     """Analyse the firing sequence of a circuit.
@@ -133,12 +137,10 @@ def firing(circuit: Circuit) -> Firing:
     """
     nominal = _nominal(circuit)
     results: list[ChannelFiring] = []
-    loads: list[tuple[ChannelModel, Mapping[str, Toleranced]]] = []
     supply = supply_under_fire(circuit)
     for channel in circuit.channels:
         states, box = on_states(circuit, _together(circuit, channel, before=True))
         results.append(_channel(circuit, channel, states[channel.name], box, nominal, supply))
-        loads.append((channel, box))
     return Firing(
         circuit=circuit.name,
         channels=tuple(results),

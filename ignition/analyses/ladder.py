@@ -141,12 +141,13 @@ def ladder_currents(
     Returns
     -------
     tuple of FloatArray
-        Bus voltage (n,), source current (n,), voltage across the strings of each channel (m, n), channel current (m, n).
+        Bus voltage (n,), source current (n,), voltage across the strings of each channel (m, n), channel
+        current (m, n).
 
     Notes
     -----
-    With S_c the conductance of the strings of channel c: q = 1 + R_c S_c, G_c = S_c / q, V_bus = E / (1 + R_s sum G_c), voltage across
-    the strings V_bus / q, channel current V_bus G_c.
+    With S_c the conductance of the strings of channel c: q = 1 + R_c S_c, G_c = S_c / q,
+    V_bus = E / (1 + R_s sum G_c), voltage across the strings V_bus / q, channel current V_bus G_c.
     """
     channels = channel_resistance.shape[0]
     strings = _sum_by_channel(channel_of_string, channels, string_conductance)
@@ -167,7 +168,7 @@ def ladder_currents(
 
 
 def string_conductance(tree: ClusterTree, string_resistance: FloatArray, igniter_resistance: FloatArray) -> FloatArray:
-    """Conductance of each string [S], shape (s, n): 1 / (R_b + sum R), 0 for an open, at most 1 / `LEAST_RESISTANCE`."""
+    """Conductance of each string [S], (s, n): 1 / (R_b + sum R), 0 for an open, at most 1 / `LEAST_RESISTANCE`."""
     if tree.single_igniter_strings:
         total = string_resistance + igniter_resistance
     else:
@@ -219,9 +220,9 @@ def tree_currents(
 
     Notes
     -----
-    V_bus = E / (1 + R_s sum G_c), G_c = S_c / (1 + R_c S_c), S_c = sum 1 / (R_b + sum R). A string of less than 1 pico-ohm is taken as
-    1 pico-ohm: behind any real resistance the difference is below double precision, and an ideal source into a dead short
-    shows as a very large, finite current.
+    V_bus = E / (1 + R_s sum G_c), G_c = S_c / (1 + R_c S_c), S_c = sum 1 / (R_b + sum R). A string of less than
+    1 pico-ohm is taken as 1 pico-ohm: behind any real resistance the difference is below 1e-9, and an ideal source
+    into a dead short shows as a very large, finite current.
 
     Examples
     --------
@@ -240,7 +241,9 @@ def tree_currents(
     size = batch_size(dict(zip(names, arrays, strict=True)) | ({} if on is None else {"conducting": on}))
     for name, array in zip(names[1:], arrays[1:], strict=True):
         if np.any(np.isnan(array) | (array < 0.0)):
-            raise InputError(f"{name}: a resistance must be 0 or more (inf = open), received {array.min()!r}; write ohms >= 0")
+            raise InputError(
+                f"{name}: a resistance must be 0 or more (inf = open), received {array.min()!r}; write ohms >= 0"
+            )
     full = [np.broadcast_to(a, (*a.shape[:-1], size)) for a in arrays]
     conductance = string_conductance(tree, full[3], full[4])
     bus, source, channel_voltage, channel_current = ladder_currents(
@@ -272,7 +275,9 @@ def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
     if rows == 0:
         if array.ndim <= 1:
             return array.reshape(-1)
-        raise InputError(f"{name}: one value, or one value a trial, expected; received shape {array.shape}; write () or (trials,)")
+        raise InputError(
+            f"{name}: one value, or one value a trial, expected; received shape {array.shape}; write () or (trials,)"
+        )
     if array.ndim == 0:
         return np.broadcast_to(array, (rows, 1))
     if array.ndim == 1 and array.shape[0] in (1, rows):
@@ -280,8 +285,8 @@ def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
     if array.ndim == 2 and array.shape[0] in (1, rows):
         return np.broadcast_to(array, (rows, array.shape[1]))
     raise InputError(
-        f"{name}: {rows} members expected, received shape {array.shape}; write one value, ({rows},) for all trials alike, "
-        f"or ({rows}, trials)"
+        f"{name}: {rows} members expected, received shape {array.shape}; write one value, ({rows},) for all trials "
+        f"alike, or ({rows}, trials)"
     )
 
 

@@ -1,4 +1,4 @@
-"""Firing transient of a cluster: every igniter's function time, from event to event, for a whole batch of trials at once."""
+"""Firing transient of a cluster: every igniter's function time, from event to event, for a batch of trials at once."""
 
 from __future__ import annotations
 
@@ -34,7 +34,8 @@ class MarchResult:
     peak_thermal_fraction : FloatArray
         Highest θ/θ_f of the sequence, 1 where the igniter functioned, shape (k, B).
     initial_current : FloatArray
-        Current at the instant at which the igniter's channel starts to conduct [A], 0 where it never does, shape (k, B).
+        Current at the instant at which the igniter's channel starts to conduct [A], 0 where it never does,
+        shape (k, B).
     highest_current : FloatArray
         Highest current out of the source [A], shape (B,).
     lowest_bus_voltage : FloatArray
@@ -46,7 +47,8 @@ class MarchResult:
     charge : FloatArray
         Charge drawn from the source through the bus [C], shape (B,).
     release_time : FloatArray
-        Time at which the terminal voltage fell below `release_voltage` and all channels released [s], else inf, shape (B,).
+        Time at which the terminal voltage fell below `release_voltage` and all channels released [s], else inf,
+        shape (B,).
     fuse_time : FloatArray
         Time at which the fuse opened [s], else inf, shape (B,).
     method : str
@@ -98,8 +100,8 @@ def march(
 ) -> MarchResult:
     """March a firing sequence from event to event.
 
-    A value is one number; or one a trial, shape (B,), for quantities of the source; or, for quantities of a channel, string or
-    igniter, one a member, shape (members,), or one a member and trial, shape (members, B).
+    A value is one number; or one a trial, shape (B,), for quantities of the source; or, for quantities of a channel,
+    string or igniter, one a member, shape (members,), or one a member and trial, shape (members, B).
 
     Parameters
     ----------
@@ -165,11 +167,12 @@ def march(
 
     Notes
     -----
-    Igniter: dx/dt = ((I/I0)²(1 + a x)/(1 + a) - x)/τ, R = R0 (1 + a x), x = θ/θ_f; it functions at x = 1 and then is
-    `spent_resistance`. With a = 0 and an ideal source, x is an exponential between events and t = τ ln((x_inf - x)/(x_inf - 1))
-    is evaluated without loss of digits; else a Dormand-Prince pair with a step of its own for each trial, events by root
-    finding on the step. A channel conducts from start + turn_on_delay to start + pulse. The release and the fuse act without
-    delay. A heat path between igniters, inductance, and avalanche in the switch are not covered.
+    Igniter: dx/dt = ((I/I0)²(1 + a x)/(1 + a) - x)/τ, R = R0 (1 + a x), x = θ/θ_f; it functions at x = 1 and then
+    is `spent_resistance`. With a = 0 and an ideal source, x is an exponential between events, and
+    t = τ ln((x_inf - x)/(x_inf - 1)) is evaluated without loss of digits; else a Dormand-Prince pair with a step of
+    its own for each trial, events by root finding on the step. A channel conducts from start + turn_on_delay to
+    start + pulse. The release and the fuse act without delay. The trials of a batch may differ in all values but
+    not in the tree. A heat path between igniters, inductance, and avalanche in the switch are not covered.
 
     Examples
     --------
@@ -189,7 +192,12 @@ def march(
             "release_voltage": release_voltage,
             "fuse_i2t": fuse_i2t,
         },
-        per_channel={"channel_resistance": channel_resistance, "start": start, "pulse": pulse, "turn_on_delay": turn_on_delay},
+        per_channel={
+            "channel_resistance": channel_resistance,
+            "start": start,
+            "pulse": pulse,
+            "turn_on_delay": turn_on_delay,
+        },
         per_string={"string_resistance": string_resistance},
         per_igniter={
             "igniter_resistance": igniter_resistance,
@@ -204,7 +212,9 @@ def march(
     )
     exact = _is_exact(inputs, method)
     if not 1e-12 <= tolerance <= 1e-2:
-        raise InputError(f"tolerance: a number from 1e-12 to 1e-2 expected, received {tolerance!r}; write for example 1e-8")
+        raise InputError(
+            f"tolerance: a number from 1e-12 to 1e-2 expected, received {tolerance!r}; write for example 1e-8"
+        )
     size = _CHUNK_ELEMENTS if exact else _SUBSTEP_CHUNK_ELEMENTS
     out = _results(tree, inputs.trials)
 
@@ -221,10 +231,13 @@ def march(
 def _is_exact(inputs: MarchInputs, method: str) -> bool:
     """Whether to take the exact path."""
     if method not in ("auto", "exact", "sub-stepped"):
-        raise InputError(f'method: "auto", "exact" or "sub-stepped" expected, received {method!r}; write one of the three')
+        raise InputError(
+            f'method: "auto", "exact" or "sub-stepped" expected, received {method!r}; write one of the three'
+        )
     if method == "exact" and inputs.sub_stepped:
         raise InputError(
-            'method: "exact" needs growth = 0 and neither polarisation nor bank, received some of them; write "auto" or "sub-stepped"'
+            'method: "exact" needs growth = 0 and neither polarisation nor bank, received some of them; '
+            'write "auto" or "sub-stepped"'
         )
     return method != "sub-stepped" and not inputs.sub_stepped
 
@@ -233,7 +246,7 @@ def _results(tree: ClusterTree, trials: int) -> dict[str, FloatArray]:
     """Empty arrays for the results, by field name."""
     igniter = ("function_time", "thermal_fraction", "peak_thermal_fraction", "initial_current")
     trial = ("highest_current", "lowest_bus_voltage", "lowest_terminal_voltage", "charge", "release_time", "fuse_time")
-    out = {name: np.empty((tree.igniters, trials)) for name in igniter}
+    out: dict[str, FloatArray] = {name: np.empty((tree.igniters, trials)) for name in igniter}
     out |= {name: np.empty(trials) for name in trial}
     out["channel_i2t"] = np.empty((tree.channels, trials))
     return out
@@ -248,7 +261,9 @@ def _for_chunks(
 ) -> None:
     """Cut the trials into chunks and work on each, in threads where asked for."""
     if chunk < 1 or workers < 1:
-        raise InputError(f"chunk, workers: whole numbers of 1 or more expected, received {chunk!r}, {workers!r}; write 1 or more")
+        raise InputError(
+            f"chunk, workers: whole numbers of 1 or more expected, received {chunk!r}, {workers!r}; write 1 or more"
+        )
 
     def one(first: int) -> None:
         last = min(first + chunk, inputs.trials)

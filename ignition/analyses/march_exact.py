@@ -1,27 +1,26 @@
-"""Exact march: resistances are constant between events, so every thermal fraction is an exponential and nothing is stepped.
+"""Exact march: resistances are constant between events, every thermal fraction is an exponential, nothing is stepped.
 
-All arrays carry the trials on their last, contiguous axis. Every trial makes its own next event in each round; trials that
-reached the end of the segment are taken out of the arrays when they have become many.
+All arrays carry the trials on their last, contiguous axis. Every trial makes its own next event in each round; trials
+that reached the end of the segment are taken out of the arrays when they have become many.
 """
 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from ignition.analyses.ladder import LEAST_RESISTANCE, ladder_currents, string_conductance
-from ignition.analyses.march_inputs import MarchInputs, Segment, segments
+from ignition.analyses.march_inputs import IndexArray, MarchInputs, Segment, segments
 from ignition.errors import NetworkError
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["march_exact"]
 
 _BELOW_ONE = 1.0 - 2.0**-53
-_NO_EXCESS = 1e-300  # stands for x_inf <= 1; the least true excess is 2.2e-16. An infinite ratio would do, but log1p(inf) is slow
-_NEVER = 1e-200  # scale at which a ratio from _NO_EXCESS (over 1e283) is huge and a true one (below 1e17) vanishes
+# Stands for x_inf <= 1; the least true excess is 2.2e-16. Division by 0 would do as well, but log1p(inf) is slow.
+_NO_EXCESS = 1e-300
+# Scale at which a ratio from _NO_EXCESS (over 1e283) is huge and a true one (below 1e17) vanishes.
+_NEVER = 1e-200
 _KEEP = 0.6
-
-IndexArray = npt.NDArray[np.intp]
 
 
 _CONSTANT = (
@@ -67,8 +66,7 @@ class _Trials:
         self.single = inputs.tree.single_igniter_strings
         self.guarded = inputs.guarded
         self.spent_open = inputs.spent_open
-        # One channel of lone igniters that open: a current only ever rises, so the last thermal fraction is the highest.
-        # In each round every trial then loses an igniter or ends: its row is retired, and the rounds become shorter.
+        # One channel of lone igniters that open: currents only rise, so the last thermal fraction is the highest.
         self.rising = m == 1 and self.single and self.spent_open and not self.guarded
         self.channel_of_igniter = np.array(inputs.tree.channel_of_igniter)
         self.string_of_igniter = np.array(inputs.tree.string_of_igniter)
@@ -87,17 +85,11 @@ class _Trials:
         self.rate: FloatArray = -1.0 / inputs.time_constant
         self.igniter_resistance = inputs.igniter_resistance if self.single else inputs.igniter_resistance.copy()
         self.conductance = string_conductance(inputs.tree, inputs.string_resistance, inputs.igniter_resistance)
-        weight = np.divide(1.0, inputs.threshold_current)
-        if self.single:
-            weight *= self.conductance
-        # x_inf over the square of the voltage across the strings (or of the string current); 0 once the igniter has functioned
+        weight = np.divide(self.conductance if self.single else 1.0, inputs.threshold_current)
+        # x_inf over the square of the voltage across the strings (or of the string current); 0 after function.
         self.weight: FloatArray = np.multiply(weight, weight, out=weight)
         self.fraction: FloatArray = np.zeros((k, trials))
-        self.last_fraction = self.fraction
         self.peak: FloatArray = self.fraction if self.rising else np.zeros((k, trials))
-        # which igniter stands in each row; all of them, and those not retired
-        self.all_identity: IndexArray = np.arange(k)[:, None] + np.zeros((1, trials if self.rising else 0), dtype=np.intp)
-        self.identity = self.all_identity
         self.function_time: FloatArray = np.full((k, trials), np.inf)
         self.highest_current: FloatArray = np.zeros(trials)
         self.lowest_bus_voltage = inputs.voltage.copy()
@@ -118,7 +110,7 @@ class _Trials:
         self.whole = bool(segment.conducting.all()) and not self.guarded
         self.conducting: FloatArray = segment.conducting * self.live
         self.starting: BoolArray | None = segment.starting
-        # ln(1 + 2**-53 / _NO_EXCESS) is 654: where no pulse lasts so many time constants, "never" needs no mark of its own
+        # ln(1 + 2**-53 / _NO_EXCESS) is 654: where no pulse lasts so many time constants, "never" needs no mark.
         self.short = float(np.max(segment.length)) < 600.0 * float(np.min(self.time_constant))
 
     def take(self, keep: IndexArray) -> _Trials:
@@ -128,6 +120,8 @@ class _Trials:
         for name in _CONSTANT + _STATE:
             # np.take keeps the C order, on which ravel() being a view depends
             part.__dict__[name] = np.take(self.__dict__[name], keep, axis=-1)
+        if self.rising:
+            part.peak = part.fraction
         part._scratch()
         return part
 
@@ -135,20 +129,6 @@ class _Trials:
         """Write the state of `part` over the trials `index`."""
         for name in _STATE:
             self.__dict__[name][..., index] = part.__dict__[name]
-
-    def retire(self, hit: IndexArray, trial: IndexArray) -> None:
-        """Put the first row of each trial in the place of its igniter that functioned, then leave out the first rows."""
-        names = ["weight", "conductance", "fraction"]
-        if self.time_constant.shape[0] > 1:
-            names += ["time_constant", "rate"]
-        gone = self.identity.ravel()[hit]
-        for name in [*names, "identity"]:
-            array = self.__dict__[name]
-            array.ravel()[hit] = array[0][trial]
-        self.identity[0][trial] = gone
-        # views: the rows left out stay in `last_fraction` and `all_identity`
-        for name in [*names, "identity", "a", "b", "c", "hit"]:
-            self.__dict__[name] = self.__dict__[name][1:]
 
     def _scratch(self) -> None:
         self.a: FloatArray = np.empty_like(self.fraction)
@@ -191,13 +171,10 @@ def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) ->
 def _write(state: _Trials, inputs: MarchInputs, out: dict[str, FloatArray]) -> None:
     """Copy the end state of a chunk into the results."""
     done = np.isfinite(state.function_time)
+    np.copyto(state.peak, 1.0, where=done)
     if state.rising:
-        if not done.all():
-            np.put_along_axis(state.peak, state.all_identity, state.last_fraction.copy(), axis=0)
-        np.copyto(state.peak, 1.0, where=done)
         out["thermal_fraction"][:] = state.peak
     else:
-        np.copyto(state.peak, 1.0, where=done)
         np.copyto(out["thermal_fraction"], 1.0, where=done)
     out["peak_thermal_fraction"][:] = state.peak
     for name in _STATE:
@@ -215,14 +192,16 @@ def _run_segment(state: _Trials, initial_current: FloatArray) -> None:
         finished = np.count_nonzero(done)
         if finished == done.shape[0]:
             break
-        if finished > (1.0 - _KEEP) * done.shape[0] and not state.rising:
+        if finished > (1.0 - _KEEP) * done.shape[0]:
             keep = np.flatnonzero(~done)
             if index is not None:
                 state.put_back(active, index)
             index = keep if index is None else index[keep]
             active = active.take(keep)
     else:
-        raise NetworkError(f"firing march: no end of a segment after {limit} events; report the circuit: this must not happen")
+        raise NetworkError(
+            f"firing march: no end of a segment after {limit} events; report the circuit: this must not happen"
+        )
     if index is not None:
         state.put_back(active, index)
 
@@ -271,7 +250,7 @@ def _currents(state: _Trials) -> tuple[FloatArray, FloatArray, FloatArray, Float
 
 
 def _record_start(state: _Trials, across: FloatArray, initial_current: FloatArray) -> None:
-    """Current of each igniter at the instant at which its channel starts to conduct; the first round of a segment only."""
+    """Current of each igniter at the instant at which its channel starts to conduct; first round of a segment only."""
     starting, state.starting = state.starting, None
     assert starting is not None
     if starting.any():
@@ -284,7 +263,9 @@ def _extremes(state: _Trials, solved: tuple[FloatArray, FloatArray, FloatArray, 
     """Keep the highest source current and the lowest bus voltage while the source is connected."""
     np.maximum(state.highest_current, solved[1], out=state.highest_current)
     if state.guarded:
-        np.copyto(state.lowest_bus_voltage, solved[0], where=(solved[0] < state.lowest_bus_voltage) & (state.live > 0.0))
+        np.copyto(
+            state.lowest_bus_voltage, solved[0], where=(solved[0] < state.lowest_bus_voltage) & (state.live > 0.0)
+        )
     else:
         np.minimum(state.lowest_bus_voltage, solved[0], out=state.lowest_bus_voltage)
 
@@ -319,8 +300,9 @@ def _disconnect(state: _Trials, which: BoolArray) -> None:
 
 
 def _time_to_function(state: _Trials, across: FloatArray) -> FloatArray:
-    """Time to the next function of each trial at the present currents, more than any pulse for none; leaves x_inf in `a` and the times in `b`.
+    """Time to the next function of each trial at the present currents, more than any pulse for none.
 
+    Leaves x_inf in `a`, the times of the igniters (of a common time constant: the ratios) in `b`, their least in `least`.
     The time is tau ln((x_inf - x) / (x_inf - 1)) = tau log1p((1 - x) / (x_inf - 1)); a settled value of 1 or less
     gives more than 1e80 s.
     """
@@ -377,20 +359,9 @@ def _spend(state: _Trials, hit: IndexArray) -> None:
     """Mark igniters as functioned: their resistance changes, and from now on they only cool."""
     trials = state.elapsed.shape[0]
     trial = hit - (hit // trials) * trials  # faster than %
-    now = (state.begin + state.elapsed)[trial]
-    state.moving -= hit.size
-    if state.rising:
-        state.function_time.ravel()[state.identity.ravel()[hit] * trials + trial] = now
-        first = hit
-        if hit.size > 1 and np.bincount(trial).max() > 1:
-            trial, place = np.unique(trial, return_index=True)
-            first = hit[place]  # of igniters that function together, the one in the first row is retired
-        state.weight.ravel()[hit] = 0.0
-        state.conductance.ravel()[hit] = 0.0
-        state.retire(first, trial)
-        return
-    state.function_time.ravel()[hit] = now
+    state.function_time.ravel()[hit] = (state.begin + state.elapsed)[trial]
     state.weight.ravel()[hit] = 0.0
+    state.moving -= hit.size
     if not state.single:
         state.igniter_resistance.ravel()[hit] = np.inf if state.spent_open else state.spent_resistance.ravel()[hit]
     elif state.spent_open:

@@ -1,4 +1,4 @@
-"""Inputs of the firing march: checked, brought to (members, trials), cut into chunks and into segments of the sequence."""
+"""Inputs of the firing march: checked, brought to (members, trials), cut into chunks and into segments."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from ignition.analyses.ladder import MOST_RESISTANCE, ClusterTree, batch_size, member_array
 from ignition.errors import InputError
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["CapacitorBank", "MarchInputs", "Polarisation", "Segment", "march_inputs"]
+__all__ = ["CapacitorBank", "IndexArray", "MarchInputs", "Polarisation", "Segment", "march_inputs"]
+
+
+IndexArray = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,10 +64,10 @@ _NO_ARRAY = ("tree", "source_kind", "guarded", "spent_open")
 class MarchInputs:
     """Arrays of one march; each is (n,), (m, n), (s, n) or (k, n), or has 1 in place of n where all trials are alike.
 
-    The units are SI; the names are those of `ignition.analyses.march.march`. `channel_on` and `channel_off` are the instants between
-    which a channel conducts [s]. `source_kind` is "ideal", "polarised" or "bank"; the state voltage v obeys
-    dv/dt = (state_supply - v) state_leak + state_gain I: v is the polarisation voltage or the voltage of the bank. `guarded`: a
-    fuse or a release can end the current. `spent_open`: every igniter opens at function.
+    The units are SI; the names are those of `ignition.analyses.march.march`. `channel_on` and `channel_off` are the
+    instants between which a channel conducts [s]. `source_kind` is "ideal", "polarised" or "bank"; the state voltage v
+    obeys dv/dt = (state_supply - v) state_leak + state_gain I: v is the polarisation voltage or the voltage of the
+    bank. `guarded`: a fuse or a release can end the current. `spent_open`: every igniter opens at function.
     """
 
     tree: ClusterTree
@@ -112,7 +116,7 @@ class MarchInputs:
             if name not in ("channel_on", "channel_off"):
                 part = np.broadcast_to(part, (*part.shape[:-1], last - first))
             cut[name] = part
-        return replace(self, **cut)
+        return replace(self, **cut)  # type: ignore[arg-type]
 
     def _arrays(self) -> dict[str, FloatArray]:
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in _NO_ARRAY}
@@ -178,8 +182,8 @@ def march_inputs(
     _check_ranges(arrays)
     if np.any(arrays["terminal_resistance"] > arrays["source_resistance"]):
         raise InputError(
-            "terminal_resistance: it is the part of source_resistance inside the battery's terminals and cannot be more than it; "
-            "received more; write a value between 0 and source_resistance"
+            "terminal_resistance: it is the part of source_resistance inside the battery's terminals and cannot be more "
+            "than it; received more; write a value between 0 and source_resistance"
         )
     on = arrays["start"] + arrays.pop("turn_on_delay")
     off = arrays.pop("start") + arrays.pop("pulse")
@@ -217,7 +221,13 @@ _RANGES: dict[str, tuple[float, bool, float, bool, str]] = {
     "turn_on_delay": (0.0, True, np.inf, False, "seconds >= 0"),
     "string_resistance": (0.0, True, np.inf, True, "ohms >= 0"),
     "igniter_resistance": (0.0, True, np.inf, True, "ohms >= 0, inf for an open bridge"),
-    "threshold_current": (1e-12, True, np.inf, True, "amperes of 1 pA or more, inf for an igniter that never functions"),
+    "threshold_current": (
+        1e-12,
+        True,
+        np.inf,
+        True,
+        "amperes of 1 pA or more, inf for an igniter that never functions",
+    ),
     "time_constant": (1e-15, True, 1e15, True, "seconds > 0 (an adiabatic bridge: a long time constant)"),
     "spent_resistance": (0.0, True, np.inf, True, "ohms >= 0, inf for an open"),
     "growth": (-1.0, False, np.inf, False, "a number > -1"),
@@ -239,13 +249,13 @@ def _check_ranges(arrays: dict[str, FloatArray], owner: str = "") -> None:
         fits_above = most <= high if high_allowed else most < high
         if not (fits_below and fits_above):
             bad = most if fits_below else least
-            raise InputError(
-                f"{owner}{name}: every value must lie in {'[' if low_allowed else '('}{low:g}, {high:g}{']' if high_allowed else ')'}, "
-                f"received {bad!r}; write {write}"
-            )
+            span = f"{'[' if low_allowed else '('}{low:g}, {high:g}{']' if high_allowed else ')'}"
+            raise InputError(f"{owner}{name}: every value must lie in {span}, received {bad!r}; write {write}")
 
 
-def _source_state(voltage: FloatArray, polarisation: Polarisation | None, bank: CapacitorBank | None) -> dict[str, FloatArray]:
+def _source_state(
+    voltage: FloatArray, polarisation: Polarisation | None, bank: CapacitorBank | None
+) -> dict[str, FloatArray]:
     """Coefficients of the state voltage of the source: dv/dt = (supply - v) leak + gain I, and v at t = 0."""
     zero = np.zeros(1)
     if polarisation is not None and bank is not None:

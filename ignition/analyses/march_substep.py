@@ -1,9 +1,10 @@
-"""Sub-stepped march: growing bridge resistance, battery polarisation or a capacitor bank, with error control for each trial.
+"""Sub-stepped march: growing bridge resistance, battery polarisation or a capacitor bank, each trial error-controlled.
 
-Dormand-Prince pair of orders 5 and 4; every trial has its own step. An event inside a step is found as a root of the step's own
-end state, so that it is as exact as the step. All arrays carry the trials on their last axis.
+Dormand-Prince pair of orders 5 and 4; every trial has its own step. An event inside a step is found as a root of the
+step's own end state, so that it is as exact as the step. All arrays carry the trials on their last axis.
 
-Rows of the state: thermal fraction of each igniter (k), state voltage of the source (1), charge (1), source I²t (1), channel I²t (m).
+Rows of the state: thermal fraction of each igniter (k), state voltage of the source (1), charge (1), source I²t (1),
+channel I²t (m).
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from ignition.analyses.ladder import ladder_currents, string_conductance
-from ignition.analyses.march_inputs import MarchInputs, Segment, segments
+from ignition.analyses.march_inputs import IndexArray, MarchInputs, Segment, segments
 from ignition.errors import NetworkError
 from ignition.typing import BoolArray, FloatArray
 
@@ -33,18 +34,45 @@ _LEAST_TURN = 1e-3
 _ROUNDS = 200_000
 
 
+_CONSTANT = (
+    "voltage",
+    "source_resistance",
+    "terminal_resistance",
+    "release_voltage",
+    "fuse_i2t",
+    "channel_resistance",
+    "string_resistance",
+    "growth",
+    "state_supply",
+    "state_leak",
+    "state_gain",
+    "heat",
+    "rate",
+    "spent",
+    "begin",
+    "length",
+)
+_STATE = (
+    "base",
+    "slope",
+    "alive",
+    "live",
+    "y",
+    "step",
+    "elapsed",
+    "conducting",
+    "peak",
+    "function_time",
+    "highest_current",
+    "lowest_bus_voltage",
+    "lowest_terminal_voltage",
+    "release_time",
+    "fuse_time",
+)
+
+
 class _Cluster:
     """Trials under way: their constants, their state `y`, and what has been recorded."""
-
-    _GIVEN = (
-        "voltage source_resistance terminal_resistance release_voltage fuse_i2t channel_resistance string_resistance growth "
-        "state_supply state_leak state_gain"
-    ).split()
-    _CONSTANT = [*_GIVEN, "heat", "rate", "spent", "begin", "length"]
-    _STATE = (
-        "base slope alive live y step elapsed conducting peak function_time highest_current lowest_bus_voltage "
-        "lowest_terminal_voltage release_time fuse_time"
-    ).split()
 
     def __init__(self, inputs: MarchInputs, trials: int, tolerance: float) -> None:
         self.tree, self.kind, self.tolerance = inputs.tree, inputs.source_kind, tolerance
@@ -52,15 +80,24 @@ class _Cluster:
         self.k = k
         self.string = np.array(inputs.tree.string_of_igniter)
         self.channel = np.array(inputs.tree.channel_of_string)
-        for name in self._GIVEN:
-            setattr(self, name, getattr(inputs, name))
+        self.voltage = inputs.voltage
+        self.source_resistance = inputs.source_resistance
+        self.terminal_resistance = inputs.terminal_resistance
+        self.release_voltage = inputs.release_voltage
+        self.fuse_i2t = inputs.fuse_i2t
+        self.channel_resistance = inputs.channel_resistance
+        self.string_resistance = inputs.string_resistance
+        self.growth = inputs.growth
+        self.state_supply = inputs.state_supply
+        self.state_leak = inputs.state_leak
+        self.state_gain = inputs.state_gain
         self.heat: FloatArray = 1.0 / (inputs.threshold_current**2 * (1.0 + inputs.growth))
         self.rate: FloatArray = np.broadcast_to(1.0 / inputs.time_constant, (k, trials)).copy()
         self.base = inputs.igniter_resistance.copy()
         self.slope = np.where(np.isfinite(self.base), self.base * inputs.growth, 0.0)
         self.spent = inputs.spent_resistance
-        self.alive = np.ones((k, trials))
-        self.y = np.zeros((k + 3 + m, trials))
+        self.alive: FloatArray = np.ones((k, trials))
+        self.y: FloatArray = np.zeros((k + 3 + m, trials))
         self.y[k] = inputs.state_voltage
         self.step = np.zeros(trials)
         self.peak = np.zeros((k, trials))
@@ -84,24 +121,23 @@ class _Cluster:
         fastest = np.max(np.abs(slope) / scale, axis=0) + np.max(self.rate, axis=0)
         self.step = 0.5 * self.tolerance**0.2 / fastest
 
-    def take(self, keep: FloatArray) -> _Cluster:
+    def take(self, keep: IndexArray) -> _Cluster:
         """The trials `keep` alone."""
         part = object.__new__(_Cluster)
         part.__dict__.update(self.__dict__)
-        for name in self._CONSTANT + self._STATE:
+        for name in _CONSTANT + _STATE:
             part.__dict__[name] = np.take(self.__dict__[name], keep, axis=-1)
         return part
 
-    def put_back(self, part: _Cluster, index: FloatArray) -> None:
+    def put_back(self, part: _Cluster, index: IndexArray) -> None:
         """Write the state of `part` over the trials `index`."""
-        for name in self._STATE:
+        for name in _STATE:
             self.__dict__[name][..., index] = part.__dict__[name]
 
     def open_voltage(self, y: FloatArray) -> FloatArray:
         """Voltage of the source at no current."""
-        if self.kind == "bank":
-            return y[self.k]
-        return self.voltage - y[self.k]
+        state: FloatArray = y[self.k]
+        return state if self.kind == "bank" else self.voltage - state
 
     def currents(self, y: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Bus voltage, source current, channel currents, string currents."""
@@ -133,11 +169,12 @@ class _Cluster:
 
     def terminal_voltage(self, y: FloatArray, source: FloatArray) -> FloatArray:
         """Voltage at the terminals."""
-        return self.open_voltage(y) - self.terminal_resistance * source
+        voltage: FloatArray = self.open_voltage(y) - self.terminal_resistance * source
+        return voltage
 
     def trigger(self, y: FloatArray) -> FloatArray:
         """Event function of each trial: negative before the first event, 0 at it."""
-        value = np.max(np.where(self.alive > 0.0, y[: self.k], 0.0), axis=0) - 1.0
+        value: FloatArray = np.max(np.where(self.alive > 0.0, y[: self.k], 0.0), axis=0) - 1.0
         np.maximum(value, y[self.k + 2] / self.fuse_i2t - 1.0, out=value, where=self.live > 0.0)
         guarded = (self.release_voltage > -np.inf) & (self.live > 0.0)
         if guarded.any():
@@ -183,10 +220,9 @@ def march_substep(inputs: MarchInputs, trials: int, out: dict[str, FloatArray], 
         out["peak_thermal_fraction"][:] = state.peak
         out["charge"][:] = state.y[k + 1]
         out["channel_i2t"][:] = state.y[k + 3 :]
-        for name in (
-            "function_time highest_current lowest_bus_voltage lowest_terminal_voltage release_time fuse_time".split()
-        ):
-            out[name][:] = getattr(state, name)
+        for name in _STATE:
+            if name in out:
+                out[name][:] = getattr(state, name)
 
 
 def _run_segment(state: _Cluster) -> None:
@@ -210,8 +246,8 @@ def _run_segment(state: _Cluster) -> None:
             index, active = index[keep], active.take(keep)
     raise NetworkError(
         f"firing march: {index.shape[0]} trials did not reach the end of a segment in {_ROUNDS} steps, at "
-        f"{float(active.begin[0] + active.elapsed[0])!r} s; a time constant is very short beside the pulse: shorten the pulse, "
-        "or leave out the polarisation or the bank resistance that makes it short"
+        f"{float(active.begin[0] + active.elapsed[0])!r} s; a time constant is very short beside the pulse: shorten "
+        "the pulse, or leave out the polarisation or the bank resistance that makes it short"
     )
 
 
@@ -256,7 +292,9 @@ def _step(state: _Cluster) -> None:
     good = (ratio <= 1.0) & np.isfinite(end[: state.k + 1]).all(axis=0)
     factor = np.clip(0.9 * np.maximum(ratio, 1e-10) ** -0.2, 0.2, 5.0)
     factor = np.where(np.isfinite(factor), factor, 0.2)
-    proposal = np.where(good, np.where(last, np.maximum(state.step, step * factor), step * factor), step * np.minimum(factor, 0.9))
+    proposal = np.where(
+        good, np.where(last, np.maximum(state.step, step * factor), step * factor), step * np.minimum(factor, 0.9)
+    )
     turn = _turning_points(state, first_rate, last_rate)
     turning = good & (turn < 1.0)
     if turning.any():
@@ -280,7 +318,7 @@ def _step(state: _Cluster) -> None:
 def _turning_points(state: _Cluster, first_rate: FloatArray, last_rate: FloatArray) -> FloatArray:
     """Fraction of the step at which the first rising thermal fraction turns down, 1 where none does.
 
-    The rate is taken as linear over the step; a fraction below `_LEAST_TURN` is left alone, the peak being passed by then.
+    The rate is taken as linear over the step; a fraction below `_LEAST_TURN` is left alone: the peak is behind.
     """
     k = state.k
     rising, falling = first_rate[:k], last_rate[:k]
@@ -290,7 +328,7 @@ def _turning_points(state: _Cluster, first_rate: FloatArray, last_rate: FloatArr
 
 
 def _to_turn(part: _Cluster, step: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Step to a turning point and the state there; a step still beyond it is shortened again, a short one is left to the next."""
+    """Step to a turning point and the state there; a step still beyond it is shortened again, a short one stays."""
     for _ in range(5):
         end, _, first_rate, last_rate = _attempt(part, step)
         turn = _turning_points(part, first_rate, last_rate)
@@ -303,7 +341,7 @@ def _to_turn(part: _Cluster, step: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _locate(part: _Cluster, step: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Step to the event inside a step and the state there, by bracketed false position (Anderson and Bjorck) on whole steps."""
+    """Step to the event inside a step, and the state there: false position (Anderson and Bjorck) on whole steps."""
     low, high = np.zeros_like(step), step.copy()
     below, above = np.minimum(part.trigger(part.y), -1e-300), part.trigger(end)
     best, state = step.copy(), end.copy()
@@ -342,7 +380,12 @@ def _record(state: _Cluster, event: BoolArray) -> None:
     blown = connected & (state.y[state.k + 2] >= state.fuse_i2t * _HIT)
     np.copyto(state.fuse_time, now, where=blown)
     terminal = state.terminal_voltage(state.y, state.currents(state.y)[1])
-    low = connected & ~blown & ~hit.any(axis=0) & (terminal <= state.release_voltage + 2e-12 * np.abs(state.release_voltage))
+    low = (
+        connected
+        & ~blown
+        & ~hit.any(axis=0)
+        & (terminal <= state.release_voltage + 2e-12 * np.abs(state.release_voltage))
+    )
     np.copyto(state.release_time, now, where=low)
     gone = blown | low
     if gone.any():

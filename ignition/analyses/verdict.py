@@ -232,15 +232,11 @@ def _supply(fired: Firing) -> Iterator[Finding]:
     yield finding
     if math.isfinite(supply.fuse_time):
         yield Finding(
-            rule="fuse", channel=None, phase="firing", verdict="PASS" if _all_function(fired) else "FAIL",
+            rule="fuse", channel=None, phase="firing", verdict="PASS" if fired.all_function else "FAIL",
             value=supply.fuse_time, limit=None, unit="s", margin=None,
             says=f"earliest opening of the fuse: {engineering(supply.fuse_time, 's')} at the highest current",
             source=f"{_FILE}: fuse data sheet", source_date="as given",
         )
-
-
-def _all_function(fired: Firing) -> bool:
-    return all(i.functions == "always" for c in fired.channels for i in c.igniters)
 
 
 def _own_rules(circuit: Circuit) -> list[Rule]:

@@ -90,7 +90,7 @@ class Writer:
         return self.nodes.of(element.name, "middle")
 
     def ammeter(self, element: Element) -> str:
-        """Name of the 0 V source (or, of a zero-ohm link or a source, the source itself) that reads the element's current."""
+        """Name of the source that reads the element's current: 0 V in series, or a source element itself."""
         prefix = "V" if element.kind == "source" else "Vm"
         return f"{prefix}_{self.elements.of(element.name)}"
 
@@ -129,7 +129,9 @@ def element_cards(
     current = float(element.total(element.current, values))
     tail = f"{meter} {middle} {minus} 0.0"
     if element.kind == "resistor":
-        return [f"R_{name} {plus} {middle} {number(resistance)}", tail] if resistance else [f"{meter} {plus} {minus} 0.0"]
+        if not resistance:
+            return [f"{meter} {plus} {minus} 0.0"]
+        return [f"R_{name} {plus} {middle} {number(resistance)}", tail]
     if element.kind == "source":
         shape = source_shape or number(voltage)
         if resistance:

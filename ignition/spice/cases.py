@@ -21,8 +21,8 @@ from ignition.spice.switch_on_deck import Gate, switch_on_deck
 from ignition.toleranced import Toleranced
 
 __all__ = [
-    "STEADY_PHASES",
     "FiringCase",
+    "STEADY_PHASES",
     "SteadyCase",
     "SwitchOnCase",
     "firing_cases",
@@ -258,8 +258,8 @@ def switch_on_case(circuit: Circuit) -> SwitchOnCase | None:
 
     Notes
     -----
-    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge, and
-    its pin floats.
+    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge,
+    and its pin floats.
     """
     mosfets = {c.name: circuit.mosfets[c.mosfet] for c in circuit.channels}
     gates = {c.name: _gate(circuit, c, mosfets[c.name]) for c in circuit.channels}
@@ -299,8 +299,9 @@ def _bridges(circuit: Circuit, channels: tuple[ChannelModel, ...]) -> dict[str, 
 def _firing_times(case: FiringCase, values: Mapping[str, float]) -> tuple[float, float]:
     """End and longest step of a transient: from the function times that the first currents would give."""
     solution = solve(case.network, values)
+    currents = {name: abs(float(solution.current(name)[0])) for name in case.bridges}
     times = [
-        float(function_time(abs(float(solution.current(name)[0])), bridge.threshold, bridge.time_constant, bridge.growth))
+        float(function_time(currents[name], bridge.threshold, bridge.time_constant, bridge.growth))
         for name, bridge in case.bridges.items()
     ]
     finite = [t for t in times if 0.0 < t < math.inf]

@@ -21,9 +21,9 @@ from ignition.spice.ngspice import run_deck, run_operating_points, version
 from ignition.toleranced import Toleranced
 
 __all__ = [
-    "FLOORS",
     "Comparison",
     "CrosscheckResult",
+    "FLOORS",
     "OperatingPointRequest",
     "compare_operating_points",
     "crosscheck",
@@ -231,8 +231,8 @@ def crosscheck(circuit: Circuit) -> CrosscheckResult:
 
     Notes
     -----
-    Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from the
-    start of its command: the delay of the gate is left out on both sides.
+    Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from
+    the start of its command: the delay of the gate is left out on both sides.
     """
     requests: list[OperatingPointRequest] = []
     for case in steady_cases(circuit):

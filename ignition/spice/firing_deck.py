@@ -16,10 +16,10 @@ from ignition.spice.rawfile import Plot
 from ignition.typing import FloatArray
 
 __all__ = [
-    "OPEN_RESISTANCE",
-    "SHORT_RESISTANCE",
     "Bridge",
+    "OPEN_RESISTANCE",
     "Pulse",
+    "SHORT_RESISTANCE",
     "bridge_cards",
     "firing_deck",
     "latch_cards",
@@ -131,9 +131,9 @@ def firing_deck(
 
     Notes
     -----
-    Voltage of node ``fraction_X`` is the thermal fraction x of igniter X: a capacitor of tau farad with 1 ohm beside it,
-    driven by (I / I0)^2 (1 + a x) / (1 + a) ampere. A switch with hysteresis closes as x passes 1 and opens at -1, that
-    is never: it lifts node ``done_X`` to 1 V, which ends the heating and makes the bridge what it is when spent.
+    Voltage of node ``fraction_X`` is the thermal fraction x of igniter X: a capacitor of tau farad with 1 ohm beside
+    it, driven by (I / I0)^2 (1 + a x) / (1 + a) ampere. A switch with hysteresis closes as x passes 1 and opens at -1,
+    that is never: it lifts node ``done_X`` to 1 V, which ends the heating and makes the bridge what it is when spent.
     """
     check_network(network, values)
     if not 0.0 < step < stop < math.inf:
@@ -143,14 +143,16 @@ def firing_deck(
             raise InputError(f"{name!r} must be a closed resistor of the network to become a bridge or a switch")
     writer = Writer.of(network)
     writer.head(title, notes)
-    writer.comment("Firing transient. fraction_X: thermal fraction of igniter X, it functions at 1. done_X: 1 V from then on.")
+    writer.comment("Firing transient. fraction_X: thermal fraction of igniter X, it functions at 1.")
+    writer.comment("done_X: 0 V until igniter X has functioned, then 1 V.")
     writer.comment("Current of Vm_X is the current of X from its first to its second node.")
     for element in network.elements:
         if element.name in bridges:
             resistance = float(element.total(element.resistance, values))
             writer.add(*bridge_cards(writer, element, resistance, bridges[element.name]))
         elif element.name in pulses:
-            writer.add(*_switch_cards(writer, element, float(element.total(element.resistance, values)), pulses[element.name], step))
+            resistance = float(element.total(element.resistance, values))
+            writer.add(*_switch_cards(writer, element, resistance, pulses[element.name], step))
         elif element.closed:
             writer.add(*element_cards(writer, element, values))
         else:
@@ -200,7 +202,7 @@ def bridge_cards(writer: Writer, element: Element, resistance: float, bridge: Br
         f"C_heat_{name} {fraction} 0 {number(bridge.time_constant)}",
         f"R_loss_{name} {fraction} 0 1.0",
         f"S_done_{name} {one} {done} {fraction} 0 latch off",
-        f"R_done_{name} {done} 0 1000.0",
+        f"R_done_{name} {done} 0 1.0",
     ]
 
 
@@ -217,7 +219,8 @@ def latch_cards(writer: Writer) -> list[str]:
     list of str
         SPICE lines.
     """
-    return [f"V_latch {writer.nodes.of('one volt', 'latch')} 0 1.0", ".model latch sw(vt=0.0 vh=1.0 ron=1e-6 roff=1e12)"]
+    one = writer.nodes.of("one volt", "latch")
+    return [f"V_latch {one} 0 1.0", ".model latch sw(vt=0.0 vh=1.0 ron=1e-9 roff=1e12)"]
 
 
 def _switch_cards(writer: Writer, element: Element, resistance: float, pulse: Pulse, step: float) -> list[str]:
@@ -229,10 +232,11 @@ def _switch_cards(writer: Writer, element: Element, resistance: float, pulse: Pu
     if pulse.start > 0.0:
         corners.insert(0, (0.0, 0.0))
     points = " ".join(f"{number(time)} {number(level)}" for time, level in corners)
+    closed = number(max(resistance, SHORT_RESISTANCE))
     return [
         f"S_{name} {plus} {middle} {drive} 0 switch_{name} off",
         f"{writer.ammeter(element)} {middle} {minus} 0.0",
-        f".model switch_{name} sw(vt=0.5 vh=0.0 ron={number(max(resistance, SHORT_RESISTANCE))} roff={number(OPEN_RESISTANCE)})",
+        f".model switch_{name} sw(vt=0.5 vh=0.0 ron={closed} roff={number(OPEN_RESISTANCE)})",
         f"V_drive_{name} {drive} 0 pwl({points})",
     ]
 

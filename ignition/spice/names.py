@@ -11,6 +11,9 @@ __all__ = ["Names", "comment_text", "title_text"]
 _LONGEST_NAME = 60
 _LONGEST_COMMENT = 200
 _RESERVED = frozenset({"gnd", "ground", "null", "shell", "time", "temper", "hertz"})
+_CARD_DOT = re.compile(
+    r"(?<![A-Za-z0-9])\.(?=[A-Za-z_])|\.(?=(?:control|endc|inc|incl|include|lib)(?![A-Za-z0-9_]))", re.IGNORECASE
+)
 _COMMENT_CHARACTERS = re.compile(r"[^A-Za-z0-9 .,:;()+\-_%/<>]")
 
 
@@ -84,18 +87,18 @@ def comment_text(text: str) -> str:
 
     Notes
     -----
-    Only letters, digits, blanks and ``.,:;()+-_%/<>`` stay. A dot stays only before a digit, a blank or the end, so
-    that no word begins like a dot card; a stroke stays only between letters or digits, so that nothing names a path; the
-    word "shell" gets an underscore.
+    Only letters, digits, blanks and ``.,:;()+-_%/<>`` stay. A dot goes where a word begins with it and before the name
+    of a card that runs commands or reads files; a stroke stays only between letters or digits, so that nothing names
+    a path; the word "shell" gets an underscore.
 
     Examples
     --------
     >>> comment_text("two\\n.control\\nshell rm ~/x")
     'two control shell_ rm x'
     """
-    line = _COMMENT_CHARACTERS.sub(" ", text.replace("±", "+/-").replace("Ω", "ohm"))
-    line = re.sub(r"\.(?![\d\s]|$)", " ", line)
-    line = re.sub(r"(?<![A-Za-z0-9+])/|/(?![A-Za-z0-9-])", " ", line)
+    line = _COMMENT_CHARACTERS.sub(" ", text.replace("±", "+-").replace("Ω", "ohm"))
+    line = _CARD_DOT.sub(" ", line)
+    line = re.sub(r"(?<![A-Za-z0-9])/|/(?![A-Za-z0-9])", " ", line)
     line = re.sub(r"\b(shell)\b", r"\1_", line, flags=re.IGNORECASE)
     return " ".join(line.split())[:_LONGEST_COMMENT].rstrip()
 

@@ -15,7 +15,7 @@ from ignition.spice.deck import check_network
 from ignition.spice.firing_deck import SHORT_RESISTANCE, Bridge, bridge_cards, latch_cards
 from ignition.spice.rawfile import Plot
 
-__all__ = ["INSULATION_RESISTANCE", "Gate", "SwitchOnAnswer", "read_switch_on", "switch_on_deck"]
+__all__ = ["Gate", "INSULATION_RESISTANCE", "SwitchOnAnswer", "read_switch_on", "switch_on_deck"]
 
 INSULATION_RESISTANCE = 1e12
 """Resistance written from a gate that nothing holds to ground [ohm]; SPICE needs a path for the operating point."""

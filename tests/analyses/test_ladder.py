@@ -111,7 +111,12 @@ def test_open_source_open_channel_and_no_resistance() -> None:
     """An open source or channel gives no current; an ideal source gives E / R to every string."""
     tree = ClusterTree(channel_of_string=(0, 1), string_of_igniter=(0, 1))
     dead = tree_currents(
-        tree, voltage=6.0, source_resistance=np.inf, channel_resistance=0.0, string_resistance=0.0, igniter_resistance=2.0
+        tree,
+        voltage=6.0,
+        source_resistance=np.inf,
+        channel_resistance=0.0,
+        string_resistance=0.0,
+        igniter_resistance=2.0,
     )
     assert np.all(dead.string_current < 1e-200)
     half = tree_currents(
@@ -139,6 +144,4 @@ def test_tree_refuses_gaps_and_negative_resistance() -> None:
     with pytest.raises(InputError, match="igniter_resistance: 2 members expected"):
         tree_currents(ClusterTree.parallel(2), **good, igniter_resistance=[1.0, 1.0, 1.0])
     with pytest.raises(InputError, match="numbers of trials must agree"):
-        tree_currents(
-            ClusterTree.parallel(2), **(good | {"voltage": np.ones(3)}), igniter_resistance=np.ones((2, 4))
-        )
+        tree_currents(ClusterTree.parallel(2), **(good | {"voltage": np.ones(3)}), igniter_resistance=np.ones((2, 4)))

@@ -1,8 +1,9 @@
-"""Tests of the sub-stepped firing march: scipy on the same equations, closed forms, growth, polarisation, capacitor bank."""
+"""Tests of the sub-stepped firing march: scipy, closed forms, growth, polarisation, capacitor bank."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -80,7 +81,7 @@ class Reference:
         y = np.zeros(k + 2 + self.tree.channels)
         y[k] = c["bank"].initial_voltage if "bank" in c else 0.0
         edges = np.unique(np.concatenate([[0.0], start, end]))
-        for begin, stop in zip(edges[:-1], edges[1:], strict=True):
+        for begin, stop in pairwise(edges):
             self.on = (start <= begin) & (begin < end)
             fresh = (start == begin)[list(self.tree.channel_of_igniter)]
             self.initial_current[fresh] = self.solve(y[:k], y[k])[2][fresh]
@@ -184,7 +185,9 @@ def test_capacitor_peak(published: Published) -> None:
     answer = capacitor_march(4000.0)
     assert np.isinf(answer.function_time[0, 0])
     # closed form from memory, algebra checked; the next test holds it to the integral of the same law
-    assert answer.peak_thermal_fraction[0, 0] * 4000.0 == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
+    assert answer.peak_thermal_fraction[0, 0] * 4000.0 == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry[
+        "source"
+    ]
 
 
 def test_capacitor_function_time_around_the_peak(published: Published) -> None:
@@ -196,7 +199,7 @@ def test_capacitor_function_time_around_the_peak(published: Published) -> None:
 
 
 def test_capacitor_closed_form_on_the_way_and_charge() -> None:
-    """Function on the rising side at the root of the two exponentials; the charge is C V (1 - exp(-t/RC)) until the bridge opens."""
+    """Function on the rising side where the closed form says; the charge is C V (1 - exp(-t/RC)) until then."""
     p0_over_c = 25.0 * 1.05 / 1.3**2 / 4e-6
     a, b, t = 2.0 / (1.3 * 1e-3), 200.0, 0.5e-3
     theta = p0_over_c / (a - b) * (np.exp(-b * t) - np.exp(-a * t))
@@ -209,7 +212,7 @@ def test_capacitor_closed_form_on_the_way_and_charge() -> None:
 
 @pytest.mark.parametrize("growth", [-0.3, 0.04, 0.5])
 def test_growing_resistance_at_constant_current(growth: float) -> None:
-    """At constant current the law is linear: x = x_inf (1 - exp(-t/τ_eff)), τ_eff = τ / (1 - a p), p = (I/I0)²/(1 + a)."""
+    """At constant current the law is linear: τ_eff = τ / (1 - a p), p = (I/I0)²/(1 + a)."""
     answer = march(
         ONE,
         voltage=1.2e8,
@@ -227,7 +230,7 @@ def test_growing_resistance_at_constant_current(growth: float) -> None:
 
 
 def test_runaway_functions_and_threshold_is_kept() -> None:
-    """A strongly growing bridge runs away at constant current, and at I0 exactly approaches x = 1 without reaching it."""
+    """A strongly growing bridge runs away at constant current, and just below I0 does not reach x = 1."""
     case: dict[str, Any] = {
         "source_resistance": 1e8,
         "igniter_resistance": 1.0,
@@ -263,7 +266,7 @@ def test_polarisation_limits() -> None:
 
 
 def test_polarisation_of_one_constant_load() -> None:
-    """A cold load that cannot function: the current falls from E/(R_s+R) to E/(R_s+R1+R) with the time constant of the loop."""
+    """A cold load: the current falls from E/(R_s+R) towards E/(R_s+R1+R) as the loop says."""
     r1, c1, rest, t = 0.5, 0.02, 2.0, 0.004
     answer = march(
         ONE,
@@ -328,7 +331,7 @@ def test_release_is_found_inside_a_step() -> None:
 
 
 def test_tolerance_controls_the_error() -> None:
-    """A tighter tolerance comes closer to a very tight one, and the loosest is good to 0.1 % in the reference cluster."""
+    """A tighter tolerance comes closer to a very tight one; the error stays within the tolerance."""
     resistance = np.array([1.0, 1.1, 0.9])
     case: dict[str, Any] = {
         "voltage": 7.4,

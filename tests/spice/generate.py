@@ -13,7 +13,8 @@ def _range(rng: np.random.Generator, low: float, high: float, unit: str, spread:
     """Text of a value between two bounds on a logarithmic scale, with a tolerance of up to `spread` either way."""
     nominal = float(np.exp(rng.uniform(np.log(low), np.log(high))))
     below, above = rng.uniform(0.0, spread, 2)
-    return json.dumps(f"{nominal * (1 - below):.6g} {unit} .. {nominal:.6g} {unit} .. {nominal * (1 + above):.6g} {unit}")
+    values = (nominal * (1.0 - below), nominal, nominal * (1.0 + above))
+    return json.dumps(" .. ".join(f"{value:.6g} {unit}" for value in values))
 
 
 def _strings(rng: np.random.Generator, igniters: int, kinds: int) -> list[list[str]]:
@@ -24,7 +25,8 @@ def _strings(rng: np.random.Generator, igniters: int, kinds: int) -> list[list[s
         return [names]
     if shape == "parallel":
         return [[name] for name in names]
-    cuts = sorted(int(c) for c in rng.choice(np.arange(1, igniters), size=int(rng.integers(0, igniters)), replace=False))
+    count = int(rng.integers(0, igniters))
+    cuts = sorted(int(c) for c in rng.choice(np.arange(1, igniters), size=count, replace=False))
     return [names[a:b] for a, b in zip([0, *cuts], [*cuts, igniters], strict=True)]
 
 
@@ -39,7 +41,8 @@ def _channel(rng: np.random.Generator, name: str, igniters: int, kinds: int) -> 
         "gate = { series = '100 ohm', pull_down = '10 kohm' }",
     ]
     if rng.random() < 0.5:
-        lines.append(f"branch = {{ resistance = {_range(rng, 0.01, 0.5, 'ohm')}, joints = '0 ohm .. 10 mohm .. 50 mohm' }}")
+        branch = _range(rng, 0.01, 0.5, "ohm")
+        lines.append(f"branch = {{ resistance = {branch}, joints = '0 ohm .. 10 mohm .. 50 mohm' }}")
     sense = [f"upper = {_range(rng, 1e3, 1e6, 'ohm', 0.05)}", f"lower = {_range(rng, 1e3, 1e6, 'ohm', 0.05)}"]
     if rng.random() < 0.5:
         sense.append(f"pin_resistor = {_range(rng, 100.0, 1e4, 'ohm', 0.05)}")

@@ -75,7 +75,7 @@ def test_everything_agrees(result: CrosscheckResult) -> None:
 
 
 def test_everything_is_compared(result: CrosscheckResult) -> None:
-    """Both igniters and the pin in each phase and line state, nominal and both corners; the firing currents and times."""
+    """Igniters and pin in each phase and line state, at nominal and both corners; firing currents and times."""
     names = [c.quantity for c in result.comparisons]
     assert len(set(names)) == len(names)
     for quantity in ("current of line.igniter 1.1", "current of line.igniter 2.1", "voltage of line.adc pin"):

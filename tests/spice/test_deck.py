@@ -34,7 +34,7 @@ def answer(elements: list[Element], values: dict[str, float]) -> OperatingPoint:
 
 
 def test_loop_with_a_link() -> None:
-    """A link of 0 ohm changes nothing and its current can be read; a battery's current runs from plus to minus inside."""
+    """A link of 0 ohm changes nothing and its current can be read; a battery's runs from plus to minus inside."""
     found = answer(
         [battery(resistance="Rb"), resistor("link", "top", "load"), resistor("load", "load", GROUND, "R")],
         {"E": 6.0, "Rb": 0.5, "R": 2.5},

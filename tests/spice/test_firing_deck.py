@@ -52,7 +52,9 @@ def bridge(resistance: float, growth: float = 0.0, spent: float = math.inf) -> B
     return Bridge(threshold=threshold, time_constant=0.1, growth=growth, spent_resistance=spent)
 
 
-@pytest.mark.parametrize(("key", "coefficient"), [("march_three_parallel", 0.0), ("march_three_parallel_growing", 4e-4)])
+@pytest.mark.parametrize(
+    ("key", "coefficient"), [("march_three_parallel", 0.0), ("march_three_parallel_growing", 4e-4)]
+)
 def test_reference_cluster(published: Callable[[str], dict[str, Any]], key: str, coefficient: float) -> None:
     """Three igniters in parallel function at the reference times, within 0.1 %."""
     entry = published(key)
@@ -115,7 +117,8 @@ def test_impossible_deck_is_refused() -> None:
     with pytest.raises(InputError, match="must ascend"):
         firing_deck(network, values, "t", bridges={}, pulses={}, stop=1.0, step=2.0)
     with pytest.raises(InputError, match="must be a closed resistor"):
-        firing_deck(network, values, "t", bridges={}, pulses={"battery": Pulse(start=0.0, stop=1.0)}, stop=1.0, step=0.1)
+        pulses = {"battery": Pulse(start=0.0, stop=1.0)}
+        firing_deck(network, values, "t", bridges={}, pulses=pulses, stop=1.0, step=0.1)
     values["R1"] = 0.0
     with pytest.raises(InputError, match="bridge resistance must be above 0"):
         firing_deck(network, values, "t", bridges={"igniter 1": bridge(1.0)}, pulses={}, stop=1.0, step=0.1)

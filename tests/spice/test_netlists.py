@@ -14,7 +14,7 @@ from tests.spice.test_crosscheck import CIRCUIT
 
 
 def test_every_deck_runs(tmp_path: Path) -> None:
-    """All decks of a circuit are written and run; a second writing gives the same bytes and leaves other files alone."""
+    """All decks of a circuit are written and run; a second writing gives the same bytes and spares other files."""
     circuit = parse_circuit(CIRCUIT)
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     paths = write_netlists(circuit, tmp_path)

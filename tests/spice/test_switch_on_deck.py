@@ -16,7 +16,9 @@ from ignition.spice.switch_on_deck import Gate, SwitchOnAnswer, read_switch_on, 
 
 NETWORK = Network(
     elements=(
-        Element(name="battery", kind="source", plus="bus", minus=GROUND, voltage=(("E", 1.0),), resistance=(("Rb", 1.0),)),
+        Element(
+            name="battery", kind="source", plus="bus", minus=GROUND, voltage=(("E", 1.0),), resistance=(("Rb", 1.0),)
+        ),
         Element(name="igniter", kind="resistor", plus="bus", minus="drain", resistance=(("R", 1.0),)),
         Element(name="divider", kind="resistor", plus="drain", minus=GROUND, resistance=(("Rd", 1.0),)),
     ),

@@ -1,0 +1,172 @@
+"""Command line: load, one public call, text or JSON; no arithmetic.
+
+Exit status: 0 done and nothing FAILs or is UNKNOWN; 1 some finding FAILs or is UNKNOWN; 2 the input or usage is wrong.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ignition.errors import IgnitionError, InputError
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="ignition",
+    help="Electrical analysis of igniter firing circuits: continuity current, no-fire margin, firing current.",
+    epilog="Exit status: 0 nothing fails or is unknown; 1 something does; 2 the input or usage is wrong.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+CircuitFile = Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def _write_text(path: Path, text: str, force: bool) -> None:
+    """Write a whole file or nothing."""
+    if path.exists() and not force:
+        raise InputError(f"{path} exists; give another path, or --force to replace it")
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; give a file name")
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputError(f"{path} cannot be written: {error.strerror}") from None
+
+
+@app.command()
+def check(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
+    from ignition.analyses.verdict import check as analyse
+    from ignition.circuit.file import load_circuit
+
+    result = analyse(load_circuit(file))
+    if as_json:
+        from ignition.report.contract import check_dict, to_json
+
+        print(to_json(check_dict(result)))
+    else:
+        from ignition.report.text import check_text, make_console
+
+        check_text(result, make_console())
+    raise typer.Exit(0 if result.verdict == "PASS" else 1)
+
+
+@app.command()
+def firing(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Firing current, margin to all-fire and function time of every igniter."""
+    from ignition.analyses.firing import firing as analyse
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = analyse(circuit)
+    if as_json:
+        from ignition.report.contract import firing_dict, to_json
+
+        print(to_json(firing_dict(result)))
+    else:
+        from ignition.report.text import firing_text, make_console
+
+        firing_text(result, circuit.assumptions, make_console())
+    raise typer.Exit(0 if result.all_function else 1)
+
+
+@app.command()
+def continuity(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Continuity test: igniter current, converter reading and line states that it can tell apart."""
+    from ignition.analyses.continuity import continuity as analyse
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = analyse(circuit)
+    if as_json:
+        from ignition.report.continuity_output import continuity_dict
+        from ignition.report.contract import to_json
+
+        print(to_json(continuity_dict(result)))
+    else:
+        from ignition.report.continuity_output import continuity_text
+        from ignition.report.text import assumption_text, caution_text, make_console
+
+        console = make_console()
+        continuity_text(result, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
+    raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
+
+
+@app.command()
+def demo() -> None:
+    """Check the built-in circuit and answer the questions of three users; writes nothing."""
+    from ignition.circuit.examples import DEMO, load_example
+    from ignition.report.demo import demo_text
+    from ignition.report.text import make_console
+
+    raise typer.Exit(demo_text(load_example(DEMO), make_console()))
+
+
+@app.command()
+def example(
+    name: Annotated[str | None, typer.Argument(help="Example name; the demo if only PATH is given.", show_default=False)] = None,
+    path: Annotated[Path | None, typer.Argument(help="File to write.", show_default=False)] = None,
+    list_names: Annotated[bool, typer.Option("--list", help="List the examples.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+) -> None:
+    """Write an example circuit file to start from."""
+    from ignition.circuit.examples import DEMO, example_names, example_text, example_title
+
+    if list_names:
+        from ignition.report.text import make_console, table
+
+        table(make_console(), ("name", "what it shows"), [(n, example_title(n)) for n in example_names()])
+        return
+    if name is None:
+        raise InputError("give a file to write, for example: ignition example pad.toml; or --list")
+    if path is None:
+        if name in example_names():
+            raise InputError(f"give a file to write: ignition example {name} {name}.toml")
+        name, path = DEMO, Path(name)
+    _write_text(path, example_text(name), force)
+    print(f"{path}: example {name!r}. Next: ignition check {path}")
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of the circuit file, so that an editor can complete it."""
+    from ignition.circuit.file import json_schema
+    from ignition.report.contract import to_json
+
+    print(to_json(json_schema()))
+
+
+def main() -> None:
+    """Run the command line; every mistake of the input ends as one message and exit status 2."""
+    try:
+        status = app(standalone_mode=False)
+    except IgnitionError as error:
+        print(f"ignition: {error}", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        # the reader went away, as `head` does; nobody is left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        print("ignition: interrupted", file=sys.stderr)
+        sys.exit(130)
+    except Exception as error:
+        if hasattr(error, "exit_code") and hasattr(error, "show"):
+            error.show()  # a usage error of the command line itself
+            sys.exit(error.exit_code)
+        raise
+    sys.exit(status or 0)

@@ -1,0 +1,1 @@
+"""Example circuits that travel with the package; all values are invented."""

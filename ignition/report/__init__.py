@@ -1,0 +1,1 @@
+"""What people and programs read: text, JSON, and later pages; every number comes from an analysis result."""

@@ -1,0 +1,258 @@
+"""Results as text for people: readable without colour, in 80 columns, and when piped."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from ignition.analyses.firing import Firing
+from ignition.analyses.results import Spread
+from ignition.analyses.verdict import Check, Finding
+from ignition.circuit.model import Assumption
+from ignition.report.cautions import CAUTIONS
+from ignition.units import engineering
+
+__all__ = ["assumption_text", "caution_text", "check_text", "firing_text", "make_console", "spread_text", "table"]
+
+_STYLE = {"PASS": "green", "FAIL": "bold red", "UNKNOWN": "bold yellow"}
+_RANK = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
+
+
+def make_console() -> Console:
+    """Make the console for standard output: 80 columns when piped, at most 100 on a terminal.
+
+    Returns
+    -------
+    rich.console.Console
+        The console; it writes no colour codes into a pipe.
+    """
+    console = Console(file=sys.stdout, highlight=False, emoji=False, markup=False, soft_wrap=False)
+    console.width = min(max(console.width, 80), 100) if console.is_terminal else 80
+    return console
+
+
+def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]], right: Sequence[int] = ()) -> None:
+    """Print a table that needs no colour and no line-drawing characters.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to.
+    headers : sequence of str
+        Column titles.
+    rows : iterable of sequence of str or Text
+        Cells.
+    right : sequence of int
+        Columns that are set flush right [position].
+    """
+    grid = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_edge=False, header_style="bold")
+    for index, header in enumerate(headers):
+        grid.add_column(header, justify="right" if index in right else "left", overflow="fold")
+    for row in rows:
+        grid.add_row(*row)
+    console.print(grid)
+
+
+def spread_text(spread: Spread, digits: int = 3) -> str:
+    """Write a spread as ``low .. nominal .. high`` with its unit.
+
+    Parameters
+    ----------
+    spread : Spread
+        The numbers.
+    digits : int
+        Significant digits [1].
+
+    Returns
+    -------
+    str
+        For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing number is a dash.
+    """
+    return " .. ".join(engineering(v, spread.unit, digits) for v in (spread.low, spread.nominal, spread.high))
+
+
+def _verdict(verdict: str) -> Text:
+    return Text(verdict, style=_STYLE[verdict])
+
+
+def _margin(finding: Finding) -> str:
+    if finding.margin is None:
+        return "-"
+    return f"x {engineering(finding.margin, '1')}" if finding.margin < 1e6 else "> 1e6"
+
+
+def _worst_by_rule(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
+    """The worst finding of each rule with the number of findings it stands for; failures first."""
+    groups: dict[str, list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault(finding.rule, []).append(finding)
+
+    def badness(finding: Finding) -> tuple[int, float]:
+        return _RANK[finding.verdict], float("inf") if finding.margin is None else finding.margin
+
+    worst = [(min(group, key=badness), len(group)) for group in groups.values()]
+    return sorted(worst, key=lambda pair: _RANK[pair[0].verdict])
+
+
+def _where(finding: Finding) -> str:
+    return " ".join(p for p in (finding.channel, finding.phase) if p) or "whole circuit"
+
+
+def check_text(result: Check, console: Console) -> None:
+    """Print a check: verdict, the worst finding of every limit, sources, assumptions, cautions.
+
+    Parameters
+    ----------
+    result : Check
+        The check.
+    console : rich.console.Console
+        Where to.
+    """
+    worst = _worst_by_rule(result.findings)
+    counts = {v: sum(f.verdict == v for f in result.findings) for v in ("FAIL", "UNKNOWN", "PASS")}
+    console.print(Text(f"{result.title}  ({result.circuit})", style="bold"))
+    console.print(
+        Text("Verdict: ").append_text(_verdict(result.verdict)).append(
+            f"   {counts['FAIL']} fail, {counts['UNKNOWN']} unknown, {counts['PASS']} pass"
+        )
+    )
+    _headline(worst, console)
+    console.print()
+    table(
+        console,
+        ("", "limit", "worst", "allowed", "margin", "where"),
+        [
+            (
+                _verdict(f.verdict),
+                f.rule,
+                engineering(f.value, f.unit),
+                engineering(f.limit, f.unit),
+                _margin(f),
+                _where(f) + (f" (+{n - 1})" if n > 1 else ""),
+            )
+            for f, n in worst
+        ],
+        right=(2, 3, 4),
+    )
+    for kind, heading in (("FAIL", "What fails"), ("UNKNOWN", "What is unknown")):
+        chosen = [f for f, _ in worst if f.verdict == kind]
+        if chosen:
+            console.print(f"\n{heading}")
+            for finding in chosen:
+                _item(console, f"{finding.rule} ({_where(finding)}): {finding.says}")
+    console.print("\nWho says so")
+    sources: dict[tuple[str, str], list[str]] = {}
+    for finding, _ in worst:
+        sources.setdefault((finding.source, finding.source_date), []).append(finding.rule)
+    for (source, date), names in sources.items():
+        _item(console, f"{', '.join(names)}: {source} ({date})")
+    assumption_text(result.assumptions, console)
+    caution_text(console)
+
+
+def _headline(worst: Sequence[tuple[Finding, int]], console: Console) -> None:
+    """The one number to read aloud: the failing one of least margin, else the passing one of least margin."""
+    numbered = [f for f, _ in worst if f.margin is not None]
+    if not numbered:
+        return
+    finding = min(numbered, key=lambda f: (_RANK[f.verdict], f.margin))
+    console.print(
+        f"Worst number: {finding.rule}, {_where(finding)}: {engineering(finding.value, finding.unit)} against "
+        f"{engineering(finding.limit, finding.unit)}, margin {_margin(finding)}."
+    )
+    console.print(f"  {finding.says}; {finding.source} ({finding.source_date}).")
+
+
+def _item(console: Console, text: str) -> None:
+    console.print(Padding(Text(f"- {text}"), (0, 0, 0, 2)))
+
+
+def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:
+    """Print every value that the file did not give.
+
+    Parameters
+    ----------
+    assumptions : sequence of Assumption
+        The assumptions.
+    console : rich.console.Console
+        Where to.
+    """
+    if not assumptions:
+        console.print("\nAssumed: nothing; every value is given.")
+        return
+    console.print(f"\nAssumed, because the file does not say ({len(assumptions)})")
+    for a in assumptions:
+        question = "can it fire by accident" if a.direction == "safe" else "will it fire"
+        _item(console, f"{a.key}: {a.value} [{question}; {a.basis}]")
+
+
+def caution_text(console: Console) -> None:
+    """Print the cautions.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to.
+    """
+    console.print("\nCautions")
+    for sentence in CAUTIONS:
+        _item(console, sentence)
+
+
+def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Console) -> None:
+    """Print a firing analysis.
+
+    Parameters
+    ----------
+    result : Firing
+        The analysis.
+    assumptions : sequence of Assumption
+        What was assumed.
+    console : rich.console.Console
+        Where to.
+    """
+    console.print(Text(f"Firing  ({result.circuit})", style="bold"))
+    for channel in result.channels:
+        console.print(f"\nChannel {channel.channel}: low .. nominal .. high")
+        table(
+            console,
+            ("igniter", "current", "function time", "functions", "of all-fire"),
+            [
+                (
+                    f"{i.string}.{i.position} {i.kind}",
+                    spread_text(i.current),
+                    spread_text(i.function_time),
+                    i.functions,
+                    "-" if i.all_fire_margin is None else f"x {i.all_fire_margin:.2f}",
+                )
+                for i in channel.igniters
+            ],
+        )
+        for reason in dict.fromkeys(i.reason for i in channel.igniters if i.reason):
+            _item(console, f"{reason}")
+        _item(console, f"gate voltage {spread_text(channel.gate_voltage)}")
+        _item(console, f"on-resistance {spread_text(channel.on_resistance)}")
+        junction = channel.mosfet_junction
+        _item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
+    supply = result.supply
+    console.print("\nSupply while firing")
+    _item(console, f"battery terminals {spread_text(result.battery_voltage)}")
+    _item(console, f"controller supply {spread_text(result.controller_supply)}")
+    _item(console, f"highest battery current {engineering(supply.highest_current, 'A')}")
+    if supply.brown_out is None:
+        _item(console, "brown-out level not given: whether the controller resets is unknown")
+    elif supply.hold_up == float("inf"):
+        _item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
+    else:
+        _item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
+    if supply.fuse_time != float("inf"):
+        _item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
+    if supply.protection_time != float("inf"):
+        _item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
+    assumption_text(assumptions, console)
+    caution_text(console)
