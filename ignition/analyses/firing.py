@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing_bounds import IgniterBounds, igniter_bounds
-from ignition.analyses.on_state import OnState, firing_network, heating, on_states
+from ignition.analyses.on_state import OnState, Settled, firing_network, heating
 from ignition.analyses.results import Spread
 from ignition.analyses.sequence import igniter_list, march_circuit, turn_on
 from ignition.analyses.supply import SupplyUnderFire, supply_under_fire
@@ -135,11 +135,12 @@ def firing(circuit: Circuit) -> Firing:
     everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
     one is marched from event to event.
     """
-    nominal = _nominal(circuit)
+    settled = Settled(circuit)
+    nominal = _nominal(circuit, settled)
     results: list[ChannelFiring] = []
-    supply = supply_under_fire(circuit)
+    supply = supply_under_fire(circuit, settled)
     for channel in circuit.channels:
-        states, box = on_states(circuit, _together(circuit, channel, before=True))
+        states, box = settled.of(_together(circuit, channel, before=True))
         results.append(_channel(circuit, channel, states[channel.name], box, nominal, supply))
     return Firing(
         circuit=circuit.name,
@@ -180,12 +181,17 @@ def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
     )
 
 
-def _nominal(circuit: Circuit) -> _Nominal | None:
+def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
     """Nominal sequence by the event march; None where a nominal threshold is missing."""
     igniters = igniter_list(circuit)
     if any(m.threshold_nominal is None or m.time_constant.nominal is None for _, _, m in igniters):
         return None
-    states, box = on_states(circuit, frozenset(c.name for c in circuit.channels))
+    states: dict[str, OnState] = {}
+    box: dict[str, Toleranced] = {}
+    for channel in circuit.channels:
+        found, its_box = settled.of(_together(circuit, channel, before=True))
+        states[channel.name] = found[channel.name]
+        box = its_box | box | {f"{channel.name}.mosfet": found[channel.name].on_resistance}
     if any(state.rows[1] < 0 for state in states.values()):
         return None
     result = march_circuit(
@@ -200,7 +206,7 @@ def _nominal(circuit: Circuit) -> _Nominal | None:
     starts = {c.name: c.start.nominal for c in circuit.channels}
     return _Nominal(
         function_time={
-            name: float(result.function_time[i, 0]) - starts[channel] for i, (channel, name, _) in enumerate(igniters)
+            name: float(result.function_time[i, 0]) - starts[owner] for i, (owner, name, _) in enumerate(igniters)
         },
         thermal_fraction={name: float(result.thermal_fraction[i, 0]) for i, (_, name, _) in enumerate(igniters)},
     )

@@ -13,7 +13,17 @@ import numpy as np
 from ignition.errors import InputError
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["LEAST_RESISTANCE", "MOST_RESISTANCE", "ClusterTree", "TreeCurrents", "ladder_currents", "tree_currents"]
+__all__ = [
+    "ClusterTree",
+    "LEAST_RESISTANCE",
+    "MOST_RESISTANCE",
+    "TreeCurrents",
+    "batch_size",
+    "ladder_currents",
+    "member_array",
+    "string_conductance",
+    "tree_currents",
+]
 
 LEAST_RESISTANCE = 1e-12
 """Least resistance of a whole string [ohm]; a string of less is taken as this, so that a dead short stays finite."""
@@ -136,7 +146,7 @@ def ladder_currents(
     voltage : FloatArray
         Open voltage of the source [V], shape (n,).
     conducting : FloatArray or None
-        1 where a channel is on, 0 where it is off, shape (m, n) or (m, 1); None where all are on.
+        1 where a channel is on, 0 where it is off [1], shape (m, n) or (m, 1); None where all are on.
 
     Returns
     -------
@@ -168,7 +178,22 @@ def ladder_currents(
 
 
 def string_conductance(tree: ClusterTree, string_resistance: FloatArray, igniter_resistance: FloatArray) -> FloatArray:
-    """Conductance of each string [S], (s, n): 1 / (R_b + sum R), 0 for an open, at most 1 / `LEAST_RESISTANCE`."""
+    """Conductance of each string: 1 / (R_b + sum R), 0 for an open, at most 1 / `LEAST_RESISTANCE`.
+
+    Parameters
+    ----------
+    tree : ClusterTree
+        Who hangs on whom: s strings, k igniters.
+    string_resistance : FloatArray
+        Series resistance of each string [ohm], inf = open, shape (s, n).
+    igniter_resistance : FloatArray
+        Resistance of each igniter [ohm], inf = open, shape (k, n).
+
+    Returns
+    -------
+    FloatArray
+        Conductance [S], a new array, shape (s, n).
+    """
     if tree.single_igniter_strings:
         total = string_resistance + igniter_resistance
     else:
@@ -206,7 +231,7 @@ def tree_currents(
     igniter_resistance : array_like
         Resistance of each igniter [ohm], shape (), (k,) or (k, n); inf = open, 0 = short.
     conducting : array_like, optional
-        Whether each channel is on, shape (m,) or (m, n); all on by default.
+        Whether each channel is on [1], shape (m,) or (m, n); all on by default.
 
     Returns
     -------
@@ -266,6 +291,20 @@ def tree_currents(
 def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
     """Array of a member quantity as (rows, 1 or n); rows = 0 means one value a trial: (1 or n,).
 
+    Parameters
+    ----------
+    name : str
+        Name of the quantity, for the message.
+    value : array_like
+        The quantity in its own unit [any], shape as under Raises.
+    rows : int
+        Number of members, 0 for a quantity of the trial.
+
+    Returns
+    -------
+    FloatArray
+        A view where the value allows it.
+
     Raises
     ------
     InputError
@@ -292,6 +331,16 @@ def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
 
 def batch_size(arrays: dict[str, FloatArray]) -> int:
     """Number of trials that the last axes agree on; 1 where every array is one value.
+
+    Parameters
+    ----------
+    arrays : dict of str to FloatArray
+        Arrays with the trials on the last axis, by name.
+
+    Returns
+    -------
+    int
+        Number of trials.
 
     Raises
     ------

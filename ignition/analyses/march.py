@@ -15,10 +15,10 @@ from ignition.analyses.march_substep import march_substep
 from ignition.errors import InputError
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["CapacitorBank", "ClusterTree", "MarchResult", "Polarisation", "march"]
+__all__ = ["MarchResult", "march"]
 
 _CHUNK_ELEMENTS = 131072
-_SUBSTEP_CHUNK_ELEMENTS = 8192
+_SUBSTEP_CHUNK_ELEMENTS = 32768
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,9 +30,9 @@ class MarchResult:
     function_time : FloatArray
         Time from the start of the sequence to function [s], inf where it did not function, shape (k, B).
     thermal_fraction : FloatArray
-        θ/θ_f at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter functioned, shape (k, B).
+        θ/θ_f [1] at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter functioned, shape (k, B).
     peak_thermal_fraction : FloatArray
-        Highest θ/θ_f of the sequence, 1 where the igniter functioned, shape (k, B).
+        Highest θ/θ_f [1] of the sequence, 1 where the igniter functioned, shape (k, B).
     initial_current : FloatArray
         Current at the instant at which the igniter's channel starts to conduct [A], 0 where it never does,
         shape (k, B).
@@ -54,7 +54,7 @@ class MarchResult:
     method : str
         "exact" or "sub-stepped".
     tolerance : float
-        Relative error allowed to one step; 0 for the exact path.
+        Relative error allowed to one step [1]; 0 for the exact path.
     """
 
     function_time: FloatArray
@@ -147,7 +147,7 @@ def march(
     method : {"auto", "exact", "sub-stepped"}, optional
         "auto" is exact where resistances are constant between events.
     tolerance : float, optional
-        Relative error allowed to one step of the sub-stepped path, 1e-12 .. 1e-2.
+        Relative error allowed to one step of the sub-stepped path [1], 1e-12 .. 1e-2.
     workers : int, optional
         Threads that share the chunks of trials.
     chunk : int, optional

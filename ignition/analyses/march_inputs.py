@@ -13,7 +13,7 @@ from ignition.analyses.ladder import MOST_RESISTANCE, ClusterTree, batch_size, m
 from ignition.errors import InputError
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["CapacitorBank", "IndexArray", "MarchInputs", "Polarisation", "Segment", "march_inputs"]
+__all__ = ["CapacitorBank", "IndexArray", "MarchInputs", "Polarisation", "Segment", "march_inputs", "segments"]
 
 
 IndexArray = npt.NDArray[np.intp]
@@ -64,10 +64,44 @@ _NO_ARRAY = ("tree", "source_kind", "guarded", "spent_open")
 class MarchInputs:
     """Arrays of one march; each is (n,), (m, n), (s, n) or (k, n), or has 1 in place of n where all trials are alike.
 
-    The units are SI; the names are those of `ignition.analyses.march.march`. `channel_on` and `channel_off` are the
-    instants between which a channel conducts [s]. `source_kind` is "ideal", "polarised" or "bank"; the state voltage v
-    obeys dv/dt = (state_supply - v) state_leak + state_gain I: v is the polarisation voltage or the voltage of the
-    bank. `guarded`: a fuse or a release can end the current. `spent_open`: every igniter opens at function.
+    m channels, s strings, k igniters; the names are those of `ignition.analyses.march.march`.
+
+    Attributes
+    ----------
+    tree : ClusterTree
+        Who hangs on whom.
+    voltage, release_voltage : FloatArray
+        Open and release voltage [V], shape (n,).
+    source_resistance, terminal_resistance : FloatArray
+        Series resistance of the source and its part inside the terminals [ohm], shape (n,).
+    fuse_i2t : FloatArray
+        I²t at which the fuse opens [A2 s], shape (n,).
+    channel_resistance : FloatArray
+        Leads and switch [ohm], shape (m, n).
+    channel_on, channel_off : FloatArray
+        Times between which a channel conducts [s], shape (m, n) or (m, 1).
+    string_resistance : FloatArray
+        Series resistance of each string [ohm], shape (s, n).
+    igniter_resistance, spent_resistance : FloatArray
+        Resistance cold and after function [ohm], shape (k, n).
+    threshold_current : FloatArray
+        Threshold [A], shape (k, n).
+    time_constant : FloatArray
+        Thermal time constant [s], shape (k, n), or (1, n) in a chunk where it is common to all igniters.
+    growth : FloatArray
+        Relative growth of the resistance up to function [1], shape (k, n).
+    source_kind : str
+        "ideal", "polarised" or "bank".
+    guarded : bool
+        Whether a fuse or a release can end the current.
+    spent_open : bool
+        Whether every igniter opens at function.
+    state_voltage, state_supply : FloatArray
+        Polarisation or bank voltage v at t = 0, and what it tends to at no current [V], shape (n,).
+    state_leak : FloatArray
+        Rate in dv/dt = (state_supply - v) state_leak + state_gain I [1/s], shape (n,).
+    state_gain : FloatArray
+        Gain in the same equation [V/(A s)], shape (n,).
     """
 
     tree: ClusterTree
@@ -131,7 +165,7 @@ class Segment:
     begin, length : FloatArray
         Start and duration [s], shape (n,) or (1,).
     conducting : FloatArray
-        1 where the channel is on, 0 where off, shape (m, n) or (m, 1).
+        1 where the channel is on, 0 where off [1], shape (m, n) or (m, 1).
     starting : BoolArray
         Whether the channel starts to conduct at `begin`, shape (m, n) or (m, 1).
     """
@@ -143,7 +177,20 @@ class Segment:
 
 
 def segments(channel_on: FloatArray, channel_off: FloatArray) -> Iterator[Segment]:
-    """Cut the sequence at every edge of a channel, from t = 0; shapes (m, n) or (m, 1)."""
+    """Cut the sequence at every edge of a channel, from t = 0.
+
+    Parameters
+    ----------
+    channel_on : FloatArray
+        Time at which each channel starts to conduct [s], shape (m, n) or (m, 1).
+    channel_off : FloatArray
+        Time at which it ends [s]; one that is not after the start means never, shape (m, n) or (m, 1).
+
+    Yields
+    ------
+    Segment
+        The segments in order; those without duration in every trial are left out.
+    """
     on, off = np.broadcast_arrays(channel_on, channel_off)
     used = on < off
     edges = np.concatenate([np.zeros((1, on.shape[1])), np.where(used, on, 0.0), np.where(used, off, 0.0)])
@@ -170,6 +217,24 @@ def march_inputs(
     stop: float | None,
 ) -> MarchInputs:
     """Check the arguments of `march` and bring them to their shapes.
+
+    Parameters
+    ----------
+    tree : ClusterTree
+        Who hangs on whom.
+    per_trial, per_channel, per_string, per_igniter : dict of str to array_like
+        The quantities of the source, the channels, the strings and the igniters, by their names in `march`.
+    polarisation : Polarisation or None
+        Slow part of the battery's resistance.
+    bank : CapacitorBank or None
+        Capacitor as the source.
+    stop : float or None
+        Latest end of every pulse [s].
+
+    Returns
+    -------
+    MarchInputs
+        The arrays of the march.
 
     Raises
     ------

@@ -195,7 +195,7 @@ def march_substep(inputs: MarchInputs, trials: int, out: dict[str, FloatArray], 
     out : dict of FloatArray
         Arrays to write, by the field names of `MarchResult`, with n on the last axis.
     tolerance : float
-        Relative error allowed to one step.
+        Relative error allowed to one step [1].
 
     Raises
     ------
@@ -266,9 +266,11 @@ def _guard(state: _Cluster) -> None:
         state.conducting *= state.live
 
 
-def _attempt(state: _Cluster, step: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """One step of the pair: end state, error ratio, and the rates at both ends."""
-    rates = [state.derivative(state.y)]
+def _attempt(
+    state: _Cluster, step: FloatArray, first: FloatArray | None = None
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """One step of the pair: end state, error ratio, and the rates at both ends; `first` is the first rate, if known."""
+    rates = [state.derivative(state.y) if first is None else first]
     end = state.y
     for row in _STAGES[1:]:
         change = sum((c * r for c, r in zip(row, rates, strict=True) if c != 0.0), start=np.zeros_like(end))
@@ -341,30 +343,43 @@ def _to_turn(part: _Cluster, step: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _locate(part: _Cluster, step: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Step to the event inside a step, and the state there: false position (Anderson and Bjorck) on whole steps."""
+    """Step to the event inside a step, and the state there: Newton's rule on whole steps, kept in a bracket.
+
+    Where Newton's guess leaves the bracket, and for a fuse or a release, false position takes its place; every sixth
+    guess is the middle.
+    """
     low, high = np.zeros_like(step), step.copy()
     below, above = np.minimum(part.trigger(part.y), -1e-300), part.trigger(end)
-    best, state = step.copy(), end.copy()
-    open_ = np.abs(above) > _ROOT
+    best, state, first = step.copy(), end.copy(), part.derivative(part.y)
+    value, rate = above, part.derivative(end)
+    searching = np.abs(above) > _ROOT
     for round_ in range(100):
-        if not open_.any():
+        if not searching.any():
             break
-        guess = high - above * (high - low) / (above - below)
-        middle = 0.5 * (low + high)
-        inside = (guess > low) & (guess < high)
-        guess = np.where(inside & (round_ % 8 != 7), guess, middle)
-        trial = _attempt(part, guess)[0]
-        value = part.trigger(trial)
-        take = open_
-        np.copyto(best, guess, where=take)
-        np.copyto(state, trial, where=take)
+        guess = _newton(part, state, rate, best, value)
+        outside = ~((guess > low) & (guess < high))
+        np.copyto(guess, high - above * (high - low) / (above - below), where=outside)
+        if round_ % 6 == 5:
+            guess = 0.5 * (low + high)
+        trial, _, _, trial_rate = _attempt(part, guess, first)
+        value = np.where(searching, part.trigger(trial), value)
+        for old, new in ((best, guess), (state, trial), (rate, trial_rate)):
+            np.copyto(old, new, where=searching)
         over = value >= 0.0
-        weight = np.where(over, 1.0 - value / above, 1.0 - value / below)
-        weight = np.where(weight > 0.0, weight, 0.5)
-        below, above = np.where(over, below * weight, value), np.where(over, value, above * weight)
-        low, high = np.where(over, low, guess), np.where(over, guess, high)
-        open_ = open_ & (np.abs(value) > _ROOT) & (high - low > 4e-16 * high)
+        below, above = np.where(over, below, value), np.where(over, value, above)
+        low, high = np.where(over, low, best), np.where(over, best, high)
+        searching = searching & (np.abs(value) > _ROOT) & (high - low > 4e-16 * high)
     return best, state
+
+
+def _newton(part: _Cluster, state: FloatArray, rate: FloatArray, step: FloatArray, value: FloatArray) -> FloatArray:
+    """Newton's next step to the function of the hottest igniter; NaN where that is not what `value` measures."""
+    live = np.where(part.alive > 0.0, state[: part.k], 0.0)
+    leader = np.argmax(live, axis=0)[None, :]
+    slope = np.take_along_axis(rate[: part.k], leader, axis=0)[0]
+    leads = np.take_along_axis(live, leader, axis=0)[0] - 1.0 == value
+    guess: FloatArray = np.where(leads, step - value / slope, np.nan)
+    return guess
 
 
 def _record(state: _Cluster, event: BoolArray) -> None:

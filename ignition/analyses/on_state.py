@@ -16,7 +16,7 @@ from ignition.parts.mosfet import on_resistance_row, temperature_factor
 from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.toleranced import Toleranced
 
-__all__ = ["OnState", "firing_network", "heating", "on_states"]
+__all__ = ["OnState", "Settled", "firing_network", "heating", "on_states"]
 
 _MAX_ROUNDS = 20
 
@@ -84,11 +84,11 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     terminal = circuit.battery.voltage
     junction = {c.name: circuit.ambient.high for c in channels}
     states: dict[str, OnState] = {}
-    box: dict[str, Toleranced] = {}
+    box = phase_box(circuit, "firing")
     for _ in range(_MAX_ROUNDS):
         rail = controller_rail(circuit, "firing", terminal)
         fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}
-        box = phase_box(circuit, "firing", {name: state.on_resistance for name, state in fresh.items()})
+        box |= {f"{name}.mosfet": state.on_resistance for name, state in fresh.items()}
         found = extremes(network, box, [Probe(node=node), *(Probe(element=f"{c.name}.mosfet") for c in channels)])
         supply = found[0]
         terminal = Toleranced(
@@ -99,7 +99,7 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
         )
         settled = states.keys() == fresh.keys() and all(
             fresh[n].rows == states[n].rows
-            and abs(fresh[n].on_resistance.high - states[n].on_resistance.high) <= 1e-9 * states[n].on_resistance.high
+            and abs(fresh[n].on_resistance.high - states[n].on_resistance.high) <= 1e-7 * states[n].on_resistance.high
             for n in fresh
         )
         states = fresh
@@ -108,6 +108,31 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
         for channel, current in zip(channels, found[1:], strict=True):
             junction[channel.name] = _hottest(circuit, channel, states[channel.name], current)
     return states, box
+
+
+class Settled:
+    """On-states of a circuit, settled once for each set of channels that fire together."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self._circuit = circuit
+        self._found: dict[frozenset[str], tuple[dict[str, OnState], dict[str, Toleranced]]] = {}
+
+    def of(self, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
+        """Return on-states and parameter box of a set of channels, as `on_states` does.
+
+        Parameters
+        ----------
+        commanded : frozenset of str
+            Channels that fire.
+
+        Returns
+        -------
+        tuple of dict and dict
+            On-state of each channel, and the parameter box of the firing network.
+        """
+        if commanded not in self._found:
+            self._found[commanded] = on_states(self._circuit, commanded)
+        return self._found[commanded]
 
 
 def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junction_high: float) -> OnState:

@@ -26,7 +26,7 @@ __all__ = ["SecondMeasurement", "SecondReading", "on_resistance", "second_measur
 _INSULATION = 1e12
 """Resistance from bus to ground where nothing else ties the bus down [ohm]: insulation, so that its voltage is defined."""
 
-_CLOSED = "arm switch closed"
+_CLOSED = "arm switch closed, line intact"
 """State that the measurements before arming look for: a switch that is stuck, or was never opened."""
 
 

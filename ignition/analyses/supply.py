@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ignition.analyses.gate import controller_rail
-from ignition.analyses.on_state import firing_network, on_states
+from ignition.analyses.on_state import Settled, firing_network
 from ignition.analyses.results import Spread
 from ignition.circuit.extremes import Extreme, Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
@@ -84,13 +84,15 @@ def _groups(circuit: Circuit) -> list[frozenset[str]]:
     return groups
 
 
-def supply_under_fire(circuit: Circuit) -> SupplyUnderFire:
+def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     """Analyse battery and controller supply over the firing sequence.
 
     Parameters
     ----------
     circuit : Circuit
         The complete circuit.
+    settled : Settled
+        Its on-states.
 
     Returns
     -------
@@ -106,7 +108,7 @@ def supply_under_fire(circuit: Circuit) -> SupplyUnderFire:
     highest = 0.0
     for group in _groups(circuit):
         network = firing_network(circuit, group)
-        _, box = on_states(circuit, group)
+        _, box = settled.of(group)
         boxes = [box]
         spent = _with_spent(circuit, box)
         if spent is not None:

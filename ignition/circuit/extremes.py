@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from ignition.circuit.network import GROUND, Network
-from ignition.circuit.nodal import Solution, solve
+from ignition.circuit.nodal import Indices, Solution, solve
 from ignition.errors import NetworkError
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, BoolArray, FloatArray
@@ -110,25 +110,24 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
     channel template the direction of every current, and so every sign, is fixed by the topology.
     """
-    names = [n for n in network.parameters if not box[n].is_exact]
+    free = _free(network, box)
     nominal = {n: box[n].nominal for n in network.parameters}
     weights = np.stack([p.weights(network) for p in probes])
-    points = _sign_points(names, box, nominal)
-    solution = solve(network, points)
-    outputs = solution.unknowns @ weights.T
-    effects = _effects(solution, weights, names, box)
-    found = _search(network, box, names, nominal, weights, effects)
+    solution = solve(network, _sign_points(free, nominal))
+    effects = _effects(solution, weights, free.widths, free.columns)
+    outputs = solution.unknowns[0] @ weights.T
+    found = _search(network, free, nominal, weights, effects)
     result: list[Extreme] = []
-    for index, middle in enumerate(outputs[0]):
+    for index, middle in enumerate(outputs):
         (low, low_row, low_count), (high, high_row, high_count) = found[2 * index], found[2 * index + 1]
         result.append(
             Extreme(
                 low=min(low, float(middle)),
                 nominal=float(middle),
                 high=max(high, float(middle)),
-                low_at=_corner(names, low_row, nominal),
-                high_at=_corner(names, high_row, nominal),
-                method=f"corner by signs of {len(names)} values, {max(low_count, high_count)} undecided",
+                low_at=_corner(free.names, low_row, nominal),
+                high_at=_corner(free.names, high_row, nominal),
+                method=f"corner by signs of {len(free.names)} values, {max(low_count, high_count)} undecided",
             )
         )
     return result
@@ -138,63 +137,69 @@ def _corner(names: Sequence[str], row: FloatArray, nominal: Mapping[str, float])
     return dict(nominal) | dict(zip(names, (float(v) for v in row), strict=True))
 
 
-def _sign_points(
-    names: Sequence[str], box: Mapping[str, Toleranced], nominal: Mapping[str, float]
-) -> dict[str, FloatArray]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Free:
+    """The parameters that have a tolerance: names, columns among all parameters, bounds and widths."""
+
+    names: tuple[str, ...]
+    columns: Indices
+    low: FloatArray
+    high: FloatArray
+    widths: FloatArray
+
+
+def _free(network: Network, box: Mapping[str, Toleranced]) -> _Free:
+    places = [i for i, n in enumerate(network.parameters) if not box[n].is_exact]
+    names = tuple(network.parameters[i] for i in places)
+    low = np.array([box[n].low for n in names], dtype=float)
+    high = np.array([box[n].high for n in names], dtype=float)
+    return _Free(names=names, columns=np.array(places, dtype=np.intp), low=low, high=high, widths=high - low)
+
+
+@functools.lru_cache(maxsize=64)
+def _sides(count: int) -> BoolArray:
+    """Fixed pseudo-random corners, among them all-low and all-high: True for the high side; (probes, count)."""
+    sides = np.random.default_rng(20240229).random((_PROBES, count)) < 0.5
+    sides[1], sides[2] = False, True
+    return sides
+
+
+def _sign_points(free: _Free, nominal: Mapping[str, float]) -> dict[str, ArrayLike]:
     """Nominal point, all-low, all-high and a fixed set of pseudo-random corners."""
-    rng = np.random.default_rng(20240229)
-    points: dict[str, FloatArray] = {n: np.full(_PROBES, v) for n, v in nominal.items()}
-    for name in names:
-        side = rng.random(_PROBES) < 0.5
-        side[1], side[2] = False, True
-        column = np.where(side, box[name].high, box[name].low)
-        column[0] = nominal[name]
-        points[name] = column
-    return points
+    rows = np.where(_sides(len(free.names)), free.high, free.low)
+    rows[0] = [nominal[n] for n in free.names]
+    return dict(nominal) | {n: rows[:, i] for i, n in enumerate(free.names)}
 
 
-def _effects(
-    solution: Solution, weights: FloatArray, names: Sequence[str], box: Mapping[str, Toleranced]
-) -> FloatArray:
+def _effects(solution: Solution, weights: FloatArray, widths: FloatArray, columns: Indices) -> FloatArray:
     """Effect of each tolerance, zero where it is lost in rounding [A or V]; shape (batch, parameters, outputs)."""
-    shape = (solution.batch, weights.shape[-2])
-    if not names:
-        return np.zeros((shape[0], 0, shape[1]))
-    slopes = solution.sensitivities(weights)
-    none = np.zeros(shape)  # for a parameter that only open elements use
-    effect = np.stack([slopes.get(n, none) * (box[n].high - box[n].low) for n in names], axis=1)
+    effect = solution.sensitivities(weights)[:, columns, :] * widths[:, None]
     return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
 
 
 def _search(
-    network: Network,
-    box: Mapping[str, Toleranced],
-    names: Sequence[str],
-    nominal: Mapping[str, float],
-    weights: FloatArray,
-    effects: FloatArray,
+    network: Network, free: _Free, nominal: Mapping[str, float], weights: FloatArray, effects: FloatArray
 ) -> list[tuple[float, FloatArray, int]]:
     """Best corner of each output, down and up in turn: signs choose the side, undecided parameters are enumerated.
 
     All corners of all outputs are solved in one batch; an output whose corner is contradicted by a sign there goes
     another round with that parameter enumerated.
     """
-    low = np.array([box[n].low for n in names])
-    high = np.array([box[n].high for n in names])
     tasks = [_Task(index, direction, effects[:, :, index]) for index in range(len(weights)) for direction in (-1, 1)]
     pending = tasks
     for _ in range(_MAX_ROUNDS):
-        corners = [task.corners(low, high) for task in pending]
+        corners = [task.corners(free.low, free.high) for task in pending]
         edges = np.cumsum([0, *(len(c) for c in corners)])
         rows = np.concatenate(corners)
-        values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(names)}
-        solved = solve(network, {n: values[n] for n in network.parameters}).unknowns
-        for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True):
-            task.choose(rows[start:end], solved[start:end] @ weights[task.output])
-        again = _contradicted(network, box, names, nominal, weights, pending, high)
-        if not again:
+        values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(free.names)}
+        solution = solve(network, values)
+        chosen = [
+            start + task.choose(rows[start:end], solution.unknowns[start:end] @ weights[task.output])
+            for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True)
+        ]
+        pending = _contradicted(solution.take(np.array(chosen, dtype=np.intp)), free, weights, pending)
+        if not pending:
             return [(t.value + t.direction * t.margin, t.row, int(t.undecided.sum())) for t in tasks]
-        pending = again
     raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
 
 
@@ -219,31 +224,21 @@ class _Task:
             corners[:, column] = np.where(bit == 1, high[column], low[column])
         return corners
 
-    def choose(self, corners: FloatArray, found: FloatArray) -> None:
+    def choose(self, corners: FloatArray, found: FloatArray) -> int:
         best = int(np.argmax(self.direction * found))
         self.value, self.row = float(found[best]), corners[best]
+        return best
 
 
 def _contradicted(
-    network: Network,
-    box: Mapping[str, Toleranced],
-    names: Sequence[str],
-    nominal: Mapping[str, float],
-    weights: FloatArray,
-    tasks: Sequence[_Task],
-    high: FloatArray,
+    at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task]
 ) -> list[_Task]:
     """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
-    if not names:
-        return []
-    rows = np.stack([task.row for task in tasks])
-    values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(names)}
-    solution = solve(network, {n: values[n] for n in network.parameters})
     own = weights[[task.output for task in tasks]][:, None, :]
-    effects = _effects(solution, own, names, box)[:, :, 0]
+    effects = _effects(at_corner, own, free.widths, free.columns)[:, :, 0]
     again = []
     for task, effect in zip(tasks, effects, strict=True):
-        side = np.where(task.row == high, 1.0, -1.0)
+        side = np.where(task.row == free.high, 1.0, -1.0)
         wrong = (effect * task.direction * side < 0) & ~task.undecided
         if np.any(wrong):
             task.undecided = task.undecided | wrong
@@ -252,7 +247,7 @@ def _contradicted(
     return again
 
 
-def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[npt.NDArray[np.intp], float]:
+def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[Indices, float]:
     """The undecided parameters of largest effect, and a margin for the rest: twice the sum of their effects."""
     free = np.flatnonzero(undecided)
     order = free[np.argsort(-size[free], kind="stable")]
@@ -301,8 +296,8 @@ def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Prob
     middle = float(solution.unknowns[0] @ weights)
     slopes = solution.sensitivities(weights[None])
     below = above = 0.0
-    for name in network.parameters:
-        slope = float(slopes[name][0, 0]) if name in slopes else 0.0
+    for index, name in enumerate(network.parameters):
+        slope = float(slopes[0, index, 0])
         value = box[name]
         down, up = slope * (value.low - value.nominal), slope * (value.high - value.nominal)
         below += min(down, up, 0.0) ** 2

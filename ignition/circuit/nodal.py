@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ignition.circuit.network import GROUND, KNEE_VOLTAGE, Element, Network
+from ignition.circuit.network import GROUND, KNEE_VOLTAGE, Element, Network, Terms
 from ignition.errors import NetworkError
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["Solution", "solve"]
+__all__ = ["Indices", "Solution", "solve"]
 
 _MAX_ROUNDS = 12
+Indices = npt.NDArray[np.intp]
+"""Positions in an array."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,29 +28,52 @@ class Solution:
     ----------
     network : Network
         The network solved.
-    values : mapping of str to ndarray
-        Parameter values used [SI], each of shape (batch,).
+    parameters : ndarray
+        Parameter values used [SI], in the order of the network's parameters, shape (batch, parameters).
     unknowns : ndarray
         Node voltages [V], then branch currents [A], shape (batch, nodes + elements).
     matrix : ndarray
         System matrix in the final state of every clamp and leakage, open elements left out, shape (batch, n, n).
-    kept : ndarray
-        Positions of the matrix's n rows among the unknowns, shape (n,).
-    active : dict of str to ndarray
-        For each clamp and leakage: whether it conducts or is saturated, shape (batch,).
+    active : ndarray
+        For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed).
     """
 
     network: Network
-    values: Mapping[str, FloatArray]
+    parameters: FloatArray
     unknowns: FloatArray
     matrix: FloatArray = field(repr=False)
-    kept: npt.NDArray[np.intp] = field(repr=False)
-    active: Mapping[str, BoolArray] = field(repr=False)
+    active: BoolArray = field(repr=False)
 
     @property
     def batch(self) -> int:
         """Number of value sets."""
         return int(self.unknowns.shape[0])
+
+    @property
+    def kept(self) -> Indices:
+        """Positions of the matrix's rows among the unknowns, shape (n,)."""
+        return _compiled(self.network).kept
+
+    def take(self, members: Indices) -> Solution:
+        """Return the solution of some members of the batch.
+
+        Parameters
+        ----------
+        members : ndarray
+            Their positions [1], shape (m,).
+
+        Returns
+        -------
+        Solution
+            A batch of m.
+        """
+        return replace(
+            self,
+            parameters=self.parameters[members],
+            unknowns=self.unknowns[members],
+            matrix=self.matrix[members],
+            active=self.active[members],
+        )
 
     def voltage(self, node: str, reference: str = GROUND) -> FloatArray:
         """Return the voltage of a node against another.
@@ -96,20 +122,15 @@ class Solution:
         ndarray
             Relative residual [1], shape (batch,); at most rounding error for a sound solution.
         """
-        nodes = self.network.nodes
-        net = np.zeros((self.batch, len(nodes)))
-        gross = np.zeros_like(net)
-        for element in self.network.elements:
-            current = self.current(element.name)
-            for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
-                if node != GROUND:
-                    index = nodes.index(node)
-                    net[:, index] += sign * current
-                    gross[:, index] = np.maximum(gross[:, index], np.abs(current))
-        scale = np.where(gross > 0, gross, 1.0)
-        return np.asarray(np.max(np.abs(net) / scale, axis=1, initial=0.0))
+        compiled = _compiled(self.network)
+        count = len(self.network.nodes)
+        incidence = compiled.base[:count, count:]
+        currents = self.unknowns[:, compiled.kept[count:]]
+        net = np.abs(currents @ incidence.T)
+        gross = np.max(np.abs(currents[:, None, :] * incidence), axis=2, initial=0.0)
+        return np.asarray(np.max(net / np.where(gross > 0, gross, 1.0), axis=1, initial=0.0))
 
-    def sensitivities(self, weights: FloatArray) -> dict[str, FloatArray]:
+    def sensitivities(self, weights: FloatArray) -> FloatArray:
         """Derivatives of linear outputs with respect to every parameter, by the adjoint system.
 
         Parameters
@@ -120,44 +141,87 @@ class Solution:
 
         Returns
         -------
-        dict of str to ndarray
-            For each parameter the derivatives [output unit per SI], shape (batch, outputs).
+        ndarray
+            Derivatives [output unit per SI], in the order of the network's parameters, shape (batch, parameters,
+            outputs).
 
         Notes
         -----
         With A x = b and y = w x: dy/dp = l (db/dp - dA/dp x), A^T l = w (Tellegen's theorem in matrix form). A clamp
         or leakage is differentiated in the state it is in.
         """
-        wanted = weights[..., self.kept]
-        rights = np.broadcast_to(np.swapaxes(wanted, -1, -2), (self.batch, wanted.shape[-1], wanted.shape[-2]))
-        adjoint = np.linalg.solve(np.swapaxes(self.matrix, 1, 2), rights)
+        compiled = _compiled(self.network)
         count = len(self.network.nodes)
-        result: dict[str, FloatArray] = {}
-        closed = (e for e in self.network.elements if e.closed)
-        for row, element in enumerate(closed, start=count):
-            multiplier = adjoint[:, row, :]
-            current = self.unknowns[:, self.kept[row]]
-            voltage = self.voltage(element.plus, element.minus)
-            for derivative, terms in _derivatives(element, voltage, current, self.active.get(element.name)):
-                for name, factor in terms:
-                    change = factor * multiplier * derivative[:, None]
-                    result[name] = result[name] + change if name in result else change
-        return result
+        wanted = weights[..., compiled.kept]
+        rights = np.broadcast_to(np.swapaxes(wanted, -1, -2), (self.batch, wanted.shape[-1], wanted.shape[-2]))
+        adjoint = np.linalg.solve(np.swapaxes(self.matrix, 1, 2), rights)[:, count:, :]
+        found = self.unknowns[:, compiled.kept]
+        # change of each branch equation's right side (db/dp - dA/dp x) per unit of its sums R, E and J
+        linear = compiled.linear | (compiled.clamp & self.active)
+        voltage = found[:, :count] @ compiled.base[:count, count:]
+        by_resistance = np.where(linear, found[:, count:], 0.0)
+        by_voltage = np.where(linear, 1.0, 0.0)
+        by_current = np.where(compiled.sink | (compiled.leakage & self.active), -1.0, 0.0)
+        by_current -= np.where(compiled.leakage & ~self.active, voltage / KNEE_VOLTAGE, 0.0)
+        return np.asarray(
+            compiled.resistance.T @ (adjoint * by_resistance[..., None])
+            + compiled.voltage.T @ (adjoint * by_voltage[..., None])
+            + compiled.current.T @ (adjoint * by_current[..., None])
+        )
 
 
-def _derivatives(
-    element: Element, voltage: FloatArray, current: FloatArray, active: BoolArray | None
-) -> list[tuple[FloatArray, tuple[tuple[str, float], ...]]]:
-    """Change of the branch equation's right side per unit of each sum (db/dp - dA/dp x)."""
-    ones = np.ones_like(voltage)
-    if element.kind in ("resistor", "source"):
-        return [(current, element.resistance), (ones, element.voltage)]
-    if element.kind == "sink":
-        return [(-ones, element.current)]
-    assert active is not None
-    if element.kind == "leakage":
-        return [(np.where(active, -ones, -voltage / KNEE_VOLTAGE), element.current)]
-    return [(np.where(active, current, 0.0), element.resistance), (np.where(active, ones, 0.0), element.voltage)]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Compiled:
+    """A network as arrays: its closed elements' incidence, the sums R, E and J as matrices, and the kinds as masks."""
+
+    closed: tuple[Element, ...]
+    kept: Indices
+    base: FloatArray
+    resistance: FloatArray
+    voltage: FloatArray
+    current: FloatArray
+    linear: BoolArray
+    sink: BoolArray
+    leakage: BoolArray
+    clamp: BoolArray
+
+
+@functools.lru_cache(maxsize=256)
+def _compiled(network: Network) -> _Compiled:
+    closed = tuple(e for e in network.elements if e.closed)
+    nodes = {node: index for index, node in enumerate(network.nodes)}
+    columns = {name: index for index, name in enumerate(network.parameters)}
+    count = len(nodes)
+    base = np.zeros((count + len(closed),) * 2)
+    for row, element in enumerate(closed, start=count):
+        for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
+            if node != GROUND:
+                base[nodes[node], row] += sign
+                base[row, nodes[node]] += sign
+
+    def sums(terms_of: list[Terms]) -> FloatArray:
+        matrix = np.zeros((len(closed), len(columns)))
+        for row, terms in enumerate(terms_of):
+            for name, factor in terms:
+                matrix[row, columns[name]] += factor
+        return matrix
+
+    def mask(*kinds: str) -> BoolArray:
+        return np.array([e.kind in kinds for e in closed], dtype=bool)
+
+    places = [index for index, e in enumerate(network.elements) if e.closed]
+    return _Compiled(
+        closed=closed,
+        kept=np.array([*range(count), *(count + p for p in places)], dtype=np.intp),
+        base=base,
+        resistance=sums([e.resistance for e in closed]),
+        voltage=sums([e.voltage for e in closed]),
+        current=sums([e.current for e in closed]),
+        linear=mask("resistor", "source"),
+        sink=mask("sink"),
+        leakage=mask("leakage"),
+        clamp=mask("clamp"),
+    )
 
 
 def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
@@ -196,126 +260,92 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
     >>> solve(loop, {"E": 6.0, "R": [1.0, 2.0, 4.0]}).current("bridge").tolist()
     [6.0, 3.0, 1.5]
     """
-    arrays = _batch(network, values)
-    size = len(next(iter(arrays.values()))) if arrays else 1
+    parameters = _batch(network, values)
     floating = network.floating_nodes()
     if floating:
         raise NetworkError(
             f"node {floating[0]!r} is floating: no closed resistor or source ties it to ground"
             + (f" (also {', '.join(floating[1:])})" if floating[1:] else "")
         )
-    closed = tuple(e for e in network.elements if e.closed)
-    base = _incidence(network, closed)
-    kept = np.concatenate(
-        [np.arange(len(network.nodes)), len(network.nodes) + np.flatnonzero([e.closed for e in network.elements])]
-    ).astype(np.intp)
-    active = {e.name: np.full(size, e.kind == "leakage") for e in closed if e.kind in ("leakage", "clamp")}
-    matrix = np.empty((size, len(base), len(base)))
+    compiled = _compiled(network)
+    size, full = len(parameters), len(compiled.base)
+    resistance = parameters @ compiled.resistance.T
+    voltage = parameters @ compiled.voltage.T
+    current = parameters @ compiled.current.T
+    active = np.broadcast_to(compiled.leakage, resistance.shape).copy()
+    matrix = np.empty((size, full, full))
     unknowns = np.zeros((size, len(network.nodes) + len(network.elements)))
-    pending = np.arange(size)
+    pending: Indices = np.arange(size)
     for _ in range(_MAX_ROUNDS):
-        part = arrays if len(pending) == size else {name: array[pending] for name, array in arrays.items()}
-        states = {name: state[pending] for name, state in active.items()}
-        coefficients, right = _assemble(network, closed, base, part, states, len(pending))
-        found = _solve(closed, coefficients, right, pending)
+        sums = (resistance[pending], voltage[pending], current[pending])
+        states = active[pending]
+        coefficients, right = _assemble(compiled, *sums, states)
+        found = _solve(compiled, coefficients, right, pending)
         matrix[pending] = coefficients
-        unknowns[pending[:, None], kept] = found
-        changed = _update_states(network, closed, part, states, found)
-        for name, state in states.items():
-            active[name][pending] = state
-        pending = pending[changed]
+        unknowns[pending[:, None], compiled.kept] = found
+        wanted = _wanted_states(compiled, sums[1], states, found)
+        active[pending] = wanted
+        pending = pending[np.any(wanted != states, axis=1)]
         if not len(pending):
             break
     else:
         raise NetworkError(f"clamps and leakages find no consistent state for batch member {int(pending[0])}")
-    return Solution(network=network, values=arrays, unknowns=unknowns, matrix=matrix, kept=kept, active=active)
+    return Solution(network=network, parameters=parameters, unknowns=unknowns, matrix=matrix, active=active)
 
 
-def _batch(network: Network, values: Mapping[str, ArrayLike]) -> dict[str, FloatArray]:
+def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
+    """Parameter values as an array (batch, parameters)."""
     missing = [name for name in network.parameters if name not in values]
     if missing:
         raise NetworkError(f"no value for parameter {missing[0]!r}" + (f" and {len(missing) - 1} more" if missing[1:] else ""))
-    arrays = {name: np.atleast_1d(np.asarray(values[name], dtype=float)) for name in network.parameters}
-    size = np.broadcast_shapes(*(a.shape for a in arrays.values())) if arrays else (1,)
-    for name, array in arrays.items():
-        if not np.all(np.isfinite(array)):
-            raise NetworkError(f"parameter {name!r} is not finite in batch member {int(np.argmin(np.isfinite(array)))}")
-    return {name: np.broadcast_to(array, size) for name, array in arrays.items()}
-
-
-def _incidence(network: Network, closed: tuple[Element, ...]) -> FloatArray:
-    """Matrix with Kirchhoff's current law in the first rows; branch rows are filled in by `_assemble`."""
-    nodes = {node: index for index, node in enumerate(network.nodes)}
-    count = len(nodes)
-    base = np.zeros((count + len(closed),) * 2)
-    for row, element in enumerate(closed, start=count):
-        for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
-            if node != GROUND:
-                base[nodes[node], row] += sign
-                base[row, nodes[node]] += sign
-    return base
+    columns = [np.asarray(values[name], dtype=float) for name in network.parameters]
+    shape = np.broadcast_shapes((1,), *{c.shape for c in columns})
+    batch = np.empty((shape[0], len(columns)))
+    for index, column in enumerate(columns):
+        batch[:, index] = column
+    finite = np.isfinite(batch)
+    if not finite.all():
+        member, index = (int(i) for i in np.argwhere(~finite)[0])
+        raise NetworkError(f"parameter {network.parameters[index]!r} is not finite in batch member {member}")
+    return batch
 
 
 def _assemble(
-    network: Network,
-    closed: tuple[Element, ...],
-    base: FloatArray,
-    values: Mapping[str, FloatArray],
-    states: Mapping[str, BoolArray],
-    size: int,
+    compiled: _Compiled, resistance: FloatArray, voltage: FloatArray, current: FloatArray, active: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
-    count = len(network.nodes)
-    matrix = np.repeat(base[None], size, axis=0)
-    right = np.zeros((size, len(base)))
-    for row, element in enumerate(closed, start=count):
-        a, b, c = _coefficients(element, values, states.get(element.name))
-        if np.ndim(a) or a != 1.0:
-            matrix[:, row, :count] *= np.reshape(a, (-1, 1))
-        matrix[:, row, row] = -b
-        right[:, row] = c
+    """Matrix and right side of ``a v - b i = c`` with Kirchhoff's current law above it."""
+    count = len(compiled.base) - len(compiled.closed)
+    rows = np.arange(count, len(compiled.base))
+    matrix = np.repeat(compiled.base[None], len(resistance), axis=0)
+    conducts = compiled.linear | (compiled.clamp & active)
+    slope = np.where(conducts, 1.0, 0.0)
+    slope += np.where(compiled.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
+    special = np.flatnonzero(~compiled.linear)
+    matrix[:, count + special, :count] *= slope[:, special, None]
+    matrix[:, rows, rows] = -np.where(conducts, resistance, 1.0)
+    right = np.zeros((len(resistance), len(compiled.base)))
+    flows = compiled.sink | (compiled.leakage & active)
+    right[:, count:] = np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0)
     return matrix, right
 
 
-def _coefficients(
-    element: Element, values: Mapping[str, FloatArray], active: BoolArray | None
-) -> tuple[ArrayLike, FloatArray, FloatArray]:
-    """Coefficients of ``a v - b i = c``."""
-    one = np.asarray(1.0)
-    if element.kind in ("resistor", "source"):
-        return 1.0, element.total(element.resistance, values), element.total(element.voltage, values)
-    if element.kind == "sink":
-        return 0.0, one, -element.total(element.current, values)
-    assert active is not None
-    if element.kind == "leakage":
-        current = element.total(element.current, values)
-        return np.where(active, 0.0, current / KNEE_VOLTAGE), one, np.where(active, -current, 0.0)
-    on = active.astype(float)
-    return (
-        on,
-        np.where(active, element.total(element.resistance, values), 1.0),
-        on * element.total(element.voltage, values),
-    )
-
-
-def _solve(
-    closed: tuple[Element, ...], matrix: FloatArray, right: FloatArray, members: npt.NDArray[np.intp]
-) -> FloatArray:
+def _solve(compiled: _Compiled, matrix: FloatArray, right: FloatArray, members: Indices) -> FloatArray:
     try:
         found = np.linalg.solve(matrix, right[..., None])[..., 0]
     except np.linalg.LinAlgError:
-        raise _singular(closed, matrix, members) from None
+        raise _singular(compiled, matrix, members) from None
     if not np.all(np.isfinite(found)):
-        raise _singular(closed, matrix, members)
+        raise _singular(compiled, matrix, members)
     return np.asarray(found)
 
 
-def _singular(closed: tuple[Element, ...], matrix: FloatArray, members: npt.NDArray[np.intp]) -> NetworkError:
+def _singular(compiled: _Compiled, matrix: FloatArray, members: Indices) -> NetworkError:
     """Name the first singular member and the elements that its null vector runs through."""
     for index, member in zip(range(len(matrix)), members, strict=True):
         _, sizes, rows = np.linalg.svd(matrix[index])
         if sizes[-1] <= 1e-14 * sizes[0]:
-            null = np.abs(rows[-1][-len(closed) :])
-            involved = [e.name for e, share in zip(closed, null, strict=True) if share > 0.1 * null.max()]
+            null = np.abs(rows[-1][-len(compiled.closed) :])
+            involved = [e.name for e, share in zip(compiled.closed, null, strict=True) if share > 0.1 * null.max()]
             return NetworkError(
                 f"batch member {int(member)} has no unique solution: a loop of ideal sources or zero-ohm links through "
                 + ", ".join(involved)
@@ -323,28 +353,9 @@ def _singular(closed: tuple[Element, ...], matrix: FloatArray, members: npt.NDAr
     return NetworkError("the network has no unique solution")
 
 
-def _update_states(
-    network: Network,
-    closed: tuple[Element, ...],
-    values: Mapping[str, FloatArray],
-    states: Mapping[str, BoolArray],
-    unknowns: FloatArray,
-) -> BoolArray:
-    """Switch each clamp and leakage to the state its voltage asks for; tell which members changed."""
-    nodes = {node: index for index, node in enumerate(network.nodes)}
-    count = len(nodes)
-    changed = np.zeros(len(unknowns), dtype=bool)
-    for row, element in enumerate(closed, start=count):
-        if element.name not in states:
-            continue
-        high = unknowns[:, nodes[element.plus]] if element.plus != GROUND else 0.0
-        low = unknowns[:, nodes[element.minus]] if element.minus != GROUND else 0.0
-        state = states[element.name]
-        if element.kind == "leakage":
-            wanted = np.asarray(high - low >= KNEE_VOLTAGE)
-        else:
-            excess = np.asarray(high - low - element.total(element.voltage, values))
-            wanted = np.where(state, unknowns[:, row] >= 0.0, excess > 0.0)
-        changed |= wanted != state
-        state[:] = wanted
-    return changed
+def _wanted_states(compiled: _Compiled, voltage: FloatArray, active: BoolArray, found: FloatArray) -> BoolArray:
+    """State that each clamp's and leakage's voltage asks for."""
+    count = len(compiled.base) - len(compiled.closed)
+    across = found[:, :count] @ compiled.base[:count, count:]
+    conducts = np.where(active, found[:, count:] >= 0.0, across > voltage)
+    return np.asarray((compiled.leakage & (across >= KNEE_VOLTAGE)) | (compiled.clamp & conducts))

@@ -92,10 +92,11 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
         unit[:, row, column] = 1.0
     admittance = np.linalg.solve(solution.matrix, unit)[:, rows, :]
     currents = solution.unknowns[:, full]
+    table = dict(zip(network.parameters, solution.parameters.T, strict=True))
     loads = np.stack(
         [
-            np.broadcast_to(network.element(name).total(network.element(name).resistance, solution.values), solution.batch)
-            for name in network.igniters
+            np.broadcast_to(element.total(element.resistance, table), solution.batch)
+            for element in map(network.element, network.igniters)
         ],
         axis=1,
     )

@@ -16,7 +16,7 @@ from ignition.spice.roles import GatePin, RoleChannel, Roles, tolerance_of
 from ignition.toleranced import Toleranced, parse_toleranced
 from ignition.units import engineering
 
-__all__ = ["Bound", "BoundChannel", "Diode", "bind", "network_node"]
+__all__ = ["BODY_DIODE", "Bound", "BoundChannel", "Diode", "bind", "network_node"]
 
 _UNITS = {"r": "ohm", "v": "V", "i": "A", "c": "F", "l": "H"}
 _DIODE = {"drop": ("0.2 V .. 0.6 V .. 0.8 V", "V"), "resistance": ("0 ohm .. 25 ohm", "ohm"), "leakage": ("10 uA", "A")}
@@ -30,6 +30,15 @@ class Diode:
     resistance: Toleranced
     leakage: Toleranced
     breakdown: Toleranced | None
+
+
+BODY_DIODE = Diode(
+    drop=Toleranced(low=0.2, nominal=0.7, high=1.2, unit="V"),
+    resistance=Toleranced(low=0.0, nominal=0.0, high=1.0, unit="ohm"),
+    leakage=Toleranced.exact(0.0, "A"),
+    breakdown=None,
+)
+"""Body diode of every low-side switch; its leakage is the switch's own, and its breakdown is taken as never reached."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +236,10 @@ class _Binder:
 
     def _kept(self) -> list[Assumption]:
         """Assumptions of the tables shared with the circuit file, without those of the stand-ins."""
-        return [a for a in self.roles.circuit.assumptions if not a.key.startswith(("channel[", "feed["))]
+        kept = [a for a in self.roles.circuit.assumptions if not a.key.startswith(("channel[", "feed["))]
+        body = f"drop {BODY_DIODE.drop}, slope up to 1 ohm, breakdown never reached"
+        basis = "common practice: silicon, hot to cold"
+        return [*kept, Assumption(key="mosfet body diode", value=body, direction="safe", basis=basis)]
 
     def channel(self, index: int, given: RoleChannel, pins: list[str]) -> BoundChannel | None:
         place: KeyPath = ("channel", index)

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ignition.analyses.march import CapacitorBank, ClusterTree, MarchResult, Polarisation, march
+from ignition.analyses.ladder import ClusterTree
+from ignition.analyses.march import MarchResult, march
+from ignition.analyses.march_inputs import CapacitorBank, Polarisation
 from ignition.errors import InputError
 
 Published = Callable[[str], dict[str, Any]]

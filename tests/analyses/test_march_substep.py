@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from ignition.analyses.march import CapacitorBank, ClusterTree, MarchResult, Polarisation, march
+from ignition.analyses.ladder import ClusterTree
+from ignition.analyses.march import MarchResult, march
+from ignition.analyses.march_inputs import CapacitorBank, Polarisation
 
 Published = Callable[[str], dict[str, Any]]
 ONE = ClusterTree.parallel(1)

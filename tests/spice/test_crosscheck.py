@@ -112,6 +112,28 @@ def test_relative_difference() -> None:
     assert relative_difference(1.0, math.inf, "s") == math.inf
 
 
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "spent = 'open'",
+        "spent = 'short'",
+        "spent = '0.5 ohm .. 1 ohm'",
+        "temperature_coefficient = '4e-4 / K'\nfunction_temperature = '300 degC'",
+    ],
+)
+def test_cluster_of_two_channels_functions_in_the_same_order(lines: str) -> None:
+    """Series and parallel igniters on two channels that overlap: the same order, times within 0.1 %."""
+    text = CIRCUIT.replace("[igniter.slow]", f"{lines}\n[igniter.slow]").replace('pulse = "1 s"', 'pulse = "20 ms"')
+    text = text.replace('[["match"], ["slow"]]', '[["match", "match"], ["slow"], ["match"]]')
+    channel = CIRCUIT[CIRCUIT.index("[[channel]]") :].replace('"line"', '"late"')
+    result = crosscheck(parse_circuit(text + channel.replace('pulse = "1 s"', 'pulse = "20 ms"\nstart = "0.1 ms"')))
+    times = [c for c in result.comparisons if c.unit == "s"]
+    assert len(times) == 6
+    assert sum(math.isfinite(c.ours) for c in times) >= 2
+    assert [c.ngspice for c in times] == sorted(c.ngspice for c in times)
+    assert max(c.relative_difference for c in times) <= 1e-3
+
+
 def test_unknown_threshold_leaves_function_times_out() -> None:
     """Where an igniter's threshold is unknown the times are left out with a reason, the rest is compared."""
     text = "\n".join(line for line in CIRCUIT.splitlines() if not line.startswith("all_fire"))

@@ -50,7 +50,7 @@ def requests_of(seed: int) -> tuple[tuple[str, str], list[OperatingPointRequest]
     return (phase, line), [everything, *corners]
 
 
-def test_random_circuits_agree(record_property: Callable[[str, object], None]) -> None:
+def test_random_circuits_agree(record_testsuite_property: Callable[[str, object], None]) -> None:
     """Igniter currents and converter voltages of 216 circuits agree to a millionth; every state occurs."""
     states, requests = set(), []
     for seed in range(CIRCUITS):
@@ -59,9 +59,9 @@ def test_random_circuits_agree(record_property: Callable[[str, object], None]) -
         requests += some
     comparisons = compare_operating_points(requests)
     worst = max(comparisons, key=lambda c: c.relative_difference)
-    record_property("comparisons", len(comparisons))
-    record_property("worst relative difference", worst.relative_difference)
-    record_property("worst at", worst.quantity)
+    record_testsuite_property("comparisons", len(comparisons))
+    record_testsuite_property("worst relative difference", worst.relative_difference)
+    record_testsuite_property("worst at", worst.quantity)
     assert worst.relative_difference <= TOLERANCE, f"{worst} is the worst of {len(comparisons)}"
     assert states == set(STATES)
     above = [c for c in comparisons if abs(c.ours) > (1e-12 if c.unit == "A" else 1e-9)]
