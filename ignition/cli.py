@@ -142,6 +142,40 @@ def example(
 
 
 @app.command()
+def netlist(
+    file: CircuitFile,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the decks.", show_default=False)],
+) -> None:
+    """Write SPICE decks of every phase and line state, to open and run by hand."""
+    from ignition.circuit.file import load_circuit
+    from ignition.spice.netlists import write_netlists
+
+    written = write_netlists(load_circuit(file), output)
+    print(f"{len(written)} decks in {output}. Run one with: ngspice -b {written[0]}")
+
+
+@app.command()
+def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Compute the same circuit in ngspice and show both answers."""
+    from ignition.circuit.file import load_circuit
+    from ignition.report.crosscheck_output import agrees, crosscheck_dict, crosscheck_text
+    from ignition.spice.crosscheck import crosscheck as analyse
+
+    result = analyse(load_circuit(file))
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(crosscheck_dict(result)))
+    else:
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        crosscheck_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if agrees(result) else 1)
+
+
+@app.command()
 def schema() -> None:
     """Print the JSON Schema of the circuit file, so that an editor can complete it."""
     from ignition.circuit.file import json_schema

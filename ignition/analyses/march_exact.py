@@ -302,7 +302,7 @@ def _disconnect(state: _Trials, which: BoolArray) -> None:
 def _time_to_function(state: _Trials, across: FloatArray) -> FloatArray:
     """Time to the next function of each trial at the present currents, more than any pulse for none.
 
-    Leaves x_inf in `a`, the times of the igniters (of a common time constant: the ratios) in `b`, their least in `least`.
+    Leaves x_inf in `a`, the times of the igniters (of a common time constant: the ratios) in `b`, the least in `least`.
     The time is tau ln((x_inf - x) / (x_inf - 1)) = tau log1p((1 - x) / (x_inf - 1)); a settled value of 1 or less
     gives more than 1e80 s.
     """

@@ -247,7 +247,7 @@ def march_inputs(
     _check_ranges(arrays)
     if np.any(arrays["terminal_resistance"] > arrays["source_resistance"]):
         raise InputError(
-            "terminal_resistance: it is the part of source_resistance inside the battery's terminals and cannot be more "
+            "terminal_resistance: it is the part of source_resistance inside the battery's terminals, cannot be more "
             "than it; received more; write a value between 0 and source_resistance"
         )
     on = arrays["start"] + arrays.pop("turn_on_delay")

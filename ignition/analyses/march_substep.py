@@ -251,15 +251,20 @@ def _run_segment(state: _Cluster) -> None:
     )
 
 
-def _guard(state: _Cluster) -> None:
-    """Keep the extremes at this instant, and release where the terminal voltage is too low."""
+def _extremes(state: _Cluster) -> FloatArray:
+    """Keep the highest current and the lowest voltages at this instant; the terminal voltage."""
     bus, source, _, _ = state.currents(state.y)
     terminal = state.terminal_voltage(state.y, source)
     connected = state.live > 0.0
     np.maximum(state.highest_current, source, out=state.highest_current)
     np.minimum(state.lowest_bus_voltage, bus, out=state.lowest_bus_voltage, where=connected)
     np.minimum(state.lowest_terminal_voltage, terminal, out=state.lowest_terminal_voltage, where=connected)
-    low = (terminal < state.release_voltage) & connected
+    return terminal
+
+
+def _guard(state: _Cluster) -> None:
+    """Keep the extremes at this instant, and release where the terminal voltage is too low."""
+    low = (_extremes(state) < state.release_voltage) & (state.live > 0.0)
     if low.any():
         np.copyto(state.release_time, state.begin + state.elapsed, where=low)
         state.live[low] = 0.0
@@ -314,6 +319,7 @@ def _step(state: _Cluster) -> None:
     state.step = proposal
     np.maximum(state.peak, end[: state.k] * state.alive, out=state.peak)
     if located.size:
+        _extremes(state)  # just before the event: what functions now may have drawn the highest current
         _record(state, event)
 
 

@@ -135,7 +135,8 @@ def requirements(
     A threshold holds for every line within tolerance, so the highest resistance of one state has to lie below the
     lowest of the other. Drain divider of total resistance S: (S + R_upper) / (S + R_lower) must exceed Q, the ratio of
     highest to lowest reading that battery, divider and converter give one state; hence
-    S < (R_upper - Q R_lower) / (Q - 1). Amplifier: I gain ((1 - t) R_upper - (1 + t) R_lower) must exceed twice the
+    S < (R_upper - Q R_lower) / (Q - 1); with absolute codes the spread of battery and feed resistance counts as the
+    line's. Amplifier: I gain ((1 - t) R_upper - (1 + t) R_lower) must exceed twice the
     converter's error.
     """
     if target not in TARGETS or (target == "one string open" and len(channel.strings) < 2):
@@ -151,10 +152,10 @@ def requirements(
     lower, upper = _bounds(circuit, channel, target, joint)
     limit, basis = current_limit(circuit, channel, share)
     result = [
-        _divider(circuit, channel, target, means, quotient, lower, upper, limit, basis)
-        for means, quotient in (
-            ("drain divider, absolute code", _absolute(circuit, channel)),
-            ("drain divider, ratio to a bus divider of the same tolerance", _relative(circuit, channel)),
+        _divider(circuit, channel, target, means, quotient, source, lower, upper, limit, basis)
+        for means, quotient, source in (
+            ("drain divider, absolute code", _absolute(circuit, channel), _source(circuit)),
+            ("drain divider, ratio to a bus divider of the same tolerance", _relative(circuit, channel), (0.0, 0.0)),
         )
     ]
     result.append(_amplifier(circuit, target, lower, upper, limit, basis, current_tolerance))
@@ -172,10 +173,16 @@ def _bounds(circuit: Circuit, channel: ChannelModel, target: str, joint: float) 
     return intact[1], min(cases)
 
 
+def _source(circuit: Circuit) -> tuple[float, float]:
+    """Resistance of battery and feed [ohm]."""
+    parts = [circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
+    return sum(p.low for p in parts), sum(p.high for p in parts)
+
+
 def _absolute(circuit: Circuit, channel: ChannelModel) -> float:
     """Highest over lowest reading of one state: battery, divider, reference, converter."""
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
-    drop = sum(p.resistance.high for p in circuit.feed) + circuit.battery.resistance.high
+    drop = _source(circuit)[1]
     drawn = circuit.controller.current.high + sum(c.high for _, c in circuit.loads)
     bottom = max(circuit.battery.voltage.low - drawn * drop, 0.0)
     shares = _shares(channel)
@@ -188,7 +195,7 @@ def _relative(circuit: Circuit, channel: ChannelModel) -> float:
     """The same for the ratio of two readings through two dividers of the same tolerance."""
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
     low, high = _shares(channel)
-    drop = sum(p.resistance.high for p in circuit.feed) + circuit.battery.resistance.high
+    drop = _source(circuit)[1]
     drawn = circuit.controller.current.high + sum(c.high for _, c in circuit.loads)
     code = max(circuit.battery.voltage.low - drawn * drop, 0.0) * low / reference.high * 2.0**adc.bits
     error = adc.total_error + 0.5
@@ -210,6 +217,7 @@ def _divider(
     target: str,
     means: str,
     quotient: float,
+    source: tuple[float, float],
     lower: float,
     upper: float,
     limit: float | None,
@@ -217,7 +225,7 @@ def _divider(
 ) -> Requirement:
     total = current = None
     possible = False
-    room = upper - quotient * lower
+    room = upper + source[0] - quotient * (lower + source[1])
     if upper <= lower:
         says = (
             f"not possible: the resistances overlap, {upper:.4g} ohm at least against {lower:.4g} ohm at most; no "
@@ -226,12 +234,11 @@ def _divider(
     elif room <= 0.0:
         says = (
             f"not possible: one state's readings alone spread by a factor of {quotient:.4g}, more than the line "
-            f"resistances differ ({upper:.4g} / {lower:.4g} = {upper / lower:.4g})"
+            f"resistances differ ({upper:.4g} ohm at least against {lower:.4g} ohm at most)"
         )
     else:
         total = room / (quotient - 1.0)
-        least = circuit.battery.resistance.low + sum(p.resistance.low for p in circuit.feed)
-        current = circuit.battery.voltage.high / (total + min(lower, upper) + least)
+        current = circuit.battery.voltage.high / total
         now = channel.upper.nominal + channel.lower.nominal
         need = f"a total of at most {total:.4g} ohm in place of {now:.4g} ohm, hence up to {current:.3g} A"
         possible, says = _against_limit(need, current, limit, basis)

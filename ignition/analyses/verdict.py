@@ -133,7 +133,8 @@ def _at_most(
     margin = None
     if value is not None and limit is not None:
         verdict = "PASS" if value <= limit else "FAIL"
-        margin = limit / value if value > 0 else None
+        # a ratio of temperatures in degC says nothing
+        margin = limit / value if value > 0 and unit != "degC" else None
     return Finding(
         rule=rule, channel=channel, phase=phase, verdict=verdict, value=value, limit=limit, unit=unit, margin=margin,
         says=says, source=source, source_date=date,

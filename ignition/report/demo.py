@@ -5,9 +5,10 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from ignition.analyses.results import Spread
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
-from ignition.report.text import caution_text, spread_text
+from ignition.report.text import caution_text, margin_text, spread_text, table
 from ignition.units import engineering
 
 __all__ = ["demo_text"]
@@ -30,7 +31,7 @@ def demo_text(circuit: Circuit, console: Console) -> int:
     """
     result = check(circuit)
     console.print(Text(f"{result.title}", style="bold"))
-    console.print("The built-in circuit. Nothing is written; start your own with: ignition example pad.toml\n")
+    console.print("The built-in circuit; nothing is written. Yours: ignition example pad.toml\n")
     _safety_officer(result, console)
     _designer(result, console)
     _builder(result, console)
@@ -41,44 +42,58 @@ def demo_text(circuit: Circuit, console: Console) -> int:
 
 def _safety_officer(result: Check, console: Console) -> None:
     console.print(Text("Safety officer: can it fire when nobody asked?", style="bold"))
-    for channel in result.no_fire.channels:
-        for phase in channel.phases:
-            margin = "-" if phase.ratio is None else f"x {engineering(phase.ratio, '1')} ({phase.decibel:.0f} dB)"
-            console.print(
-                f"  {channel.channel:<9} {phase.phase:<9} at most {engineering(phase.current, 'A'):>8} against no-fire "
-                f"{engineering(phase.limit, 'A')}: {margin}"
-            )
+    rows = [
+        (
+            channel.channel,
+            phase.phase,
+            engineering(phase.current, "A"),
+            engineering(phase.limit, "A"),
+            margin_text(phase.ratio),
+            "-" if phase.decibel is None else f"{phase.decibel:.0f} dB",
+        )
+        for channel in result.no_fire.channels
+        for phase in channel.phases
+    ]
+    table(console, ("channel", "phase", "at most", "no-fire", "margin", ""), rows, right=(2, 3, 4, 5))
     counts = ", ".join(f"{sum(f.verdict == v for f in result.findings)} {v}" for v in ("PASS", "FAIL", "UNKNOWN"))
-    console.print(f"  Findings against named limits: {counts}.\n")
+    console.print(f"Findings against named limits: {counts}.\n")
 
 
 def _designer(result: Check, console: Console) -> None:
     console.print(Text("Designer: what does the reading prove?", style="bold"))
     for channel in result.continuity.channels:
-        intact = channel.reading("intact").band.code
-        opened = channel.reading("open").band.code
-        console.print(
-            f"  {channel.channel:<9} intact reads {intact.low:.0f} .. {intact.high:.0f}, open {opened.low:.0f} .. "
-            f"{opened.high:.0f}"
-        )
+        intact, opened = (channel.reading(state).band.code for state in ("intact", "open"))
         pairs = ", ".join(f"{a} / {b}" for a, b in channel.cannot_tell_apart)
-        console.print(f"            cannot be told apart: {pairs or 'nothing'}", soft_wrap=False)
-        if channel.largest_unseen_resistance is not None:
-            console.print(
-                f"            a joint of up to {engineering(channel.largest_unseen_resistance, 'ohm')} still reads intact"
+        console.print(
+            f"{channel.channel}: intact reads {_codes(intact)}, open {_codes(opened)}. "
+            f"The reading cannot tell apart: {pairs or 'nothing'}."
+            + (
+                f" A joint of up to {engineering(channel.largest_unseen_resistance, 'ohm')} still reads intact."
+                if channel.largest_unseen_resistance is not None
+                else " Even an open line may read intact."
             )
+        )
     console.print()
 
 
 def _builder(result: Check, console: Console) -> None:
     console.print(Text("Builder: will this battery fire this cluster, on a cold day?", style="bold"))
-    for channel in result.firing.channels:
-        for igniter in channel.igniters:
-            margin = "-" if igniter.all_fire_margin is None else f"x {igniter.all_fire_margin:.2f} of all-fire"
-            console.print(
-                f"  {igniter.igniter:<22} {spread_text(igniter.current)}, at least {margin}: {igniter.functions}"
-            )
+    rows = [
+        (
+            igniter.igniter,
+            spread_text(igniter.current),
+            "-" if igniter.all_fire_margin is None else f"x {igniter.all_fire_margin:.2f}",
+            igniter.functions,
+        )
+        for channel in result.firing.channels
+        for igniter in channel.igniters
+    ]
+    table(console, ("igniter", "current", "of all-fire", "functions"), rows, right=(2,))
     console.print(
-        f"  Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
+        f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
         f"{engineering(result.firing.controller_supply.low, 'V')} or more."
     )
+
+
+def _codes(code: Spread) -> str:
+    return "nothing" if code.low is None or code.high is None else f"{code.low:.0f} .. {code.high:.0f}"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -17,7 +17,7 @@ from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
 from ignition.units import engineering
 
-__all__ = ["assumption_text", "caution_text", "check_text", "firing_text", "make_console", "spread_text", "table"]
+__all__ = ["assumption_text", "caution_text", "check_text", "firing_text", "item", "make_console", "margin_text", "spread_text", "table"]
 
 _STYLE = {"PASS": "green", "FAIL": "bold red", "UNKNOWN": "bold yellow"}
 _RANK = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
@@ -50,9 +50,11 @@ def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str 
     right : sequence of int
         Columns that are set flush right [position].
     """
-    grid = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_edge=False, header_style="bold")
+    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
     for index, header in enumerate(headers):
-        grid.add_column(header, justify="right" if index in right else "left", overflow="fold")
+        # only the last column may take a second line
+        last = index == len(headers) - 1
+        grid.add_column(header, justify="right" if index in right else "left", overflow="fold", no_wrap=not last)
     for row in rows:
         grid.add_row(*row)
     console.print(grid)
@@ -80,10 +82,22 @@ def _verdict(verdict: str) -> Text:
     return Text(verdict, style=_STYLE[verdict])
 
 
-def _margin(finding: Finding) -> str:
-    if finding.margin is None:
+def margin_text(margin: float | None) -> str:
+    """Write a margin as a factor.
+
+    Parameters
+    ----------
+    margin : float or None
+        Ratio [1].
+
+    Returns
+    -------
+    str
+        For example ``"x 12.5"``.
+    """
+    if margin is None:
         return "-"
-    return f"x {engineering(finding.margin, '1')}" if finding.margin < 1e6 else "> 1e6"
+    return f"x {engineering(margin, '1')}" if margin < 1e6 else "> 1e6"
 
 
 def _worst_by_rule(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
@@ -100,7 +114,7 @@ def _worst_by_rule(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
 
 
 def _where(finding: Finding) -> str:
-    return " ".join(p for p in (finding.channel, finding.phase) if p) or "whole circuit"
+    return " ".join(p for p in (finding.channel, finding.phase) if p) or "circuit"
 
 
 def check_text(result: Check, console: Console) -> None:
@@ -125,14 +139,14 @@ def check_text(result: Check, console: Console) -> None:
     console.print()
     table(
         console,
-        ("", "limit", "worst", "allowed", "margin", "where"),
+        ("", "limit", "worst", "allowed", "margin", "where (and others)"),
         [
             (
                 _verdict(f.verdict),
                 f.rule,
                 engineering(f.value, f.unit),
                 engineering(f.limit, f.unit),
-                _margin(f),
+                margin_text(f.margin),
                 _where(f) + (f" (+{n - 1})" if n > 1 else ""),
             )
             for f, n in worst
@@ -144,32 +158,44 @@ def check_text(result: Check, console: Console) -> None:
         if chosen:
             console.print(f"\n{heading}")
             for finding in chosen:
-                _item(console, f"{finding.rule} ({_where(finding)}): {finding.says}")
+                item(console, f"{finding.rule} ({_where(finding)}): {finding.says}")
     console.print("\nWho says so")
     sources: dict[tuple[str, str], list[str]] = {}
     for finding, _ in worst:
         sources.setdefault((finding.source, finding.source_date), []).append(finding.rule)
     for (source, date), names in sources.items():
-        _item(console, f"{', '.join(names)}: {source} ({date})")
+        item(console, f"{', '.join(names)}: {source} ({date})")
     assumption_text(result.assumptions, console)
     caution_text(console)
 
 
 def _headline(worst: Sequence[tuple[Finding, int]], console: Console) -> None:
     """The one number to read aloud: the failing one of least margin, else the passing one of least margin."""
-    numbered = [f for f, _ in worst if f.margin is not None]
+    numbered = [f for f, _ in worst if f.margin is not None and f.channel is not None]
     if not numbered:
         return
     finding = min(numbered, key=lambda f: (_RANK[f.verdict], f.margin))
     console.print(
         f"Worst number: {finding.rule}, {_where(finding)}: {engineering(finding.value, finding.unit)} against "
-        f"{engineering(finding.limit, finding.unit)}, margin {_margin(finding)}."
+        f"{engineering(finding.limit, finding.unit)}, margin {margin_text(finding.margin)}."
     )
     console.print(f"  {finding.says}; {finding.source} ({finding.source_date}).")
 
 
-def _item(console: Console, text: str) -> None:
-    console.print(Padding(Text(f"- {text}"), (0, 0, 0, 2)))
+def item(console: Console, text: str) -> None:
+    """Print one item of a list, wrapped and indented.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to.
+    text : str
+        The item.
+    """
+    lines = textwrap.fill(
+        text, console.width, initial_indent="  - ", subsequent_indent="    ", break_long_words=True, break_on_hyphens=False
+    )
+    console.print(Text(lines))
 
 
 def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:
@@ -188,7 +214,7 @@ def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None
     console.print(f"\nAssumed, because the file does not say ({len(assumptions)})")
     for a in assumptions:
         question = "can it fire by accident" if a.direction == "safe" else "will it fire"
-        _item(console, f"{a.key}: {a.value} [{question}; {a.basis}]")
+        item(console, f"{a.key}: {a.value} [{question}; {a.basis}]")
 
 
 def caution_text(console: Console) -> None:
@@ -201,7 +227,7 @@ def caution_text(console: Console) -> None:
     """
     console.print("\nCautions")
     for sentence in CAUTIONS:
-        _item(console, sentence)
+        item(console, sentence)
 
 
 def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Console) -> None:
@@ -234,25 +260,25 @@ def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Cons
             ],
         )
         for reason in dict.fromkeys(i.reason for i in channel.igniters if i.reason):
-            _item(console, f"{reason}")
-        _item(console, f"gate voltage {spread_text(channel.gate_voltage)}")
-        _item(console, f"on-resistance {spread_text(channel.on_resistance)}")
+            item(console, f"{reason}")
+        item(console, f"gate voltage {spread_text(channel.gate_voltage)}")
+        item(console, f"on-resistance {spread_text(channel.on_resistance)}")
         junction = channel.mosfet_junction
-        _item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
+        item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
     supply = result.supply
     console.print("\nSupply while firing")
-    _item(console, f"battery terminals {spread_text(result.battery_voltage)}")
-    _item(console, f"controller supply {spread_text(result.controller_supply)}")
-    _item(console, f"highest battery current {engineering(supply.highest_current, 'A')}")
+    item(console, f"battery terminals {spread_text(result.battery_voltage)}")
+    item(console, f"controller supply {spread_text(result.controller_supply)}")
+    item(console, f"highest battery current {engineering(supply.highest_current, 'A')}")
     if supply.brown_out is None:
-        _item(console, "brown-out level not given: whether the controller resets is unknown")
+        item(console, "brown-out level not given: whether the controller resets is unknown")
     elif supply.hold_up == float("inf"):
-        _item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
+        item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
     else:
-        _item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
+        item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
     if supply.fuse_time != float("inf"):
-        _item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
+        item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
     if supply.protection_time != float("inf"):
-        _item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
+        item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
     assumption_text(assumptions, console)
     caution_text(console)

@@ -66,7 +66,7 @@ class CrosscheckResult:
     Attributes
     ----------
     circuit : str
-        Title of the circuit.
+        File name of the circuit.
     ngspice : str
         Program and version.
     comparisons : tuple of Comparison
@@ -252,7 +252,7 @@ def crosscheck(circuit: Circuit) -> CrosscheckResult:
         else:
             comparisons += _function_times(circuit, group)
     return CrosscheckResult(
-        circuit=circuit.title, ngspice=version(), comparisons=tuple(comparisons), left_out=tuple(left_out)
+        circuit=circuit.name, ngspice=version(), comparisons=tuple(comparisons), left_out=tuple(left_out)
     )
 
 

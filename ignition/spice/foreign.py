@@ -7,24 +7,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ignition.analyses.continuity import AdcBand, Threshold, adc_band
+from ignition.analyses.bands import AdcBand, LineReading, adc_band
 from ignition.analyses.results import Spread, number
+from ignition.analyses.thresholds import Threshold, overlapping_pairs, pair_thresholds
 from ignition.circuit.extremes import Extreme, Probe
 from ignition.circuit.model import Assumption
 from ignition.errors import NetworkError
 from ignition.spice.binding import Bound, BoundChannel, bind
 from ignition.spice.flatten import FlatNetlist
-from ignition.spice.foreign_bounds import probe_bounds, settle
+from ignition.spice.foreign_bounds import settle
 from ignition.spice.foreign_network import FOREIGN_PHASES, Fault, Situation, line_states_of
 from ignition.spice.reader import Netlist
 from ignition.spice.roles import Roles
+from ignition.toleranced import Toleranced
 
 __all__ = [
     "COVERED",
     "NOT_COVERED",
     "ForeignChannel",
     "ForeignFault",
-    "ForeignReading",
     "ForeignResult",
     "NoFireMargin",
     "analyse_foreign",
@@ -50,38 +51,15 @@ NOT_COVERED = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ForeignReading:
-    """What one line state gives.
-
-    Attributes
-    ----------
-    state : str
-        Line state.
-    igniter_current : Spread
-        Bounds over the channel's igniters [A].
-    igniters : dict of str to Spread
-        The same for each connected igniter [A].
-    code, voltage : Spread
-        Converter reading [LSB] with all error terms, voltage at its pin [V].
-    """
-
-    state: str
-    igniter_current: Spread
-    igniters: dict[str, Spread]
-    code: Spread
-    voltage: Spread
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ForeignChannel:
     """Continuity of one channel: readings, pairs of states that read alike, thresholds between the others."""
 
     channel: str
-    readings: tuple[ForeignReading, ...]
+    readings: tuple[LineReading, ...]
     cannot_tell_apart: tuple[tuple[str, str], ...]
     thresholds: tuple[Threshold, ...]
 
-    def reading(self, state: str) -> ForeignReading:
+    def reading(self, state: str) -> LineReading:
         """Return the reading of a line state."""
         return next(r for r in self.readings if r.state == state)
 
@@ -198,8 +176,8 @@ class ForeignResult:
                 {
                     "state": r.state,
                     "igniter_current": r.igniter_current.as_dict(),
-                    "adc_code": r.code.as_dict(),
-                    "pin_voltage": r.voltage.as_dict(),
+                    "adc_code": r.band.code.as_dict(),
+                    "pin_voltage": r.band.voltage.as_dict(),
                 }
                 for r in channel.readings
             ],
@@ -266,10 +244,7 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
     network has no unique solution, the number is missing with its reason. Loads (current sources) may also be off.
     """
     bound = bind(netlist, roles)
-    rows: list[ForeignFault] = []
-    if faults:
-        for phase in FOREIGN_PHASES:
-            rows += [_fault(bound, phase, fault) for fault in single_faults(bound) if _applies(fault, phase)]
+    rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
     return ForeignResult(
         circuit=roles.file.title,
         netlist=bound.netlist.title,
@@ -318,8 +293,8 @@ def _continuity(bound: Bound, channel: BoundChannel) -> ForeignChannel:
     return ForeignChannel(
         channel=channel.name,
         readings=readings,
-        cannot_tell_apart=_overlaps(readings),
-        thresholds=_thresholds(readings),
+        cannot_tell_apart=overlapping_pairs([(r.state, r.band.code) for r in readings]),
+        thresholds=pair_thresholds(readings),
     )
 
 
@@ -336,30 +311,30 @@ def _situations(bound: Bound, channel: BoundChannel, line: str) -> list[Situatio
     ]
 
 
-def _reading(bound: Bound, channel: BoundChannel, line: str) -> ForeignReading:
+def _reading(bound: Bound, channel: BoundChannel, line: str) -> LineReading:
     currents: dict[str, list[Spread]] = {}
     bands: list[AdcBand] = []
     try:
         for situation in _situations(bound, channel, line):
-            networks, _ = settle(bound, situation)
             names = [name for name in channel.igniters if name != situation.open_igniter]
-            probes = [Probe(node=channel.sense), *(Probe(element=name) for name in names)]
-            pin, *found = probe_bounds(networks, probes, ["V", *["A" for _ in names]])
+            settled = settle(bound, situation, [Probe(node=channel.sense), *(Probe(element=name) for name in names)])
+            pin, *found = settled.outputs
             for name, spread in zip(names, found, strict=True):
                 currents.setdefault(name, []).append(spread)
-            bands.append(_band(bound, channel, pin, line, loose=channel.name in networks[0].loose_senses))
+            bands.append(_band(bound, channel, pin, line, loose=channel.name in settled.loose_senses))
     except NetworkError as error:
         missing = Spread.missing("A", str(error))
-        code, volts = Spread.missing("1", str(error)), Spread.missing("V", str(error))
-        return ForeignReading(state=line, igniter_current=missing, igniters={}, code=code, voltage=volts)
+        band = AdcBand(code=Spread.missing("1", str(error)), voltage=Spread.missing("V", str(error)), terms=())
+        return LineReading(state=line, igniter_current=missing, igniters={}, band=band)
     igniters = {name: Spread.hull(members) for name, members in currents.items()}
     worst = max(igniters.values(), key=lambda s: abs(s.nominal or 0.0))
-    return ForeignReading(
+    return LineReading(
         state=line,
         igniter_current=replace(Spread.hull(list(igniters.values())), nominal=worst.nominal),
         igniters=igniters,
-        code=Spread.hull([band.code for band in bands]),
-        voltage=Spread.hull([band.voltage for band in bands]),
+        band=AdcBand(
+            code=Spread.hull([band.code for band in bands]), voltage=Spread.hull([band.voltage for band in bands]), terms=()
+        ),
     )
 
 
@@ -374,75 +349,61 @@ def _band(bound: Bound, channel: BoundChannel, pin: Spread, line: str, *, loose:
     return adc_band(circuit, circuit.channel(channel.name), extreme, line, {})
 
 
-def _codes(reading: ForeignReading) -> tuple[int, int] | None:
-    """Lowest and highest integer code a state can read."""
-    if reading.code.low is None or reading.code.high is None:
-        return None
-    low = math.ceil(reading.code.low)
-    return low, max(math.floor(reading.code.high), low)
-
-
-def _overlaps(readings: Sequence[ForeignReading]) -> tuple[tuple[str, str], ...]:
-    pairs = []
-    for index, first in enumerate(readings):
-        for second in readings[index + 1 :]:
-            one, two = _codes(first), _codes(second)
-            if one is not None and two is not None and one[0] <= two[1] and two[0] <= one[1]:
-                pairs.append((first.state, second.state))
-    return tuple(pairs)
-
-
-def _thresholds(readings: Sequence[ForeignReading]) -> tuple[Threshold, ...]:
-    """A code midway between the bands of every pair that can be told apart."""
-    found = []
-    for first in readings:
-        for second in readings:
-            one, two = _codes(first), _codes(second)
-            if one is not None and two is not None and one[1] < two[0]:
-                code = one[1] + 1 + (two[0] - one[1] - 1) // 2
-                found.append(Threshold(below=first.state, above=second.state, code=code))
-    return tuple(found)
-
-
 def _margins(bound: Bound, phase: str) -> list[NoFireMargin]:
     rows = [(channel, name, kind) for channel in bound.channels for name, kind in channel.igniters.items()]
     reason: str | None = None
-    currents = [Spread.missing("A", "") for _ in rows]
+    currents: dict[str, list[Spread]] = {name: [] for _, name, _ in rows}
     gates: dict[str, Spread] = {}
+    loose = "nothing holds the gate: the switch is taken as off and as on"
     try:
-        networks, held = settle(bound, Situation(phase=phase))
-        currents = probe_bounds(networks, [Probe(element=name) for _, name, _ in rows], ["A"] * len(rows))
-        for name, gate in held.items():
-            loose = "nothing holds the gate: the switch is taken as off and as on"
-            gates[name] = Spread.missing("V", loose) if gate is None else Spread.of(gate)
+        for situation in _line_combinations(bound, phase):
+            settled = settle(bound, situation, [Probe(element=name) for _, name, _ in rows])
+            for channel, gate in settled.gates.items():
+                gates.setdefault(channel, Spread.missing("V", loose) if gate is None else Spread.of(gate))
+            for (owner, name, _), spread in zip(rows, settled.outputs, strict=True):
+                if owner.name not in situation.lines:
+                    currents[name].append(spread)
     except NetworkError as error:
         reason = str(error)
-        currents = [Spread.missing("A", reason) for _ in rows]
-    found = []
-    for (channel, name, kind), current in zip(rows, currents, strict=True):
-        limit = bound.roles.circuit.igniters[kind].threshold_low
-        largest = _largest(current)
-        share = None if limit is None or largest is None else largest / limit
-        why = reason
-        if limit is None:
-            why = why or f"igniter {kind!r} has no no-fire current"
-        elif share == 0.0:
-            why = "no current flows"
-        found.append(
-            NoFireMargin(
-                phase=phase,
-                channel=channel.name,
-                igniter=name,
-                current=current,
-                gate_voltage=gates.get(channel.name, Spread.missing("V", reason or "")),
-                no_fire=limit,
-                ratio=1.0 / share if share else None,
-                decibels=-20.0 * math.log10(share) if share else None,
-                thermal_fraction=None if share is None else share**2,
-                reason=why,
-            )
-        )
-    return found
+        currents = {name: [Spread.missing("A", reason)] for _, name, _ in rows}
+    return [
+        _margin(bound, phase, row, Spread.hull(currents[row[1]]), gates.get(row[0].name, Spread.missing("V", reason or "")), reason)
+        for row in rows
+    ]
+
+
+def _line_combinations(bound: Bound, phase: str) -> list[Situation]:
+    """All lines intact; and, of several channels, each intact while all others are open."""
+    if len(bound.channels) == 1:
+        return [Situation(phase=phase)]
+    alone = [{c.name: "open" for c in bound.channels if c is not one} for one in bound.channels]
+    return [Situation(phase=phase, lines=lines) for lines in ({}, *alone)]
+
+
+def _margin(
+    bound: Bound, phase: str, row: tuple[BoundChannel, str, str], current: Spread, gate: Spread, reason: str | None
+) -> NoFireMargin:
+    """Margin of one igniter from its bounds of current."""
+    channel, name, kind = row
+    limit = bound.roles.circuit.igniters[kind].threshold_low
+    largest = _largest(current)
+    share = None if limit is None or largest is None else largest / limit
+    if limit is None:
+        reason = reason or f"igniter {kind!r} has no no-fire current"
+    elif share == 0.0:
+        reason = "no current flows"
+    return NoFireMargin(
+        phase=phase,
+        channel=channel.name,
+        igniter=name,
+        current=current,
+        gate_voltage=gate,
+        no_fire=limit,
+        ratio=1.0 / share if share else None,
+        decibels=-20.0 * math.log10(share) if share else None,
+        thermal_fraction=None if share is None else share**2,
+        reason=reason,
+    )
 
 
 def _largest(current: Spread) -> float | None:
@@ -451,13 +412,22 @@ def _largest(current: Spread) -> float | None:
     return max(abs(current.low), abs(current.high))
 
 
-def _fault(bound: Bound, phase: str, fault: Fault) -> ForeignFault:
+def _faults(bound: Bound, phase: str) -> list[ForeignFault]:
+    """All single faults of a phase; each starts from the drain currents of the circuit without a fault."""
+    try:
+        start: dict[str, Toleranced] | None = settle(bound, Situation(phase=phase), []).off
+    except NetworkError:
+        start = None
+    return [_fault(bound, phase, fault, start) for fault in single_faults(bound) if _applies(fault, phase)]
+
+
+def _fault(bound: Bound, phase: str, fault: Fault, start: dict[str, Toleranced] | None) -> ForeignFault:
     """The igniter nearest to its no-fire current under a fault."""
     rows = [(channel, name, kind) for channel in bound.channels for name, kind in channel.igniters.items()]
     first_channel, first, _ = rows[0]
     try:
-        networks, _ = settle(bound, Situation(phase=phase, fault=fault))
-        spreads = probe_bounds(networks, [Probe(element=name) for _, name, _ in rows], ["A"] * len(rows))
+        situation = Situation(phase=phase, fault=fault)
+        spreads = settle(bound, situation, [Probe(element=name) for _, name, _ in rows], start).outputs
     except NetworkError as error:
         return ForeignFault(
             fault=str(fault), phase=phase, igniter=first, channel=first_channel.name, current=None, no_fire_ratio=None,

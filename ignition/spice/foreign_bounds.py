@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ignition.analyses.bands import spread_of
 from ignition.analyses.results import Spread
 from ignition.circuit.extremes import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.circuit.network import Network
@@ -15,8 +17,9 @@ from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshol
 from ignition.spice.binding import Bound, BoundChannel
 from ignition.spice.foreign_network import Built, Situation, situation_network
 from ignition.toleranced import Toleranced
+from ignition.typing import FloatArray
 
-__all__ = ["GateBounds", "off_current", "probe_bounds", "settle"]
+__all__ = ["GateBounds", "Settled", "off_current", "probe_extremes", "settle"]
 
 _SAMPLES = 192
 _MOST_ROUNDS = 6
@@ -24,6 +27,28 @@ _SEED = 20240301
 
 GateBounds = dict[str, Toleranced | None]
 """Gate voltage of each channel [V]; None where nothing holds the gate."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """Answers of one situation.
+
+    Attributes
+    ----------
+    outputs : tuple of Spread
+        Bounds of the outputs asked for [V or A].
+    gates : dict of str to Toleranced or None
+        Gate voltage of each channel [V]; None where nothing holds the gate.
+    off : dict of str to Toleranced
+        Drain current of each channel's switch [A].
+    loose_senses : frozenset of str
+        Channels whose converter pin nothing holds.
+    """
+
+    outputs: tuple[Spread, ...]
+    gates: GateBounds
+    off: dict[str, Toleranced]
+    loose_senses: frozenset[str]
 
 
 def off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Toleranced:
@@ -68,8 +93,10 @@ def off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Tolera
     return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
 
 
-def settle(bound: Bound, situation: Situation) -> tuple[tuple[Built, ...], GateBounds]:
-    """Build a situation with the drain current that its own gate voltages allow.
+def settle(
+    bound: Bound, situation: Situation, probes: Sequence[Probe], start: Mapping[str, Toleranced] | None = None
+) -> Settled:
+    """Answer a situation with the drain current that its own gate voltages allow.
 
     Parameters
     ----------
@@ -77,35 +104,44 @@ def settle(bound: Bound, situation: Situation) -> tuple[tuple[Built, ...], GateB
         Netlist and roles.
     situation : Situation
         Phase, line states, fault.
+    probes : sequence of Probe
+        Outputs: voltages of nodes, currents of elements.
+    start : mapping of str to Toleranced, optional
+        Drain currents [A] that are allowed at least; those of a gate at 0 V by default.
 
     Returns
     -------
-    tuple of tuple of Built and dict
-        The network, and a second one with every loosely held switch on where there is one; the gate voltages [V].
+    Settled
+        Bounds of the outputs, gate voltages, drain currents.
 
     Raises
     ------
     NetworkError
-        When the network cannot be solved, or gate voltage and drain current do not settle.
+        When no bound can be guaranteed, or gate voltage and drain current do not settle.
 
     Notes
     -----
     A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
     """
     zero = Toleranced.exact(0.0, "V")
-    off = {c.name: off_current(bound, c, zero) for c in bound.channels}
+    off = dict(start) if start is not None else {c.name: off_current(bound, c, zero) for c in bound.channels}
     for _ in range(_MOST_ROUNDS):
         built = situation_network(bound, situation, off)
         held = [c for c in bound.channels if c.name not in built.loose_gates]
-        found = probe_extremes(built, [Probe(node=c.gate, reference=c.source) for c in held]) if held else []
+        found = probe_extremes(built, [*(Probe(node=c.gate, reference=c.source) for c in held), *probes])
         gates: GateBounds = dict.fromkeys(built.loose_gates)
         wider = dict(off)
-        for channel, extreme in zip(held, found, strict=True):
+        for channel, extreme in zip(held, found, strict=False):
             gate = Toleranced(low=extreme.low, nominal=extreme.nominal, high=extreme.high, unit="V")
             gates[channel.name] = gate
             wider[channel.name] = _hull(off[channel.name], off_current(bound, channel, gate))
         if all(_inside(wider[name], off[name]) for name in off):
-            return _with_loose_on(bound, situation, built, off), gates
+            rows = [found[len(held) :], *_with_loose_on(bound, built, probes)]
+            outputs = tuple(
+                Spread.hull([spread_of(row[index], "V" if probe.element is None else "A") for row in rows])
+                for index, probe in enumerate(probes)
+            )
+            return Settled(outputs=outputs, gates=gates, off=off, loose_senses=built.loose_senses)
         off = wider
     raise NetworkError("gate voltage and drain current do not settle: the gate hangs on its own drain")
 
@@ -120,24 +156,36 @@ def _inside(inner: Toleranced, outer: Toleranced) -> bool:
     return inner.high <= outer.high + slack and inner.low >= outer.low - slack and abs(inner.nominal - outer.nominal) <= slack
 
 
-def _with_loose_on(
-    bound: Bound, situation: Situation, built: Built, off: Mapping[str, Toleranced]
-) -> tuple[Built, ...]:
+def _with_loose_on(bound: Bound, built: Built, probes: Sequence[Probe]) -> list[list[Extreme]]:
+    """The outputs once more with every loosely held switch on, where there is one."""
     if not built.loose_gates:
-        return (built,)
+        return []
     shorts = [f"{c.switch} short" for c in bound.channels if c.name in built.loose_gates]
-    on = built.network.switched(closed=shorts)
-    return built, Built(network=on, box=built.box, loose_gates=built.loose_gates, loose_senses=built.loose_senses)
+    return [probe_extremes(replace(built, network=built.network.switched(closed=shorts)), probes)]
 
 
 def probe_extremes(built: Built, probes: Sequence[Probe]) -> list[Extreme]:
-    """Worst case of outputs by corners, checked against samples of the whole box.
+    """Find the worst case of outputs at corners, checked against samples of the whole box.
+
+    Parameters
+    ----------
+    built : Built
+        Network and bounds.
+    probes : sequence of Probe
+        Outputs.
+
+    Returns
+    -------
+    list of Extreme
+        One for each.
 
     Raises
     ------
     NetworkError
         When the network cannot be solved, a sample lies outside the corners found, or a current source has no path.
     """
+    if not probes:
+        return []
     found = extremes(built.network, built.box, probes)
     samples = _samples(built.network, built.box)
     solution = solve(built.network, samples)
@@ -153,45 +201,12 @@ def probe_extremes(built: Built, probes: Sequence[Probe]) -> list[Extreme]:
     return found
 
 
-def _samples(network: Network, box: Mapping[str, Toleranced]) -> dict[str, np.ndarray]:  # type: ignore[type-arg]
+def _samples(network: Network, box: Mapping[str, Toleranced]) -> dict[str, FloatArray]:
     """Half random corners, half points inside."""
     rng = np.random.default_rng(_SEED)
-    samples = {}
+    samples: dict[str, FloatArray] = {}
     for name in network.parameters:
         value, share = box[name], rng.random(_SAMPLES)
         share[: _SAMPLES // 2] = np.round(share[: _SAMPLES // 2])
         samples[name] = value.low + share * (value.high - value.low)
     return samples
-
-
-def probe_bounds(networks: Sequence[Built], probes: Sequence[Probe], units: Sequence[str]) -> list[Spread]:
-    """Return the bounds of outputs over one or two networks of a situation.
-
-    Parameters
-    ----------
-    networks : sequence of Built
-        From `settle`.
-    probes : sequence of Probe
-        Outputs.
-    units : sequence of str
-        Unit of each.
-
-    Returns
-    -------
-    list of Spread
-        Bounds [each its unit].
-
-    Raises
-    ------
-    NetworkError
-        When no bound can be guaranteed.
-    """
-    rows = [probe_extremes(built, probes) for built in networks]
-    result = []
-    for index, unit in enumerate(units):
-        members = []
-        for row in rows:
-            low, nominal, high = (0.0 if abs(v) < NEGLIGIBLE else v for v in (row[index].low, row[index].nominal, row[index].high))
-            members.append(Spread(low=low, nominal=nominal, high=high, unit=unit))
-        result.append(Spread.hull(members))
-    return result

@@ -227,8 +227,9 @@ class _Builder:
             terms[quantity] = ((key, 1.0),)
             self.box[key] = value
         fault = self.situation.fault
-        if fault is not None and fault.element == name and fault.mode == "open":
-            closed = False
+        shorted = fault is not None and fault.mode == "short" and kind == "resistor" and name not in self.igniters
+        if fault is not None and fault.element == name and (fault.mode == "open" or shorted):
+            closed = False  # a short replaces the part, so that a part of 0 ohm makes no loop with it
         self.elements.append(Element(name=name, kind=kind, plus=nodes[0], minus=nodes[1], closed=closed, **terms))
 
     def faulty(self, name: str, mode: str) -> bool:

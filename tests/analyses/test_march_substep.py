@@ -231,6 +231,25 @@ def test_growing_resistance_at_constant_current(growth: float) -> None:
     assert answer.function_time[0, 0] == pytest.approx(expected, rel=1e-7)
 
 
+def test_highest_current_just_before_function() -> None:
+    """A bridge whose resistance falls draws its highest current at the instant at which it functions."""
+    answer = march(
+        ONE,
+        voltage=6.0,
+        source_resistance=0.5,
+        terminal_resistance=0.2,
+        igniter_resistance=1.0,
+        threshold_current=1.0,
+        time_constant=0.01,
+        growth=-0.3,
+        pulse=0.02,
+    )
+    assert np.isfinite(answer.function_time[0, 0])
+    assert answer.highest_current[0] == pytest.approx(6.0 / 1.2, rel=1e-9)
+    assert answer.lowest_bus_voltage[0] == pytest.approx(3.5, rel=1e-9)
+    assert answer.lowest_terminal_voltage[0] == pytest.approx(5.0, rel=1e-9)
+
+
 def test_runaway_functions_and_threshold_is_kept() -> None:
     """A strongly growing bridge runs away at constant current, and just below I0 does not reach x = 1."""
     case: dict[str, Any] = {

@@ -1,0 +1,405 @@
+"""Search for the divider: every pair of preferred values against all corners, the trade-offs and a recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.divider_choice import Objectives, non_dominated, reasons, weakest_margin
+from ignition.analyses.divider_metrics import FAULTS, DividerDuty, DividerMetrics, divider_duty, divider_metrics
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError
+from ignition.parts.preferred import series_tolerance, series_values
+from ignition.typing import BoolArray, FloatArray
+
+__all__ = ["Candidate", "DividerSearch", "candidate", "divider_search", "rejections"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One divider with its numbers.
+
+    Attributes
+    ----------
+    upper, lower, pin_resistor : float
+        Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones.
+    split : bool
+        Whether the upper resistor is two in series.
+    full_scale_use : float
+        Highest reading over the converter's range [1].
+    intact_low, open_high : float
+        Lowest reading intact and highest open [LSB].
+    source_resistance : float
+        Resistance that the converter sees [ohm].
+    adc_error : float
+        Error by leakage and sampling [LSB].
+    sense_current : float
+        Highest igniter current of the healthy line [A].
+    drain_a_month : float
+        Charge taken in a month of being armed [C].
+    false_leak : float or None
+        Largest leakage across open terminals that reads intact [ohm]; None where an open line already does.
+    back_feed : float
+        Current into the pin of an unpowered controller [A].
+    fault_currents : tuple of (str, float)
+        Highest igniter current under each single fault [A].
+    rejected_by : tuple of str
+        Requirements that it fails.
+    weakest_margin : tuple of (str, float)
+        The smallest of its margins and the factor [1].
+    reason : str
+        Why it is listed.
+    """
+
+    upper: float
+    lower: float
+    pin_resistor: float
+    split: bool
+    full_scale_use: float
+    intact_low: float
+    open_high: float
+    source_resistance: float
+    adc_error: float
+    sense_current: float
+    drain_a_month: float
+    false_leak: float | None
+    back_feed: float
+    fault_currents: tuple[tuple[str, float], ...]
+    rejected_by: tuple[str, ...]
+    weakest_margin: tuple[str, float]
+    reason: str
+
+    @property
+    def worst_fault(self) -> tuple[str, float]:
+        """The single fault with the highest igniter current [A]."""
+        return max(self.fault_currents, key=lambda item: item[1])
+
+    @property
+    def parts(self) -> int:
+        """Number of resistors."""
+        return 2 + int(self.split) + int(self.pin_resistor > 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DividerSearch:
+    """Result of a search.
+
+    Attributes
+    ----------
+    circuit, channel : str
+        What was searched for.
+    series : str
+        Preferred series.
+    low, high : float
+        Limits of the resistors [ohm].
+    tolerance : float
+        Relative tolerance [1].
+    wet_leak : float
+        Leakage across open terminals that should read open [ohm].
+    duty : DividerDuty
+        What the circuit asks.
+    evaluated, accepted : int
+        Candidates looked at and those that meet every requirement.
+    rejected : tuple of (str, int)
+        How many fail each requirement.
+    pareto : tuple of Candidate
+        Accepted candidates that no other one beats, by sense current.
+    recommended : Candidate or None
+        The one with the largest weakest margin; None where no candidate is accepted.
+    present : Candidate
+        The divider of the file.
+    comparison : str
+        Why the recommended one differs from the present one, or agrees.
+    """
+
+    circuit: str
+    channel: str
+    series: str
+    low: float
+    high: float
+    tolerance: float
+    wet_leak: float
+    duty: DividerDuty
+    evaluated: int
+    accepted: int
+    rejected: tuple[tuple[str, int], ...]
+    pareto: tuple[Candidate, ...]
+    recommended: Candidate | None
+    present: Candidate
+    comparison: str
+
+
+def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArray]:
+    """Which pairs fail which requirement.
+
+    Parameters
+    ----------
+    duty : DividerDuty
+        What the circuit asks.
+    metrics : DividerMetrics
+        Numbers of the pairs.
+
+    Returns
+    -------
+    dict of str to ndarray of bool
+        True where the requirement is not met; limits that are unknown reject nothing.
+    """
+    failed: dict[str, BoolArray] = {
+        "reading beyond full scale": metrics.full_scale_use > 1.0,
+        "intact and open overlap": np.ceil(metrics.intact_low) <= np.floor(metrics.open_high),
+        "back-feed above the clamp's limit": metrics.back_feed > duty.clamp_limit,
+    }
+    if duty.limit is not None:
+        failed["monitor current above its limit"] = metrics.sense_current > duty.limit
+        failed["single-fault current above the monitor limit"] = np.max(metrics.fault_currents, axis=-1) > duty.limit
+    return failed
+
+
+def divider_search(
+    circuit: Circuit,
+    channel: ChannelModel | None = None,
+    *,
+    series: str = "E96",
+    low: float = 1e3,
+    high: float = 1e6,
+    pin_resistors: Sequence[float] | None = None,
+    split: Sequence[bool] = (False, True),
+    wet_leak: float = 10e3,
+    share: float = 0.1,
+) -> DividerSearch:
+    """Search all pairs of preferred resistors for the sense divider of a channel.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel, optional
+        The channel; by default the first.
+    series : str, optional
+        "E24", "E48", "E96" or "E192"; it also sets the tolerance.
+    low, high : float, optional
+        Limits of each resistor [ohm].
+    pin_resistors : sequence of float, optional
+        Resistors between tap and pin to try [ohm]; by default the file's own, 1 kohm and 10 kohm.
+    split : sequence of bool, optional
+        Whether the upper resistor may be one, two equal ones in series, or both are tried.
+    wet_leak : float, optional
+        Leakage across open terminals that should still read open [ohm]; default common practice for wet terminals.
+    share : float, optional
+        Largest share of the lowest no-fire current that healthy and single-fault currents may be [1].
+
+    Returns
+    -------
+    DividerSearch
+        List of trade-offs with reasons, and a recommendation.
+
+    Raises
+    ------
+    InputError
+        For an unknown series, limits without a value between them, or no option at all.
+    """
+    chosen = circuit.channels[0] if channel is None else channel
+    values = series_values(series, low, high)
+    pins = sorted({chosen.pin_resistor.nominal, 1e3, 1e4} if pin_resistors is None else set(pin_resistors))
+    if not len(values) or not pins or not split or min(pins) < 0.0 or not wet_leak > 0.0:
+        raise InputError(
+            f"nothing to search: {len(values)} values of {series} from {low:g} to {high:g} ohm, {len(pins)} pin resistors, "
+            f"{len(split)} kinds of upper resistor; write for example low=1e3, high=1e6, pin_resistors=[0.0, 1e4]"
+        )
+    duty = divider_duty(circuit, chosen, series_tolerance(series), share)
+    found: list[_Found] = []
+    counts: dict[str, int] = {}
+    evaluated = 0
+    for halved in dict.fromkeys(split):
+        uppers = 2.0 * values[2.0 * values <= high] if halved else values
+        grid_u, grid_l = (g.ravel() for g in np.meshgrid(uppers, values, indexing="ij"))
+        for pin in pins:
+            metrics = divider_metrics(duty, grid_u, grid_l, pin, split=halved)
+            failed = rejections(duty, metrics)
+            for name, mask in failed.items():
+                counts[name] = counts.get(name, 0) + int(mask.sum())
+            kept = np.flatnonzero(~np.any(np.stack(list(failed.values())), axis=0))
+            evaluated += len(grid_u)
+            found.append(_Found(metrics, grid_u, grid_l, pin, halved, kept, duty, wet_leak))
+    pareto, recommended = _choose(duty, found, wet_leak)
+    present = _present(circuit, chosen, share, wet_leak)
+    return DividerSearch(
+        circuit=circuit.name,
+        channel=chosen.name,
+        series=series,
+        low=low,
+        high=high,
+        tolerance=duty.tolerance,
+        wet_leak=wet_leak,
+        duty=duty,
+        evaluated=evaluated,
+        accepted=sum(len(f.kept) for f in found),
+        rejected=tuple(sorted(counts.items(), key=lambda item: -item[1])),
+        pareto=pareto,
+        recommended=recommended,
+        present=present,
+        comparison=_comparison(recommended, present, counts, evaluated),
+    )
+
+
+class _Found:
+    """Accepted candidates of one kind: pin resistor and upper resistor whole or split."""
+
+    def __init__(
+        self,
+        metrics: DividerMetrics,
+        upper: FloatArray,
+        lower: FloatArray,
+        pin: float,
+        split: bool,
+        kept: np.ndarray,  # type: ignore[type-arg]
+        duty: DividerDuty,
+        wet_leak: float,
+    ) -> None:
+        self.metrics, self.upper, self.lower, self.pin, self.split, self.kept = metrics, upper, lower, pin, split, kept
+        self.objectives = _objectives(metrics, kept, 2 + int(split) + int(pin > 0.0))
+        self.margin = weakest_margin(duty, self.objectives, metrics.back_feed[kept], wet_leak)
+
+
+def _objectives(metrics: DividerMetrics, kept: np.ndarray, parts: int) -> Objectives:  # type: ignore[type-arg]
+    band = metrics.intact_low[kept] - metrics.open_high[kept]
+    return Objectives(
+        sense_current=metrics.sense_current[kept],
+        false_leak=metrics.false_leak[kept],
+        error_share=metrics.adc_error[kept] / band,
+        fault_current=np.max(metrics.fault_currents[kept], axis=-1),
+        parts=np.full(len(kept), float(parts)),
+    )
+
+
+def _choose(
+    duty: DividerDuty, found: list[_Found], wet_leak: float
+) -> tuple[tuple[Candidate, ...], Candidate | None]:
+    joined = Objectives.joined([f.objectives for f in found])
+    if not len(joined.parts):
+        return (), None
+    owner = np.concatenate([np.full(len(f.kept), i) for i, f in enumerate(found)])
+    place = np.concatenate([f.kept for f in found])
+    use = np.concatenate([f.metrics.full_scale_use[f.kept] for f in found])
+    upper = np.concatenate([f.upper[f.kept] for f in found])
+    front = non_dominated(joined, use, upper)
+    why = reasons(joined, front)
+    margins = np.concatenate([f.margin[1] for f in found])
+
+    def made(index: int, reason: str) -> Candidate:
+        source = found[int(owner[index])]
+        return candidate(
+            duty, source.metrics, int(place[index]), float(upper[index]), float(source.lower[place[index]]), source.pin,
+            source.split, wet_leak, reason,
+        )
+
+    order = sorted(range(len(front)), key=lambda i: joined.sense_current[front[i]])
+    pareto = tuple(made(int(front[i]), why[i]) for i in order)
+    # margins that agree within a fiftieth of a decade are one; then fewer parts, less current, smaller upper resistor
+    rank = np.lexsort((upper, joined.sense_current, joined.parts, -np.round(50.0 * np.log10(margins))))
+    best = int(rank[0])
+    name, margin = made(best, "").weakest_margin
+    return pareto, made(best, f"its weakest margin ({name}, factor {margin:.3g}) is the largest of all accepted candidates")
+
+
+def candidate(
+    duty: DividerDuty,
+    metrics: DividerMetrics,
+    index: int,
+    upper: float,
+    lower: float,
+    pin_resistor: float,
+    split: bool,
+    wet_leak: float,
+    reason: str,
+) -> Candidate:
+    """Make one candidate from the arrays of a grid.
+
+    Parameters
+    ----------
+    duty : DividerDuty
+        What the circuit asks.
+    metrics : DividerMetrics
+        Numbers of a flat grid.
+    index : int
+        Place in it.
+    upper, lower, pin_resistor : float
+        Nominal resistors [ohm].
+    split : bool
+        Whether the upper resistor is two in series.
+    wet_leak : float
+        Leakage that should read open [ohm].
+    reason : str
+        Why it is listed.
+
+    Returns
+    -------
+    Candidate
+        The candidate.
+    """
+    at = np.array([index])
+    parts = 2 + int(split) + int(pin_resistor > 0.0)
+    names, margin = weakest_margin(duty, _objectives(metrics, at, parts), metrics.back_feed[at], wet_leak)
+    leak = float(metrics.false_leak[index])
+    return Candidate(
+        upper=upper,
+        lower=lower,
+        pin_resistor=pin_resistor,
+        split=split,
+        full_scale_use=float(metrics.full_scale_use[index]),
+        intact_low=float(metrics.intact_low[index]),
+        open_high=float(metrics.open_high[index]),
+        source_resistance=float(metrics.source_resistance[index]),
+        adc_error=float(metrics.adc_error[index]),
+        sense_current=float(metrics.sense_current[index]),
+        drain_a_month=float(metrics.drain_a_month[index]),
+        false_leak=leak if np.isfinite(leak) else None,
+        back_feed=float(metrics.back_feed[index]),
+        fault_currents=tuple(
+            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[index], strict=True)
+        ),
+        rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[index]),
+        weakest_margin=(names[0], float(margin[0])),
+        reason=reason,
+    )
+
+
+def _present(circuit: Circuit, channel: ChannelModel, share: float, wet_leak: float) -> Candidate:
+    """The file's own divider, with the file's own tolerances."""
+    spread = max(
+        max(r.high / r.nominal - 1.0, 1.0 - r.low / r.nominal) for r in (channel.upper, channel.lower)
+    )
+    tolerance = max((1.0 + spread) / (1.0 + channel.divider_drift) - 1.0, 0.0)
+    duty = divider_duty(circuit, channel, tolerance, share)
+    pin = channel.pin_resistor.nominal
+    metrics = divider_metrics(duty, np.array([channel.upper.nominal]), np.array([channel.lower.nominal]), pin)
+    return candidate(
+        duty, metrics, 0, channel.upper.nominal, channel.lower.nominal, pin, False, wet_leak, "the file's own divider"
+    )
+
+
+def _comparison(
+    recommended: Candidate | None, present: Candidate, counts: dict[str, int], evaluated: int
+) -> str:
+    if recommended is None:
+        worst = max(counts, key=lambda name: counts[name])
+        return (
+            f"no pair meets every requirement: {worst} rejects {counts[worst]} of {evaluated}; "
+            "another pin resistor, a split upper resistor or other parts are needed"
+        )
+    same = (recommended.upper, recommended.lower, recommended.pin_resistor, recommended.split) == (
+        present.upper, present.lower, present.pin_resistor, present.split
+    )
+    if same:
+        return "the file's own divider is the recommended one"
+    fails = f"fails: {'; '.join(present.rejected_by)}" if present.rejected_by else "meets every requirement"
+    name, margin = present.weakest_margin
+    other, better = recommended.weakest_margin
+    return (
+        f"the file's own divider {fails}; its weakest margin is {name} (factor {margin:.3g}); the recommended one's is "
+        f"{other} (factor {better:.3g})"
+    )
+
+
