@@ -30,7 +30,21 @@ _HOMES = {
 }
 
 __version__ = "0.1.0"
-__all__ = sorted(_HOMES)
+__all__ = [
+    "CircuitFileError",
+    "IgnitionError",
+    "InputError",
+    "Toleranced",
+    "check",
+    "continuity",
+    "firing",
+    "json_schema",
+    "load_circuit",
+    "load_example",
+    "no_fire",
+    "parse_circuit",
+    "parse_toleranced",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -118,7 +118,9 @@ def demo() -> None:
 
 @app.command()
 def example(
-    name: Annotated[str | None, typer.Argument(help="Example name; the demo if only PATH is given.", show_default=False)] = None,
+    name: Annotated[
+        str | None, typer.Argument(help="Example name; the demo if only PATH is given.", show_default=False)
+    ] = None,
     path: Annotated[Path | None, typer.Argument(help="File to write.", show_default=False)] = None,
     list_names: Annotated[bool, typer.Option("--list", help="List the examples.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
@@ -144,7 +146,9 @@ def example(
 @app.command()
 def netlist(
     file: CircuitFile,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the decks.", show_default=False)],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the decks.", show_default=False)
+    ],
 ) -> None:
     """Write SPICE decks of every phase and line state, to open and run by hand."""
     from ignition.circuit.file import load_circuit

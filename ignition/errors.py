@@ -67,7 +67,8 @@ class CircuitFileError(InputError):
         self.path = path
         self.mistakes = mistakes
         lines = [
-            f"{path}:{m.line if m.line is not None else '-'}: {m.key + ': ' if m.key else ''}{m.message}" for m in mistakes
+            f"{path}:{m.line if m.line is not None else '-'}: {m.key + ': ' if m.key else ''}{m.message}"
+            for m in mistakes
         ]
         count = f"{len(mistakes)} mistake{'s' if len(mistakes) != 1 else ''}"
         super().__init__("\n".join([*lines, f"{path}: {count}; nothing was computed"]))

@@ -231,9 +231,7 @@ def parse_toleranced(text: str, unit: str, distribution: Distribution = "uniform
         raise UnitError(f"{text!r}: the tolerance after ± is missing; write for example '± 1 %'")
     nominal = si_value(number, given or _unit_at_end(parts[1], unit), unit)
     half = _half_width(text, parts[1], nominal, unit)
-    return Toleranced(
-        low=nominal - half, nominal=nominal, high=nominal + half, unit=unit, distribution=distribution
-    )
+    return Toleranced(low=nominal - half, nominal=nominal, high=nominal + half, unit=unit, distribution=distribution)
 
 
 def _unit_at_end(part: str, unit: str) -> str:

@@ -69,7 +69,18 @@ _UNIT_TEXT = re.compile(r"(?:[A-Za-z_%/*^(). -]|(?<=[A-Za-z^*-])[1-4])*")
 _SPICE_SUFFIXES = {"M": ("Mohm", "1e6"), "MEG": ("Mohm", "1e6"), "K": ("kohm", "1e3"), "k": ("kohm", "1e3")}
 _BARE_SUFFIX_UNITS = {"m": ("m",), "K": ("degC", "K")}  # the single letters that are also units
 _SPELLING = str.maketrans(
-    {"Ω": "ohm", "Ω": "ohm", "µ": "u", "μ": "u", "−": "-", "\u00a0": " ", "\u202f": " ", "°": "deg", "²": "^2", "·": " "}
+    {
+        "Ω": "ohm",
+        "\u2126": "ohm",
+        "µ": "u",
+        "μ": "u",
+        "−": "-",
+        "\u00a0": " ",
+        "\u202f": " ",
+        "°": "deg",
+        "²": "^2",
+        "·": " ",
+    }
 )
 
 
@@ -79,7 +90,9 @@ def _registry() -> pint.UnitRegistry[Any]:
     import pint
 
     try:
-        registry: pint.UnitRegistry[Any] = pint.UnitRegistry(cache_folder=":auto:", autoconvert_offset_to_baseunit=False)
+        registry: pint.UnitRegistry[Any] = pint.UnitRegistry(
+            cache_folder=":auto:", autoconvert_offset_to_baseunit=False
+        )
     except OSError:  # no place to write a cache: slower, not wrong
         registry = pint.UnitRegistry()
     return registry
@@ -178,11 +191,11 @@ def number_and_unit(text: str, target: str) -> tuple[float, str]:
         assert letter is not None
         offered = f"{match.group()}.{digits} {_prefix_unit(letter.group(), target)}"
         raise UnitError(f"{text!r} is read differently by people and by SPICE; write {offered!r}")
-    if target not in _BARE_SUFFIX_UNITS.get(unit, ()) and (unit in _SPICE_SUFFIXES or unit in ("m", "u", "n", "p", "G", "g", "f", "t", "T")):
+    if target not in _BARE_SUFFIX_UNITS.get(unit, ()) and (
+        unit in _SPICE_SUFFIXES or unit in ("m", "u", "n", "p", "G", "g", "f", "t", "T")
+    ):
         offered = f"{match.group()} {_prefix_unit(unit, target)}"
-        raise UnitError(
-            f"{text!r} has a SPICE suffix and no unit (SPICE reads 1M as a thousandth); write {offered!r}"
-        )
+        raise UnitError(f"{text!r} has a SPICE suffix and no unit (SPICE reads 1M as a thousandth); write {offered!r}")
     value = float(match.group())
     if not math.isfinite(value):
         raise UnitError(f"{text!r} is not a finite number; write for example {example!r}")
@@ -230,13 +243,13 @@ def si_value(number: float, unit: str, target: str) -> float:
     if not unit:
         if target == "1":
             return number
-        raise UnitError(
-            f"{number:g} has no unit; {UNIT_NAMES[target]} needs one, for example {_EXAMPLES[target]!r}"
-        )
+        raise UnitError(f"{number:g} has no unit; {UNIT_NAMES[target]} needs one, for example {_EXAMPLES[target]!r}")
     slope, offset = _affine(unit, target)
     # Dividing by the whole inverse keeps decimal input exact: 4.7 / 1000 is 0.0047, 4.7 * 1e-3 need not be.
     inverse = 1.0 / slope if slope else 0.0
-    value = number / round(inverse) if slope < 1.0 and abs(inverse - round(inverse)) < 1e-9 * inverse else number * slope
+    value = (
+        number / round(inverse) if slope < 1.0 and abs(inverse - round(inverse)) < 1e-9 * inverse else number * slope
+    )
     return value + offset
 
 

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from ignition.analyses.divider_choice import Objectives, non_dominated, reasons, weakest_margin
-from ignition.analyses.divider_metrics import FAULTS, DividerDuty, DividerMetrics, divider_duty, divider_metrics
+from ignition.analyses.divider_metrics import FAULTS, DividerDuty, DividerMetrics, divider_duty, divider_metrics, full_scale_use
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.parts.preferred import series_tolerance, series_values
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Candidate", "DividerSearch", "candidate", "divider_search", "rejections"]
+
+
+_BEYOND = "reading beyond full scale"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +106,7 @@ class DividerSearch:
     evaluated, accepted : int
         Candidates looked at and those that meet every requirement.
     rejected : tuple of (str, int)
-        How many fail each requirement.
+        How many fail each requirement; those within the converter's range are counted for the others.
     pareto : tuple of Candidate
         Accepted candidates that no other one beats, by sense current.
     recommended : Candidate or None
@@ -147,13 +150,13 @@ def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArra
         True where the requirement is not met; limits that are unknown reject nothing.
     """
     failed: dict[str, BoolArray] = {
-        "reading beyond full scale": metrics.full_scale_use > 1.0,
+        _BEYOND: metrics.full_scale_use > 1.0,
         "intact and open overlap": np.ceil(metrics.intact_low) <= np.floor(metrics.open_high),
         "back-feed above the clamp's limit": metrics.back_feed > duty.clamp_limit,
     }
     if duty.limit is not None:
         failed["monitor current above its limit"] = metrics.sense_current > duty.limit
-        failed["single-fault current above the monitor limit"] = np.max(metrics.fault_currents, axis=-1) > duty.limit
+        failed["single-fault current above the monitor limit"] = np.max(metrics.fault_currents, axis=0) > duty.limit
     return failed
 
 
@@ -216,13 +219,18 @@ def divider_search(
         uppers = 2.0 * values[2.0 * values <= high] if halved else values
         grid_u, grid_l = (g.ravel() for g in np.meshgrid(uppers, values, indexing="ij"))
         for pin in pins:
-            metrics = divider_metrics(duty, grid_u, grid_l, pin, split=halved)
+            # most pairs exceed the range: the others alone are worth the rest of the work
+            inside = full_scale_use(duty, grid_u, grid_l, pin) <= 1.0
+            upper, lower = grid_u[inside], grid_l[inside]
+            metrics = divider_metrics(duty, upper, lower, pin, split=halved)
             failed = rejections(duty, metrics)
+            failed_any = np.zeros(len(upper), dtype=bool)
             for name, mask in failed.items():
                 counts[name] = counts.get(name, 0) + int(mask.sum())
-            kept = np.flatnonzero(~np.any(np.stack(list(failed.values())), axis=0))
+                failed_any |= mask
+            counts[_BEYOND] += len(grid_u) - len(upper)
             evaluated += len(grid_u)
-            found.append(_Found(metrics, grid_u, grid_l, pin, halved, kept, duty, wet_leak))
+            found.append(_Found(metrics, upper, lower, pin, halved, np.flatnonzero(~failed_any), duty, wet_leak))
     pareto, recommended = _choose(duty, found, wet_leak)
     present = _present(circuit, chosen, share, wet_leak)
     return DividerSearch(
@@ -269,7 +277,7 @@ def _objectives(metrics: DividerMetrics, kept: np.ndarray, parts: int) -> Object
         sense_current=metrics.sense_current[kept],
         false_leak=metrics.false_leak[kept],
         error_share=metrics.adc_error[kept] / band,
-        fault_current=np.max(metrics.fault_currents[kept], axis=-1),
+        fault_current=np.max(metrics.fault_currents[:, kept], axis=0),
         parts=np.full(len(kept), float(parts)),
     )
 
@@ -339,31 +347,37 @@ def candidate(
     Candidate
         The candidate.
     """
-    at = np.array([index])
+    at = np.array([0])
+    metrics = _picked(metrics, index)
     parts = 2 + int(split) + int(pin_resistor > 0.0)
     names, margin = weakest_margin(duty, _objectives(metrics, at, parts), metrics.back_feed[at], wet_leak)
-    leak = float(metrics.false_leak[index])
+    leak = float(metrics.false_leak[0])
     return Candidate(
         upper=upper,
         lower=lower,
         pin_resistor=pin_resistor,
         split=split,
-        full_scale_use=float(metrics.full_scale_use[index]),
-        intact_low=float(metrics.intact_low[index]),
-        open_high=float(metrics.open_high[index]),
-        source_resistance=float(metrics.source_resistance[index]),
-        adc_error=float(metrics.adc_error[index]),
-        sense_current=float(metrics.sense_current[index]),
-        drain_a_month=float(metrics.drain_a_month[index]),
+        full_scale_use=float(metrics.full_scale_use[0]),
+        intact_low=float(metrics.intact_low[0]),
+        open_high=float(metrics.open_high[0]),
+        source_resistance=float(metrics.source_resistance[0]),
+        adc_error=float(metrics.adc_error[0]),
+        sense_current=float(metrics.sense_current[0]),
+        drain_a_month=float(metrics.drain_a_month[0]),
         false_leak=leak if np.isfinite(leak) else None,
-        back_feed=float(metrics.back_feed[index]),
+        back_feed=float(metrics.back_feed[0]),
         fault_currents=tuple(
-            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[index], strict=True)
+            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[:, 0], strict=True)
         ),
-        rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[index]),
+        rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[0]),
         weakest_margin=(names[0], float(margin[0])),
         reason=reason,
     )
+
+
+def _picked(metrics: DividerMetrics, index: int) -> DividerMetrics:
+    """The numbers of one place of a grid, still as arrays."""
+    return DividerMetrics(**{f.name: getattr(metrics, f.name)[..., index : index + 1] for f in fields(metrics)})
 
 
 def _present(circuit: Circuit, channel: ChannelModel, share: float, wet_leak: float) -> Candidate:

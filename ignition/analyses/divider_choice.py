@@ -35,6 +35,7 @@ _MARGINS = (
     "leakage across open terminals against wet terminals",
     "leakage and sampling error against a twentieth of the dead band",
     "back-feed against the clamp's limit",
+    "charge drawn in a day against a tenth of the battery",
 )
 
 
@@ -121,19 +122,19 @@ def non_dominated(objectives: Objectives, full_scale_use: FloatArray, upper: Flo
     key = np.zeros(len(grid), dtype=np.int64)
     for column, span in zip((grid - base).T, spans, strict=True):
         key = key * span + column
-    order = np.lexsort((upper, -full_scale_use, key))
-    first = np.concatenate([[True], key[order][1:] != key[order][:-1]])
-    members = order[first]
-    rows = grid[members]
-    # a row can only be beaten by one of smaller sum: go through them in that order and keep a growing front
+    keys, places = np.unique(key, return_index=True)
+    rows = grid[places]
+    order = np.argsort(rows.sum(axis=1), kind="stable")
+    keys, rows = keys[order], rows[order]
     front: list[int] = []
-    kept = np.empty((0, rows.shape[1]), dtype=np.int64)
-    for place in np.argsort(rows.sum(axis=1), kind="stable"):
-        if len(kept) and np.any(np.all(kept <= rows[place], axis=1)):
-            continue
-        front.append(int(members[place]))
-        kept = np.vstack([kept, rows[place]])
-    return np.sort(np.array(front, dtype=np.intp))
+    while len(keys):  # the row of the smallest sum cannot be beaten; drop it and all that it beats
+        front.append(int(keys[0]))
+        left = np.any(rows < rows[0], axis=1)
+        keys, rows = keys[left], rows[left]
+    members = np.flatnonzero(np.isin(key, front))
+    ranked = members[np.lexsort((upper[members], -full_scale_use[members], key[members]))]
+    first = np.concatenate([[True], key[ranked][1:] != key[ranked][:-1]])
+    return np.sort(ranked[first])
 
 
 def reasons(objectives: Objectives, front: npt.NDArray[np.intp]) -> tuple[str, ...]:
@@ -208,6 +209,8 @@ def weakest_margin(
             wet_leak / np.maximum(objectives.false_leak, tiny),
             0.05 / np.maximum(objectives.error_share, tiny),
             duty.clamp_limit / np.maximum(back_feed, tiny),
+            (np.inf if duty.capacity is None else 0.1 * duty.capacity)
+            / np.maximum(86400.0 * objectives.sense_current, tiny),
         ]
     )
     # a negative share means that open and intact overlap

@@ -14,7 +14,7 @@ from ignition.parts.sense import settling_error
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["FAULTS", "DividerDuty", "DividerMetrics", "divider_duty", "divider_metrics", "sense_network"]
+__all__ = ["FAULTS", "DividerDuty", "DividerMetrics", "divider_duty", "divider_metrics", "full_scale_use", "sense_network"]
 
 FAULTS = (
     "upper resistor shorted",
@@ -42,7 +42,7 @@ class DividerDuty:
     source : Toleranced
         Resistance from battery to drain through one string [ohm].
     path : float
-        The least part of it outside the igniters [ohm].
+        The least part of it outside the strings [ohm].
     off_current : Toleranced
         Drain current of the MOSFET while not commanded [A].
     leakage : Toleranced
@@ -67,6 +67,8 @@ class DividerDuty:
         Largest monitor current through an igniter [A].
     limit_basis : str
         What sets it.
+    capacity : float or None
+        Least capacity of the battery [C].
     """
 
     voltage: Toleranced
@@ -90,6 +92,7 @@ class DividerDuty:
     drift: float
     limit: float | None
     limit_basis: str
+    capacity: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +118,7 @@ class DividerMetrics:
     back_feed : ndarray
         Current into the pin of a controller without supply [A].
     fault_currents : ndarray
-        Highest igniter current under each of `FAULTS` [A], one more axis at the end.
+        Highest igniter current under each of `FAULTS` [A], one more axis at the start.
     """
 
     full_scale_use: FloatArray
@@ -178,7 +181,7 @@ def divider_duty(
     limit, basis = current_limit(circuit, channel, share)
     return DividerDuty(
         voltage=circuit.battery.voltage,
-        lowest_drain=max(circuit.battery.voltage.low - _others(circuit, channel) * sum(p.high for p in feed), 0.0),
+        lowest_drain=_lowest_drain(circuit, channel),
         source=Toleranced(
             low=path + min(strings),
             nominal=sum(p.nominal for p in feed) + channel.lead.resistance.nominal + min(usual),
@@ -203,17 +206,25 @@ def divider_duty(
         drift=channel.divider_drift,
         limit=limit,
         limit_basis=basis,
+        capacity=None if circuit.battery.capacity is None else circuit.battery.capacity.low,
     )
 
 
-def _others(circuit: Circuit, channel: ChannelModel) -> float:
-    """Highest current that everything else draws through the battery [A]."""
-    total = circuit.controller.current.high + sum(c.high for _, c in circuit.loads)
+def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
+    """Lowest voltage behind battery and feed with every other load and channel at its highest current [V]."""
+    at_terminal = sum(c.high for _, c in circuit.loads)
+    at_bus = 0.0
+    if circuit.controller.powered_before_arm_switch:
+        at_terminal += circuit.controller.current.high
+    else:
+        at_bus += circuit.controller.current.high
     for other in circuit.channels:
         if other is not channel:
-            total += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
-            total += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
-    return total
+            at_bus += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
+            at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
+    feed = sum(p.resistance.high for p in circuit.feed)
+    battery = circuit.battery
+    return max(battery.voltage.low - (at_terminal + at_bus) * battery.resistance.high - at_bus * feed, 0.0)
 
 
 def sense_network(
@@ -272,6 +283,36 @@ def sense_network(
     return np.asarray(current), np.asarray(unclamped - inner * clamp), np.asarray(clamp)
 
 
+def full_scale_use(duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_resistor: float = 0.0) -> FloatArray:
+    """Return the highest reading over the converter's range: highest battery voltage, lowest reference.
+
+    Parameters
+    ----------
+    duty : DividerDuty
+        What the circuit asks.
+    upper, lower : array_like
+        Nominal resistors [ohm], any shape, broadcast.
+    pin_resistor : float, optional
+        Resistor between tap and pin [ohm].
+
+    Returns
+    -------
+    ndarray
+        Share [1]; above 1 the range is exceeded.
+    """
+    more, less = (1.0 + duty.tolerance) * (1.0 + duty.drift), (1.0 - duty.tolerance) * (1.0 - duty.drift)
+    top_u, low_u = np.asarray(upper, dtype=float) * more, np.asarray(upper, dtype=float) * less
+    high_l = np.asarray(lower, dtype=float) * more
+    pin = sense_network(
+        duty.voltage.high, duty.source.low, duty.off_current.low, low_u, 1.0 / high_l, pin_resistor, duty.leakage.low,
+        np.inf, 0.0,
+    )[1]
+    left = _left(duty, top_u * high_l / (top_u + high_l), pin_resistor)
+    highest = pin + left * np.maximum(duty.reference.high - pin, 0.0)
+    scale = 2.0**duty.bits
+    return np.asarray((scale * highest / duty.reference.low + duty.total_error + 0.5) / (scale - 1.0))
+
+
 def divider_metrics(
     duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_resistor: float = 0.0, *, split: bool = False
 ) -> DividerMetrics:
@@ -304,17 +345,12 @@ def divider_metrics(
     scale = 2.0**duty.bits
     fixed = duty.total_error + 0.5
     top = scale - 1.0
-    pin_high = sense_network(
-        duty.voltage.high, duty.source.low, duty.off_current.low, low_u, 1.0 / high_l, pin_resistor, duty.leakage.low,
-        np.inf, 0.0,
-    )[1]
     pin_low = sense_network(
         duty.lowest_drain, duty.source.high, duty.off_current.high, high_u, 1.0 / low_l, pin_resistor,
         duty.leakage.high, np.inf, 0.0,
     )[1]
     parallel = high_u * high_l / (high_u + high_l)
     left, left_open = _left(duty, parallel, pin_resistor), _left(duty, high_l, pin_resistor)
-    highest = pin_high + left * np.maximum(duty.reference.high - pin_high, 0.0)
     intact_low = scale * pin_low / duty.reference.high * (1.0 - left) - fixed
     open_pin = (high_l + pin_resistor) * max(-duty.leakage.low, 0.0)
     open_high = scale * (open_pin + left_open * np.maximum(duty.reference.high - open_pin, 0.0)) / duty.reference.low
@@ -326,7 +362,7 @@ def divider_metrics(
     faults, sense, back_feed = _currents(duty, low_u, low_l, high_l, pin_resistor, split)
     leak = max(duty.leakage.high, -duty.leakage.low)
     return DividerMetrics(
-        full_scale_use=(scale * highest / duty.reference.low + fixed) / top,
+        full_scale_use=full_scale_use(duty, upper, lower, pin_resistor),
         intact_low=intact_low,
         open_high=np.minimum(open_high + fixed, top),
         source_resistance=np.asarray(upper) * np.asarray(lower) / (np.asarray(upper) + np.asarray(lower)),
@@ -390,4 +426,4 @@ def _currents(
         flows(upper, bottom + low_pin, clamp)[0],
         flows(upper, bottom, dead)[0],
     )
-    return np.stack(faults, axis=-1), flows(upper, bottom, clamp)[0], flows(upper, 1.0 / high_lower, dead, duty.leakage.low)[1]
+    return np.stack(faults), flows(upper, bottom, clamp)[0], flows(upper, 1.0 / high_lower, dead, duty.leakage.low)[1]

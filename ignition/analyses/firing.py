@@ -228,8 +228,7 @@ def _channel(
     if alone != _together(circuit, channel, before=True):
         high_side = extremes(firing_network(circuit, alone), box, probes)
     currents = [
-        Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A")
-        for a, b in zip(low_side, high_side, strict=True)
+        Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
     ]
     bounds = igniter_bounds(circuit, channel, state, box, overlapping(circuit, channel))
     kinds = [k for string in channel.strings for k in string]
@@ -382,10 +381,8 @@ def _junction(
     if opens and all(t is not None for t in times):
         longest = min(longest, max(t for t in times if t is not None))
     shortest = min((b.earliest for b in bounds if b.earliest is not None), default=0.0) if opens else channel.pulse.low
-    highest = max(total.high, max(b.highest_channel_current for b in bounds))
-    low = circuit.ambient.low + heating(
-        mosfet, total.low, state.on_resistance.low, min(shortest, channel.pulse.low)
-    )
+    highest = max(total.high, *(b.highest_channel_current for b in bounds))
+    low = circuit.ambient.low + heating(mosfet, total.low, state.on_resistance.low, min(shortest, channel.pulse.low))
     nominal = circuit.ambient.nominal + heating(mosfet, total.nominal, state.on_resistance.nominal, longest)
     high = circuit.ambient.high + heating(mosfet, highest, state.on_resistance.high, channel.pulse.high)
     return Spread(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="degC")

@@ -162,9 +162,7 @@ def _heated(model: IgniterModel, cold: Toleranced) -> Toleranced:
     )
 
 
-def _all_spent(
-    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]
-) -> dict[str, Toleranced] | None:
+def _all_spent(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> dict[str, Toleranced] | None:
     """The box with every bridge at its spent resistance; None where bridges open."""
     changed = dict(box)
     some = False
@@ -174,14 +172,15 @@ def _all_spent(
             if spent is not None:
                 some = True
                 changed[name] = Toleranced(
-                    low=min(spent.low, box[name].low), nominal=spent.nominal, high=max(spent.high, box[name].high), unit="ohm"
+                    low=min(spent.low, box[name].low),
+                    nominal=spent.nominal,
+                    high=max(spent.high, box[name].high),
+                    unit="ohm",
                 )
     return changed if some else None
 
 
-def _first_function(
-    circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]
-) -> float:
+def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:
     """Earliest instant at which any neighbour can have functioned, from this channel's driven pin [s]."""
     earliest = math.inf
     for other in circuit.channels:
@@ -196,9 +195,7 @@ def _first_function(
     return earliest
 
 
-def _bounds(
-    channel: ChannelModel, model: IgniterModel, span: _Range, first: float, delay: float
-) -> IgniterBounds:
+def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: float, delay: float) -> IgniterBounds:
     earliest = greatest = latest = least = None
     reason = None
     fast, slow = model.time_constant.fast, model.time_constant.slow
@@ -209,7 +206,9 @@ def _bounds(
         reason = "no no-fire current is given"
     if model.threshold_high is not None and slow is not None:
         latest = delay + float(function_time(span.during_low, model.threshold_high, slow, 0.0, model.growth))
-        least = _fraction(span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth)
+        least = _fraction(
+            span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth
+        )
         if math.isinf(latest):
             reason = "the lowest current does not exceed the highest threshold"
     else:

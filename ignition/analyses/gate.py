@@ -90,7 +90,9 @@ def _gate_leakage(circuit: Circuit, channel: ChannelModel) -> Toleranced:
 
 
 def _bounds(values: FloatArray, nominal: float) -> Toleranced:
-    return Toleranced(low=min(float(values.min()), nominal), nominal=nominal, high=max(float(values.max()), nominal), unit="V")
+    return Toleranced(
+        low=min(float(values.min()), nominal), nominal=nominal, high=max(float(values.max()), nominal), unit="V"
+    )
 
 
 def driven_gate_voltage(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:

@@ -30,7 +30,8 @@ class MarchResult:
     function_time : FloatArray
         Time from the start of the sequence to function [s], inf where it did not function, shape (k, B).
     thermal_fraction : FloatArray
-        θ/θ_f [1] at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter functioned, shape (k, B).
+        θ/θ_f [1] at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter functioned,
+        shape (k, B).
     peak_thermal_fraction : FloatArray
         Highest θ/θ_f [1] of the sequence, 1 where the igniter functioned, shape (k, B).
     initial_current : FloatArray

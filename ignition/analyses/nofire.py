@@ -101,9 +101,7 @@ def no_fire(circuit: Circuit) -> NoFire:
                     worst[name, line] = extreme
             phases.append(_phase(circuit, channel, phase, worst))
         channels.append(
-            ChannelNoFire(
-                channel=channel.name, phases=tuple(phases), current_into_short=_into_short(circuit, channel)
-            )
+            ChannelNoFire(channel=channel.name, phases=tuple(phases), current_into_short=_into_short(circuit, channel))
         )
     return NoFire(circuit=circuit.name, channels=tuple(channels))
 
@@ -132,7 +130,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str, worst: dict[tupl
 
     def closeness(key: tuple[str, str]) -> float:
         limit = kinds[key[0]].threshold_low
-        return _size(worst[key]) / limit if limit else math.inf if limit is None else math.inf
+        return _size(worst[key]) / limit if limit else math.inf  # unknown, or already at its function temperature
 
     key = max(worst, key=lambda k: (closeness(k), _size(worst[k])))
     current, model = _size(worst[key]), kinds[key[0]]

@@ -1,8 +1,7 @@
-"""The commanded MOSFET: gate drive from the sagged supply, on-resistance from the data sheet row, junction temperature."""
+"""The commanded MOSFET: gate drive from the sagged supply, on-resistance from its data sheet row, junction heating."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -188,5 +187,3 @@ def heating(mosfet: MosfetModel, current: float, resistance: float, time: float)
     """
     impedance = thermal_impedance(time, [r for r, _ in mosfet.thermal], [t for _, t in mosfet.thermal])
     return float(current * current * resistance * impedance)
-
-

@@ -15,7 +15,7 @@ from ignition.circuit.states import igniter_names
 from ignition.parts.mosfet_transient import turn_on_delay
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["cluster_tree", "igniter_list", "march_circuit", "turn_on"]
+__all__ = ["cluster_tree", "igniter_list", "march_arguments", "march_circuit", "turn_on"]
 
 
 def igniter_list(circuit: Circuit) -> tuple[tuple[str, str, IgniterModel], ...]:
@@ -138,6 +138,43 @@ def march_circuit(
     -----
     The sense dividers, some 1e-5 of the load, are left out.
     """
+    arguments = march_arguments(circuit, values, turn_on_delay=turn_on_delay, only=only)
+    return march(
+        cluster_tree(circuit),
+        threshold_current=threshold,
+        time_constant=time_constant,
+        release_voltage=release_voltage,
+        fuse_i2t=fuse_i2t,
+        **(arguments | options),
+    )
+
+
+def march_arguments(
+    circuit: Circuit,
+    values: Mapping[str, ArrayLike],
+    *,
+    turn_on_delay: Sequence[float] | None = None,
+    only: Sequence[str] | None = None,
+) -> dict[str, Any]:
+    """Turn network parameters into the arguments of `march`, but for thresholds, time constants and guards.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit: topology, pulses, starts, spent states.
+    values : mapping of str to array_like
+        Network parameters [SI], each a scalar or of shape (batch,); ``CHANNEL.pulse`` and ``CHANNEL.start`` [s] where
+        they differ from nominal.
+    turn_on_delay : sequence of float, optional
+        Delay of each channel [s].
+    only : sequence of str, optional
+        Channels that are commanded; all by default.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of `march`.
+    """
     channels = circuit.channels
     resistance_before = np.asarray(values["battery.resistance"], dtype=float)
     bank = _bank(circuit, values)
@@ -158,8 +195,7 @@ def march_circuit(
     ]
     igniters = igniter_list(circuit)
     commanded = [only is None or c.name in only for c in channels]
-    return march(
-        cluster_tree(circuit),
+    return dict(
         voltage=np.maximum(voltage, 0.0),
         source_resistance=resistance_before + feed,
         terminal_resistance=resistance_before,
@@ -171,18 +207,18 @@ def march_circuit(
         ),
         string_resistance=_stack(strings),
         igniter_resistance=_stack([values[name] for _, name, _ in igniters]),
-        threshold_current=threshold,
-        time_constant=time_constant,
-        start=np.array([c.start.nominal for c in channels]),
-        pulse=np.array([c.pulse.nominal if on else 0.0 for c, on in zip(channels, commanded, strict=True)]),
+        start=_stack([values.get(f"{c.name}.start", c.start.nominal) for c in channels]),
+        pulse=_stack(
+            [
+                values.get(f"{c.name}.pulse", c.pulse.nominal) if on else 0.0
+                for c, on in zip(channels, commanded, strict=True)
+            ]
+        ),
         turn_on_delay=np.zeros(len(channels)) if turn_on_delay is None else np.asarray(turn_on_delay),
         spent_resistance=_stack([_spent(model, values.get(f"{name} spent")) for _, name, model in igniters]),
         growth=np.array([model.growth for _, _, model in igniters]),
-        release_voltage=release_voltage,
-        fuse_i2t=fuse_i2t,
         polarisation=_polarisation(circuit, values) if bank is None else None,
         bank=bank,
-        **options,
     )
 
 
@@ -221,7 +257,9 @@ def _bank(circuit: Circuit, values: Mapping[str, ArrayLike]) -> CapacitorBank | 
         return None
     recharge: ArrayLike = np.inf
     if battery.recharge_resistance is not None:
-        recharge = np.asarray(values["bank.recharge"], dtype=float) + np.asarray(values["battery.resistance"], dtype=float)
+        recharge = np.asarray(values["bank.recharge"], dtype=float) + np.asarray(
+            values["battery.resistance"], dtype=float
+        )
     return CapacitorBank(
         capacitance=np.asarray(values.get("bank.capacitance", battery.bank_capacitance.nominal), dtype=float),
         initial_voltage=np.asarray(values["battery.voltage"], dtype=float),

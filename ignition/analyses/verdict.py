@@ -126,8 +126,15 @@ def check(circuit: Circuit) -> Check:
 
 
 def _at_most(
-    rule: str, value: float | None, limit: float | None, unit: str, says: str, source: str, date: str,
-    channel: str | None = None, phase: str | None = None,
+    rule: str,
+    value: float | None,
+    limit: float | None,
+    unit: str,
+    says: str,
+    source: str,
+    date: str,
+    channel: str | None = None,
+    phase: str | None = None,
 ) -> Finding:
     verdict: Verdict = "UNKNOWN"
     margin = None
@@ -136,14 +143,30 @@ def _at_most(
         # a ratio of temperatures in degC says nothing
         margin = limit / value if value > 0 and unit != "degC" else None
     return Finding(
-        rule=rule, channel=channel, phase=phase, verdict=verdict, value=value, limit=limit, unit=unit, margin=margin,
-        says=says, source=source, source_date=date,
+        rule=rule,
+        channel=channel,
+        phase=phase,
+        verdict=verdict,
+        value=value,
+        limit=limit,
+        unit=unit,
+        margin=margin,
+        says=says,
+        source=source,
+        source_date=date,
     )
 
 
 def _at_least(
-    rule: str, value: float | None, limit: float | None, unit: str, says: str, source: str, date: str,
-    channel: str | None = None, phase: str | None = None,
+    rule: str,
+    value: float | None,
+    limit: float | None,
+    unit: str,
+    says: str,
+    source: str,
+    date: str,
+    channel: str | None = None,
+    phase: str | None = None,
 ) -> Finding:
     verdict: Verdict = "UNKNOWN"
     margin = None
@@ -152,18 +175,34 @@ def _at_least(
         verdict = "PASS" if value >= limit * (1.0 - 1e-12) else "FAIL"
         margin = value / limit if limit > 0 else None
     return Finding(
-        rule=rule, channel=channel, phase=phase, verdict=verdict, value=value, limit=limit, unit=unit, margin=margin,
-        says=says, source=source, source_date=date,
+        rule=rule,
+        channel=channel,
+        phase=phase,
+        verdict=verdict,
+        value=value,
+        limit=limit,
+        unit=unit,
+        margin=margin,
+        says=says,
+        source=source,
+        source_date=date,
     )
 
 
 def _own_no_fire(channel: ChannelModel, quiet: ChannelNoFire) -> Iterator[Finding]:
     for phase in quiet.phases:
         yield _at_most(
-            "below-no-fire", phase.current, _below(phase.limit), "A",
-            phase.reason if phase.limit is None and phase.reason
+            "below-no-fire",
+            phase.current,
+            _below(phase.limit),
+            "A",
+            phase.reason
+            if phase.limit is None and phase.reason
             else f"highest uncommanded current in {phase.igniter} against its no-fire current",
-            f"{_FILE}: igniter no-fire statement", "as given", channel.name, phase.phase,
+            f"{_FILE}: igniter no-fire statement",
+            "as given",
+            channel.name,
+            phase.phase,
         )
 
 
@@ -175,9 +214,15 @@ def _below(limit: float | None) -> float | None:
 def _hold_off(quiet: ChannelNoFire) -> Iterator[Finding]:
     for phase in quiet.phases:
         yield _at_most(
-            "gate-held-off", max(phase.gate.gate_voltage.high, 0.0), _below(phase.gate.lowest_threshold), "V",
+            "gate-held-off",
+            max(phase.gate.gate_voltage.high, 0.0),
+            _below(phase.gate.lowest_threshold),
+            "V",
             "highest gate voltage against the lowest threshold, hot",
-            f"{_FILE}: MOSFET data sheet", "as given", quiet.channel, phase.phase,
+            f"{_FILE}: MOSFET data sheet",
+            "as given",
+            quiet.channel,
+            phase.phase,
         )
 
 
@@ -192,9 +237,17 @@ def _functions(channel: ChannelModel, active: ChannelFiring) -> Iterator[Finding
         else:
             verdict, says = "FAIL", f"{igniter.igniter} may not function: {igniter.reason}"
         yield Finding(
-            rule="functions", channel=channel.name, phase="firing", verdict=verdict, value=known,
-            limit=channel.pulse.low, unit="s", margin=None if not known else channel.pulse.low / known,
-            says=says, source=f"{_FILE}: pulse and all-fire statement", source_date="as given",
+            rule="functions",
+            channel=channel.name,
+            phase="firing",
+            verdict=verdict,
+            value=known,
+            limit=channel.pulse.low,
+            unit="s",
+            margin=None if not known else channel.pulse.low / known,
+            says=says,
+            source=f"{_FILE}: pulse and all-fire statement",
+            source_date="as given",
         )
 
 
@@ -206,17 +259,30 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
     lowest = circuit.mosfets[channel.mosfet].rows[0].gate
     drive = active.gate_voltage.low
     finding = _at_least(
-        "gate-drive", drive, lowest, "V", "lowest gate voltage against the lowest on-resistance row",
-        f"{_FILE}: MOSFET data sheet", "as given", channel.name, "firing",
+        "gate-drive",
+        drive,
+        lowest,
+        "V",
+        "lowest gate voltage against the lowest on-resistance row",
+        f"{_FILE}: MOSFET data sheet",
+        "as given",
+        channel.name,
+        "firing",
     )
     yield finding
 
 
 def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Iterator[Finding]:
     yield _at_most(
-        "mosfet-junction", active.mosfet_junction.high, circuit.mosfets[channel.mosfet].max_junction, "degC",
+        "mosfet-junction",
+        active.mosfet_junction.high,
+        circuit.mosfets[channel.mosfet].max_junction,
+        "degC",
         active.mosfet_junction.reason or "highest junction temperature at the end of the pulse",
-        f"{_FILE}: MOSFET data sheet", "as given", channel.name, "firing",
+        f"{_FILE}: MOSFET data sheet",
+        "as given",
+        channel.name,
+        "firing",
     )
 
 
@@ -227,16 +293,30 @@ def _supply(fired: Firing) -> Iterator[Finding]:
     if not known:
         says = "no brown-out level is given for the controller"
     finding = _at_least(
-        "controller-supply", supply.controller_supply.low, supply.brown_out, "V", says,
-        f"{_FILE}: controller data sheet", "as given", None, "firing",
+        "controller-supply",
+        supply.controller_supply.low,
+        supply.brown_out,
+        "V",
+        says,
+        f"{_FILE}: controller data sheet",
+        "as given",
+        None,
+        "firing",
     )
     yield finding
     if math.isfinite(supply.fuse_time):
         yield Finding(
-            rule="fuse", channel=None, phase="firing", verdict="PASS" if fired.all_function else "FAIL",
-            value=supply.fuse_time, limit=None, unit="s", margin=None,
+            rule="fuse",
+            channel=None,
+            phase="firing",
+            verdict="PASS" if fired.all_function else "FAIL",
+            value=supply.fuse_time,
+            limit=None,
+            unit="s",
+            margin=None,
             says=f"earliest opening of the fuse: {engineering(supply.fuse_time, 's')} at the highest current",
-            source=f"{_FILE}: fuse data sheet", source_date="as given",
+            source=f"{_FILE}: fuse data sheet",
+            source_date="as given",
         )
 
 
@@ -272,7 +352,9 @@ def _evaluate(circuit: Circuit, rule: Rule, margins: NoFire, fired: Firing) -> I
     elif rule.quantity == "wait":
         wait = circuit.checklist.misfire_wait
         says = rule.says if wait is not None else f"{rule.says}: not answered in [checklist]"
-        yield _at_least(rule.id, None if wait is None else wait.low, rule.time, "s", says, rule.source, rule.source_date)
+        yield _at_least(
+            rule.id, None if wait is None else wait.low, rule.time, "s", says, rule.source, rule.source_date
+        )
     else:
         yield _checklist_rule(circuit, rule)
 
@@ -316,9 +398,15 @@ def _firing_rule(circuit: Circuit, rule: Rule, active: ChannelFiring) -> Finding
     if worst is not None and reason is not None and worst[0] >= 1.0:
         worst = None  # one igniter passes, another is unknown: the channel is unknown
     return _at_least(
-        rule.id, None if worst is None else worst[1], None if worst is None else worst[2], "A",
+        rule.id,
+        None if worst is None else worst[1],
+        None if worst is None else worst[2],
+        "A",
         rule.says if worst is not None else f"{rule.says}: {reason}",
-        rule.source, rule.source_date, active.channel, "firing",
+        rule.source,
+        rule.source_date,
+        active.channel,
+        "firing",
     )
 
 
@@ -345,6 +433,15 @@ def _checklist_rule(circuit: Circuit, rule: Rule) -> Finding:
     verdict: Verdict = "UNKNOWN" if answer is None else "PASS" if answer else "FAIL"
     answered = {None: "not answered in [checklist]", True: "yes", False: "no"}[answer]
     return Finding(
-        rule=rule.id, channel=None, phase=None, verdict=verdict, value=None, limit=None, unit="1", margin=None,
-        says=f"{rule.says}: {answered}", source=rule.source, source_date=rule.source_date,
+        rule=rule.id,
+        channel=None,
+        phase=None,
+        verdict=verdict,
+        value=None,
+        limit=None,
+        unit="1",
+        margin=None,
+        says=f"{rule.says}: {answered}",
+        source=rule.source,
+        source_date=rule.source_date,
     )

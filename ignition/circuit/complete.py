@@ -25,6 +25,7 @@ from ignition.circuit.model import (
 )
 from ignition.errors import InputError
 from ignition.parts.battery import (
+    Chemistry,
     chemistry,
     default_cell_resistance,
     open_circuit_voltage,
@@ -127,24 +128,21 @@ def _battery_voltage(given: d.Battery, ledger: Ledger) -> Toleranced:
     cell = chemistry(given.chemistry)
     charge = ledger.take(given.state_of_charge, "battery.state_of_charge", "state_of_charge", "1")
     low, nominal, high = (float(open_circuit_voltage(cell, v)) for v in (charge.low, charge.nominal, charge.high))
-    # Other makes differ from the table; the highest voltage is the charger's, which no cell exceeds at rest.
+    # Other makes differ from the table. A full cell just off its charger stands above the rested table; below full
+    # charge no cell exceeds that voltage.
+    full = charge.high >= 1.0
+    highest = cell.highest_voltage if full else min(high + cell.table_uncertainty, cell.highest_voltage)
     return Toleranced(
         low=max(low - cell.table_uncertainty, 0.1) * given.cells_in_series,
         nominal=nominal * given.cells_in_series,
-        high=max(min(high + cell.table_uncertainty, cell.highest_voltage), nominal) * given.cells_in_series,
+        high=max(highest, nominal) * given.cells_in_series,
         unit="V",
     )
 
 
 def _battery_resistance(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
     if given.readings is not None:
-        r = given.readings
-        return Toleranced(
-            low=float(resistance_from_readings(r.open.low, r.loaded.high, r.load.low)),
-            nominal=float(resistance_from_readings(r.open.nominal, r.loaded.nominal, r.load.nominal)),
-            high=float(resistance_from_readings(r.open.high, r.loaded.low, r.load.high)),
-            unit="ohm",
-        )
+        return _from_readings(given, ambient, ledger)
     if given.resistance is not None:
         return given.resistance
     if given.chemistry is None:
@@ -153,20 +151,44 @@ def _battery_resistance(given: d.Battery, ambient: Toleranced, ledger: Ledger) -
                 "the internal resistance is unknown: give resistance, or chemistry with its cells, or readings"
             )
         return given.cell_resistance.times(given.cells_in_series / given.cells_in_parallel)
-    cell = chemistry(given.chemistry)
     at_25 = given.cell_resistance
+    cell = chemistry(given.chemistry)
     if at_25 is None:
         row = default_cell_resistance(cell, None if given.capacity is None else given.capacity.nominal)
         at_25 = Toleranced(low=row.low, nominal=row.nominal, high=row.high, unit="ohm")
         ledger.note(
             "battery.cell_resistance", "battery_resistance", value=f"{at_25} per cell at 25 degC", basis=row.basis
         )
-    factor = Toleranced(
+    return at_25.times(_temperature_factor(cell, ambient)).times(given.cells_in_series / given.cells_in_parallel)
+
+
+def _temperature_factor(cell: Chemistry, ambient: Toleranced) -> Toleranced:
+    """Resistance over that at 25 degC: least where it is hottest."""
+    return Toleranced(
         low=float(resistance_factor(cell, ambient.high)),
         nominal=float(resistance_factor(cell, ambient.nominal)),
         high=float(resistance_factor(cell, ambient.low)),
     )
-    return at_25.times(factor).times(given.cells_in_series / given.cells_in_parallel)
+
+
+def _from_readings(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
+    """Resistance from two readings, taken at the nominal ambient temperature."""
+    r = given.readings
+    assert r is not None
+    measured = Toleranced(
+        low=float(resistance_from_readings(r.open.low, r.loaded.high, r.load.low)),
+        nominal=float(resistance_from_readings(r.open.nominal, r.loaded.nominal, r.load.nominal)),
+        high=float(resistance_from_readings(r.open.high, r.loaded.low, r.load.high)),
+        unit="ohm",
+    )
+    if ambient.is_exact:
+        return measured
+    if given.chemistry is None:
+        ledger.note("battery.chemistry", "readings_temperature")
+        return measured
+    ledger.note("battery.readings.temperature", "readings_at_nominal", value=f"{ambient.nominal:g} degC")
+    factor = _temperature_factor(chemistry(given.chemistry), ambient)
+    return measured.times(Toleranced(low=factor.low / factor.nominal, nominal=1.0, high=factor.high / factor.nominal))
 
 
 def _round_trip(area: float, distance: Toleranced, ambient: Toleranced) -> Toleranced:

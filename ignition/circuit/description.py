@@ -152,7 +152,9 @@ class Battery(FileModel):
                 "or readings = { open, loaded, load }"
             )
         if self.readings is not None and (self.open_circuit_voltage is not None or self.resistance is not None):
-            raise InputError("readings already give voltage and resistance: leave out open_circuit_voltage and resistance")
+            raise InputError(
+                "readings already give voltage and resistance: leave out open_circuit_voltage and resistance"
+            )
         if self.open_circuit_voltage is not None and self.state_of_charge is not None:
             raise InputError("open_circuit_voltage and state_of_charge exclude each other: leave one out")
         if self.resistance is not None and self.cell_resistance is not None:
@@ -273,7 +275,9 @@ class AnalogInput(FileModel):
     @model_validator(mode="after")
     def _one_reference(self) -> Self:
         if self.ratiometric == (self.reference is not None):
-            raise InputError("give either reference = '3.3 V ± 1 %' or ratiometric = true (the supply is the reference)")
+            raise InputError(
+                "give either reference = '3.3 V ± 1 %' or ratiometric = true (the supply is the reference)"
+            )
         return self
 
 
@@ -333,7 +337,11 @@ class Igniter(FileModel):
     def _pairs(cls, value: Any) -> Any:
         if value is None:
             return value
-        if not isinstance(value, list) or not value or not all(isinstance(p, (list, tuple)) and len(p) == 2 for p in value):
+        if (
+            not isinstance(value, list)
+            or not value
+            or not all(isinstance(p, (list, tuple)) and len(p) == 2 for p in value)
+        ):
             raise InputError(f"is a list of [current, time] pairs such as [['0.9 A', '30 ms']]; received {value!r:.60}")
         return [tuple(p) for p in value]
 
@@ -432,8 +440,15 @@ class SecondMeasurement(FileModel):
 
     @model_validator(mode="after")
     def _something(self) -> Self:
-        if self.bus_divider is None and self.drain_pull_up is None and self.test_pulse is None and not self.before_arming:
-            raise InputError("names no measurement: give bus_divider, drain_pull_up, test_pulse or before_arming = true")
+        if (
+            self.bus_divider is None
+            and self.drain_pull_up is None
+            and self.test_pulse is None
+            and not self.before_arming
+        ):
+            raise InputError(
+                "names no measurement: give bus_divider, drain_pull_up, test_pulse or before_arming = true"
+            )
         if self.test_pulse is not None and self.test_pulse.low <= 0:
             raise InputError("test_pulse must be above 0 s, for example '20 us'")
         return self
@@ -458,7 +473,9 @@ class Channel(FileModel):
     def _no_empty_string(cls, value: list[list[str]]) -> list[list[str]]:
         for index, string in enumerate(value):
             if not string:
-                raise InputError(f"string {index + 1} is empty: a string names at least one igniter, for example [['match']]")
+                raise InputError(
+                    f"string {index + 1} is empty: a string names at least one igniter, for example [['match']]"
+                )
             if len(string) > 64:
                 raise InputError(f"string {index + 1} has {len(string)} igniters; at most 64")
         return value
@@ -497,7 +514,7 @@ class Rules(FileModel):
     """Which written limits to check against; without presets, all that are shipped."""
 
     presets: list[str] | None = None
-    limit: list[OwnLimit] = []
+    limit: list[OwnLimit] = Field(default=[])
 
 
 class Checklist(FileModel):

@@ -168,7 +168,8 @@ def _sign_points(free: _Free, nominal: Mapping[str, float]) -> dict[str, ArrayLi
     """Nominal point, all-low, all-high and a fixed set of pseudo-random corners."""
     rows = np.where(_sides(len(free.names)), free.high, free.low)
     rows[0] = [nominal[n] for n in free.names]
-    return dict(nominal) | {n: rows[:, i] for i, n in enumerate(free.names)}
+    values: dict[str, ArrayLike] = {**nominal}
+    return values | {n: rows[:, i] for i, n in enumerate(free.names)}
 
 
 def _effects(solution: Solution, weights: FloatArray, widths: FloatArray, columns: Indices) -> FloatArray:
@@ -191,7 +192,7 @@ def _search(
         corners = [task.corners(free.low, free.high) for task in pending]
         edges = np.cumsum([0, *(len(c) for c in corners)])
         rows = np.concatenate(corners)
-        values: dict[str, ArrayLike] = dict(nominal) | {n: rows[:, i] for i, n in enumerate(free.names)}
+        values: dict[str, ArrayLike] = {**nominal, **{n: rows[:, i] for i, n in enumerate(free.names)}}
         solution = solve(network, values)
         chosen = [
             start + task.choose(rows[start:end], solution.unknowns[start:end] @ weights[task.output])
@@ -230,9 +231,7 @@ class _Task:
         return best
 
 
-def _contradicted(
-    at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task]
-) -> list[_Task]:
+def _contradicted(at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task]) -> list[_Task]:
     """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
     own = weights[[task.output for task in tasks]][:, None, :]
     effects = _effects(at_corner, own, free.widths, free.columns)[:, :, 0]

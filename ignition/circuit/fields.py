@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, PlainValidator, WithJsonSchema
+from pydantic_core import core_schema
 
 from ignition.errors import InputError
 from ignition.toleranced import Toleranced, parse_toleranced
@@ -22,6 +24,7 @@ __all__ = [
     "Length",
     "MeltingIntegral",
     "PositiveResistance",
+    "Quantity",
     "Reliability",
     "Resistance",
     "ShareOfCharge",
@@ -38,9 +41,7 @@ __all__ = [
 class FileModel(BaseModel):
     """Base of every table of the circuit file: frozen, and unknown keys are mistakes."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
 
 
 def _read(value: Any, unit: str, example: str) -> Toleranced:
@@ -77,51 +78,77 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def quantity(
-    unit: str, example: str, *, above: float | None = None, least: float | None = None, most: float | None = None
-) -> Any:
-    """Make a field type for one unit with physical limits, for use in a `FileModel`."""
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Annotation of a field that holds a value with a unit and physical limits.
 
-    def validate(value: Any) -> Toleranced:
-        read = _read(value, unit, example)
-        if above is not None and read.low <= above:
-            raise InputError(f"must be above {engineering(above, unit)}; received {_shown(value)}")
-        if least is not None and read.low < least:
-            raise InputError(f"must not be below {engineering(least, unit)}; received {_shown(value)}")
-        if most is not None and read.high > most:
-            raise InputError(f"must not exceed {engineering(most, unit)}; received {_shown(value)}")
+    Attributes
+    ----------
+    unit, example : str
+        SI unit, and a value as it would be written.
+    above, least, most : float or None
+        The whole range lies above, not below, not beyond these [`unit`].
+    """
+
+    unit: str
+    example: str
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+
+    def validate(self, value: Any) -> Toleranced:
+        """Read a value from text or table and hold it to the limits.
+
+        Parameters
+        ----------
+        value : object
+            What the file holds.
+
+        Returns
+        -------
+        Toleranced
+            The value [`unit`].
+        """
+        read = _read(value, self.unit, self.example)
+        if self.above is not None and read.low <= self.above:
+            raise InputError(f"must be above {engineering(self.above, self.unit)}; received {_shown(value)}")
+        if self.least is not None and read.low < self.least:
+            raise InputError(f"must not be below {engineering(self.least, self.unit)}; received {_shown(value)}")
+        if self.most is not None and read.high > self.most:
+            raise InputError(f"must not exceed {engineering(self.most, self.unit)}; received {_shown(value)}")
         return read
 
-    schema = {
-        "type": ["string", "object"],
-        "description": f"{UNIT_NAMES[unit]} with its unit: 'value', 'value ± tolerance', 'low .. high' or "
-        "'low .. nominal .. high', or a table with value and distribution",
-        "examples": [example],
-    }
-    if unit == "1":
-        schema["type"] = ["string", "number", "object"]
-    return Annotated[Toleranced, PlainValidator(validate), WithJsonSchema(schema)]
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.validate)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        return {
+            "type": ["string", "number", "object"] if self.unit == "1" else ["string", "object"],
+            "description": f"{UNIT_NAMES[self.unit]} with its unit: 'value', 'value ± tolerance', 'low .. high' or "
+            "'low .. nominal .. high', or a table with value and distribution",
+            "examples": [self.example],
+        }
 
 
-Resistance = quantity("ohm", "20 mohm", least=0.0, most=1e12)
-PositiveResistance = quantity("ohm", "100 kohm ± 1 %", above=0.0, most=1e12)
-Voltage = quantity("V", "7.2 V .. 7.7 V .. 8.4 V", above=0.0, most=1000.0)
-VoltageDrop = quantity("V", "0.25 V", least=0.0, most=1000.0)
-Current = quantity("A", "250 mA", least=0.0, most=1e5)
-CurrentEitherWay = quantity("A", "1 uA", least=0.0, most=10.0)
-Capacitance = quantity("F", "100 nF ± 20 %", above=0.0, most=1e3)
-Inductance = quantity("H", "1 uH", least=0.0, most=1e3)
-Charge = quantity("C", "1800 mAh", above=0.0)
-Energy = quantity("J", "3 mJ", above=0.0)
-Length = quantity("m", "8 m", above=0.0, most=10e3)
-CopperWeight = quantity("m", "35 um", above=0.0, most=2e-3)
-Time = quantity("s", "500 ms", least=0.0, most=1e7)
-Temperature = quantity("degC", "-5 degC .. 20 degC .. 40 degC", above=-273.15, most=2000.0)
-TemperatureCoefficient = quantity("1/K", "0.0004 / K", least=-0.02, most=0.02)
-VoltagePerKelvin = quantity("V/K", "-4 mV/K", least=-0.05, most=0.0)
-ThermalResistance = quantity("K/W", "40 K/W", above=0.0)
-MeltingIntegral = quantity("A^2 s", "55 A^2 s", above=0.0)
-ShareOfCharge = quantity("1", "40 % .. 70 % .. 100 %", least=0.0, most=1.0)
+Resistance = Annotated[Toleranced, Quantity("ohm", "20 mohm", least=0.0, most=1e12)]
+PositiveResistance = Annotated[Toleranced, Quantity("ohm", "100 kohm ± 1 %", above=0.0, most=1e12)]
+Voltage = Annotated[Toleranced, Quantity("V", "7.2 V .. 7.7 V .. 8.4 V", above=0.0, most=1000.0)]
+VoltageDrop = Annotated[Toleranced, Quantity("V", "0.25 V", least=0.0, most=1000.0)]
+Current = Annotated[Toleranced, Quantity("A", "250 mA", least=0.0, most=1e5)]
+CurrentEitherWay = Annotated[Toleranced, Quantity("A", "1 uA", least=0.0, most=10.0)]
+Capacitance = Annotated[Toleranced, Quantity("F", "100 nF ± 20 %", above=0.0, most=1e3)]
+Inductance = Annotated[Toleranced, Quantity("H", "1 uH", least=0.0, most=1e3)]
+Charge = Annotated[Toleranced, Quantity("C", "1800 mAh", above=0.0)]
+Energy = Annotated[Toleranced, Quantity("J", "3 mJ", above=0.0)]
+Length = Annotated[Toleranced, Quantity("m", "8 m", above=0.0, most=10e3)]
+CopperWeight = Annotated[Toleranced, Quantity("m", "35 um", above=0.0, most=2e-3)]
+Time = Annotated[Toleranced, Quantity("s", "500 ms", least=0.0, most=1e7)]
+Temperature = Annotated[Toleranced, Quantity("degC", "-5 degC .. 20 degC .. 40 degC", above=-273.15, most=2000.0)]
+TemperatureCoefficient = Annotated[Toleranced, Quantity("1/K", "0.0004 / K", least=-0.02, most=0.02)]
+VoltagePerKelvin = Annotated[Toleranced, Quantity("V/K", "-4 mV/K", least=-0.05, most=0.0)]
+ThermalResistance = Annotated[Toleranced, Quantity("K/W", "40 K/W", above=0.0)]
+MeltingIntegral = Annotated[Toleranced, Quantity("A^2 s", "55 A^2 s", above=0.0)]
+ShareOfCharge = Annotated[Toleranced, Quantity("1", "40 % .. 70 % .. 100 %", least=0.0, most=1.0)]
 
 
 def _reliability(value: Any) -> float:

@@ -64,7 +64,9 @@ def load_circuit(path: str | Path) -> Circuit:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise InputError(f"{path}:{line}: is not UTF-8 text (byte {raw[error.start]:#04x}); save the file as UTF-8") from None
+        raise InputError(
+            f"{path}:{line}: is not UTF-8 text (byte {raw[error.start]:#04x}); save the file as UTF-8"
+        ) from None
     return parse_circuit(text, name=file.name, shown=str(path))
 
 
@@ -108,9 +110,7 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
         if circuit is not None:
             return circuit
         found += [(_path_of(key), message) for key, message in problems]
-    mistakes = {
-        Mistake(key=_dotted(path), line=line_of(lines, path), message=message): None for path, message in found
-    }
+    mistakes = {Mistake(key=_dotted(path), line=line_of(lines, path), message=message): None for path, message in found}
     raise CircuitFileError(shown, tuple(sorted(mistakes, key=lambda m: (m.line or 0, m.key))))
 
 
@@ -123,7 +123,11 @@ def json_schema() -> dict[str, Any]:
         JSON Schema, draft 2020-12.
     """
     schema = Description.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "ignition circuit file, format 1"}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **schema,
+        "title": "ignition circuit file, format 1",
+    }
 
 
 def _syntax_mistake(error: Exception) -> Mistake:
@@ -265,7 +269,12 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[_Path, str]]:
         for s, string in enumerate(channel.get("igniters", []) if isinstance(channel.get("igniters"), list) else []):
             for p, kind in enumerate(string if isinstance(string, list) else []):
                 if isinstance(kind, str) and igniters is not None and kind not in igniters:
-                    found.append((("channel", index, "igniters"), _unknown("igniter", kind, igniters, f"string {s + 1}, position {p + 1}")))
+                    found.append(
+                        (
+                            ("channel", index, "igniters"),
+                            _unknown("igniter", kind, igniters, f"string {s + 1}, position {p + 1}"),
+                        )
+                    )
         mosfet = channel.get("mosfet")
         if isinstance(mosfet, str) and mosfets is not None and mosfet not in mosfets:
             found.append((("channel", index, "mosfet"), _unknown("mosfet", mosfet, mosfets, "")))

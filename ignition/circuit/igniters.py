@@ -10,8 +10,6 @@ from ignition.circuit.assumptions import Ledger, default_entry
 from ignition.circuit.model import IgniterModel, StatementModel, TimeConstants
 from ignition.errors import InputError
 from ignition.parts.igniter import (
-    adiabatic_energy,
-    function_time,
     shifted_threshold,
     sustained,
     time_constant_from_energy,
@@ -101,7 +99,9 @@ def _growth(given: d.Igniter, ambient: Toleranced) -> float:
         raise InputError("temperature_coefficient is one value; put its spread into bridge_resistance")
     growth = coefficient.nominal * (given.function_temperature.nominal - ambient.nominal)
     if growth <= -1.0:
-        raise InputError(f"temperature_coefficient {coefficient.nominal:g} / K brings the bridge to zero ohm before it functions")
+        raise InputError(
+            f"temperature_coefficient {coefficient.nominal:g} / K brings the bridge to zero ohm before it functions"
+        )
     return growth
 
 
@@ -202,7 +202,9 @@ def _time_constants(
         slow = None if no_fire is None else _energy_time(energy.high, no_fire.current.low, resistance.low, growth)
         return fast, slow
     if given.response is not None:
-        raise InputError("response needs both no_fire and all_fire, which place the nominal threshold; give them, or time_constant")
+        raise InputError(
+            "response needs both no_fire and all_fire, which place the nominal threshold; give them, or time_constant"
+        )
     value = ledger.take(None, f"{key}.time_constant", "time_constant", "s")
     return value.low, value.high
 
@@ -229,10 +231,13 @@ def _shifts(given: d.Igniter, key: str, ambient: Toleranced, ledger: Ledger) -> 
     if function is None:
         ledger.note(f"{key}.function_temperature", "threshold_not_shifted")
         return 1.0, 1.0, 1.0
-    reference = ledger.take(given.reference_temperature, f"{key}.reference_temperature", "reference_temperature", "degC")
+    reference = ledger.take(
+        given.reference_temperature, f"{key}.reference_temperature", "reference_temperature", "degC"
+    )
     if function.low <= max(ambient.high, reference.high):
         raise InputError(
-            f"function_temperature ({function}) must lie above the ambient ({ambient}) and reference ({reference}) temperature"
+            f"function_temperature ({function}) must lie above the ambient ({ambient}) "
+            f"and the reference temperature ({reference})"
         )
 
     def factors(ambient_temperature: float) -> list[float]:

@@ -72,7 +72,9 @@ def read_text(path: str | Path, what: str, most: int) -> str:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise InputError(f"{path}:{line}: is not UTF-8 text (byte {raw[error.start]:#04x}); save the file as UTF-8") from None
+        raise InputError(
+            f"{path}:{line}: is not UTF-8 text (byte {raw[error.start]:#04x}); save the file as UTF-8"
+        ) from None
 
 
 def read_toml(

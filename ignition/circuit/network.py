@@ -167,9 +167,7 @@ class Network:
         state = dict.fromkeys(opened, False) | dict.fromkeys(closed, True)
         for name in state:
             self.element(name)
-        return replace(
-            self, elements=tuple(replace(e, closed=state.get(e.name, e.closed)) for e in self.elements)
-        )
+        return replace(self, elements=tuple(replace(e, closed=state.get(e.name, e.closed)) for e in self.elements))
 
     def floating_nodes(self) -> tuple[str, ...]:
         """List nodes that no closed element other than a current source ties to ground.

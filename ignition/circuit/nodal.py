@@ -297,7 +297,9 @@ def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
     """Parameter values as an array (batch, parameters)."""
     missing = [name for name in network.parameters if name not in values]
     if missing:
-        raise NetworkError(f"no value for parameter {missing[0]!r}" + (f" and {len(missing) - 1} more" if missing[1:] else ""))
+        raise NetworkError(
+            f"no value for parameter {missing[0]!r}" + (f" and {len(missing) - 1} more" if missing[1:] else "")
+        )
     columns = [np.asarray(values[name], dtype=float) for name in network.parameters]
     shape = np.broadcast_shapes((1,), *{c.shape for c in columns})
     batch = np.empty((shape[0], len(columns)))

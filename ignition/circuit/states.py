@@ -30,7 +30,7 @@ LINE_STATES = ("intact", "open", "shorted", "mosfet shorted", "not armed", "one 
 """What a line can be in; the last only for channels of several strings."""
 
 LEAKING = "leaking"
-"""An open line bridged by a resistance, as moisture or soot bridges open terminals; not a state of its own in reports."""
+"""An open line bridged by a resistance, as moisture or soot bridges open terminals; no state of its own in reports."""
 
 _ZERO = Toleranced.exact(0.0, "ohm")
 
@@ -168,8 +168,7 @@ def _feed(circuit: Circuit, armed: bool) -> list[Element]:
     for position, part in enumerate(circuit.feed):
         after = "bus" if position == len(circuit.feed) - 1 else f"after {part.name}"
         elements.append(
-            _resistor(f"feed.{part.name}", node, after, f"feed.{part.name}",
-                      closed=armed or part.kind != "arm switch")
+            _resistor(f"feed.{part.name}", node, after, f"feed.{part.name}", closed=armed or part.kind != "arm switch")
         )
         node = after
     return elements
@@ -235,7 +234,15 @@ def _string(channel: ChannelModel, index: int, top: str, bottom: str, opened: bo
     start = top
     if channel.branch is not None:
         start = f"{name} start"
-        elements.append(_resistor(f"{channel.name}.branch {index + 1}", top, start, f"{channel.name}.branch {index + 1}", closed=not opened))
+        elements.append(
+            _resistor(
+                f"{channel.name}.branch {index + 1}",
+                top,
+                start,
+                f"{channel.name}.branch {index + 1}",
+                closed=not opened,
+            )
+        )
     for position, igniter in enumerate(names):
         plus = start if position == 0 else nodes[position - 1]
         minus = bottom if position == len(names) - 1 else nodes[position]

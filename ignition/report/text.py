@@ -17,7 +17,17 @@ from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
 from ignition.units import engineering
 
-__all__ = ["assumption_text", "caution_text", "check_text", "firing_text", "item", "make_console", "margin_text", "spread_text", "table"]
+__all__ = [
+    "assumption_text",
+    "caution_text",
+    "check_text",
+    "firing_text",
+    "item",
+    "make_console",
+    "margin_text",
+    "spread_text",
+    "table",
+]
 
 _STYLE = {"PASS": "green", "FAIL": "bold red", "UNKNOWN": "bold yellow"}
 _RANK = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
@@ -36,7 +46,9 @@ def make_console() -> Console:
     return console
 
 
-def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]], right: Sequence[int] = ()) -> None:
+def table(
+    console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]], right: Sequence[int] = ()
+) -> None:
     """Print a table that needs no colour and no line-drawing characters.
 
     Parameters
@@ -131,9 +143,9 @@ def check_text(result: Check, console: Console) -> None:
     counts = {v: sum(f.verdict == v for f in result.findings) for v in ("FAIL", "UNKNOWN", "PASS")}
     console.print(Text(f"{result.title}  ({result.circuit})", style="bold"))
     console.print(
-        Text("Verdict: ").append_text(_verdict(result.verdict)).append(
-            f"   {counts['FAIL']} fail, {counts['UNKNOWN']} unknown, {counts['PASS']} pass"
-        )
+        Text("Verdict: ")
+        .append_text(_verdict(result.verdict))
+        .append(f"   {counts['FAIL']} fail, {counts['UNKNOWN']} unknown, {counts['PASS']} pass")
     )
     _headline(worst, console)
     console.print()
@@ -193,7 +205,12 @@ def item(console: Console, text: str) -> None:
         The item.
     """
     lines = textwrap.fill(
-        text, console.width, initial_indent="  - ", subsequent_indent="    ", break_long_words=True, break_on_hyphens=False
+        text,
+        console.width,
+        initial_indent="  - ",
+        subsequent_indent="    ",
+        break_long_words=True,
+        break_on_hyphens=False,
     )
     console.print(Text(lines))
 

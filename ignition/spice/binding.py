@@ -34,7 +34,7 @@ class Diode:
 
 BODY_DIODE = Diode(
     drop=Toleranced(low=0.2, nominal=0.7, high=1.2, unit="V"),
-    resistance=Toleranced(low=0.0, nominal=0.0, high=1.0, unit="ohm"),
+    resistance=Toleranced(low=1e-3, nominal=0.01, high=1.0, unit="ohm"),
     leakage=Toleranced.exact(0.0, "A"),
     breakdown=None,
 )
@@ -237,7 +237,7 @@ class _Binder:
     def _kept(self) -> list[Assumption]:
         """Assumptions of the tables shared with the circuit file, without those of the stand-ins."""
         kept = [a for a in self.roles.circuit.assumptions if not a.key.startswith(("channel[", "feed["))]
-        body = f"drop {BODY_DIODE.drop}, slope up to 1 ohm, breakdown never reached"
+        body = f"drop {BODY_DIODE.drop}, slope 1 mohm to 1 ohm, breakdown never reached"
         basis = "common practice: silicon, hot to cold"
         return [*kept, Assumption(key="mosfet body diode", value=body, direction="safe", basis=basis)]
 
