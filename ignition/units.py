@@ -17,7 +17,7 @@ from ignition.errors import UnitError
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["UNIT_NAMES", "engineering", "number_and_unit", "si_value"]
+__all__ = ["UNIT_NAMES", "engineering", "normalise", "number_and_unit", "si_value"]
 
 UNIT_NAMES = {
     "1": "plain number",
@@ -148,7 +148,23 @@ def _nearest_unit(unit: str, target: str) -> str:
 
 
 def normalise(text: str) -> str:
-    """Fold the usual typographic spellings (ohm sign, micro sign, true minus, degree sign) into plain ones."""
+    """Fold the usual typographic spellings (ohm sign, micro sign, true minus, degree sign) into plain ones.
+
+    Parameters
+    ----------
+    text : str
+        Text as typed.
+
+    Returns
+    -------
+    str
+        Plain text.
+
+    Examples
+    --------
+    >>> normalise(" 4.7 kΩ ")
+    '4.7 kohm'
+    """
     return text.translate(_SPELLING).strip()
 
 

@@ -54,12 +54,18 @@ def _signature_of(function: Any) -> dict[str, str]:
 
 
 def _fields_of(cls: type) -> dict[str, str]:
-    """Annotation of each value that makes an instance of the class."""
+    """Annotation of each bare number that makes an instance of the class.
+
+    A field of a type of its own (`Toleranced` carries its unit, text and flags say what they are by their names) needs
+    no entry; a bare number needs one, with its unit.
+    """
     if dataclasses.is_dataclass(cls):
-        return {f.name: str(f.type) for f in dataclasses.fields(cls) if f.init and not f.name.startswith("_")}
+        fields = {f.name: str(f.type) for f in dataclasses.fields(cls) if f.init and not f.name.startswith("_")}
+        return {name: kind for name, kind in fields.items() if _is_number(kind)}
     if hasattr(cls, "model_fields"):
         # pydantic: a description beside the field says it as well, and reaches the JSON Schema
-        return {name: "" for name, field in cls.model_fields.items() if not field.description}
+        fields = {n: str(f.annotation) for n, f in cls.model_fields.items() if not f.description}
+        return {name: kind for name, kind in fields.items() if "Toleranced" not in kind and _is_number(kind)}
     if issubclass(cls, BaseException | enum.Enum) or getattr(cls, "_is_protocol", False) or "__init__" not in vars(cls):
         return {}
     return _signature_of(cls.__init__)
@@ -108,9 +114,6 @@ def _class_faults(cls: type, doc: str) -> Iterator[str]:
     """What a class's docstring lacks against its fields, and its own public methods without a summary."""
     wanted = _fields_of(cls)
     yield from _parameter_faults(doc, wanted, ("Parameters", "Attributes"))
-    for name in _entries(sections(doc).get("Parameters", [])):
-        if name not in wanted and not hasattr(cls, "model_fields"):
-            yield f"documents {name}, which is no parameter"
     for name, member in vars(cls).items():
         target = getattr(member, "fget", None) or getattr(member, "__func__", member)
         if name.startswith("_") or not inspect.isfunction(target):

@@ -20,7 +20,7 @@ RANKS = {
     "parts": 3,
     "circuit": 4,
     "evidence": 5,
-    "rules": 5,
+    "rules": 3,
     "analyses": 6,
     "spice": 7,
     "report": 8,

@@ -398,10 +398,13 @@ def _comparison(
     recommended: Candidate | None, present: Candidate, counts: dict[str, int], evaluated: int
 ) -> str:
     if recommended is None:
-        worst = max(counts, key=lambda name: counts[name])
+        inside = evaluated - counts[_BEYOND]
+        others = {name: number for name, number in counts.items() if name != _BEYOND}
+        worst = max(others, key=lambda name: others[name])
         return (
-            f"no pair meets every requirement: {worst} rejects {counts[worst]} of {evaluated}; "
-            "another pin resistor, a split upper resistor or other parts are needed"
+            f"no pair meets every requirement: {counts[_BEYOND]} of {evaluated} candidates read beyond full scale; of the "
+            f"{inside} others {others[worst]} are rejected for: {worst}. Another pin resistor, a split upper resistor or "
+            "other parts are needed"
         )
     same = (recommended.upper, recommended.lower, recommended.pin_resistor, recommended.split) == (
         present.upper, present.lower, present.pin_resistor, present.split

@@ -18,7 +18,7 @@ from ignition.circuit.model import ChannelModel, Circuit
 from ignition.circuit.states import igniter_names
 from ignition.toleranced import Toleranced
 
-__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
+__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +172,20 @@ def _together(circuit: Circuit, channel: ChannelModel, *, before: bool) -> froze
 
 
 def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
-    """Channels that may conduct at any time during this one's pulse."""
+    """List the channels that may conduct at any time during a channel's pulse.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    frozenset of str
+        Names, the channel's own among them.
+    """
     end = channel.start.high + channel.pulse.high
     return frozenset(
         other.name

@@ -54,7 +54,17 @@ class PhaseNoFire:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelNoFire:
-    """All phases of one channel, and the current into a short at the igniter while armed [A]."""
+    """All phases of one channel.
+
+    Attributes
+    ----------
+    channel : str
+        Name.
+    phases : tuple of PhaseNoFire
+        One for each steady phase.
+    current_into_short : float
+        Highest current that the armed line drives into a short in place of the igniters [A].
+    """
 
     channel: str
     phases: tuple[PhaseNoFire, ...]

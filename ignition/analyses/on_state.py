@@ -110,7 +110,13 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
 
 
 class Settled:
-    """On-states of a circuit, settled once for each set of channels that fire together."""
+    """On-states of a circuit, settled once for each set of channels that fire together.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    """
 
     def __init__(self, circuit: Circuit) -> None:
         self._circuit = circuit

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ignition.analyses.firing import overlapping
-from ignition.analyses.on_state import on_states
+from ignition.analyses.on_state import Settled
 from ignition.analyses.sequence import igniter_list, turn_on
 from ignition.circuit.model import Circuit, IgniterModel
 from ignition.circuit.states import parameter_box
@@ -207,7 +207,7 @@ class TrialPlan:
         return threshold, constant if varies else constant[:, 0]
 
 
-def _reason(circuit: Circuit) -> str | None:
+def _reason(circuit: Circuit, settled: Settled) -> str | None:
     """Why a circuit has no probability of firing; None where it has one."""
     for name, model in circuit.igniters.items():
         used = any(name in string for channel in circuit.channels for string in channel.strings)
@@ -219,7 +219,7 @@ def _reason(circuit: Circuit) -> str | None:
         if model.threshold_nominal is None or model.threshold_spread is None or model.time_constant.fast is None:
             return f"igniter {name!r} has no time constant: give time_constant, adiabatic_energy or response"
     for channel in circuit.channels:
-        states, _ = on_states(circuit, overlapping(circuit, channel))
+        states, _ = settled.of(overlapping(circuit, channel))
         state = states[channel.name]
         if state.rows[0] < 0:
             return (
@@ -250,14 +250,16 @@ def trial_plan(circuit: Circuit) -> TrialPlan | str:
     temperature of the trial; battery and wire resistance are drawn from their bounds over the ambient range, each by
     itself, because the complete circuit does not keep them apart from their other tolerances.
     """
-    reason = _reason(circuit)
+    settled = Settled(circuit)
+    reason = _reason(circuit, settled)
     if reason is not None:
         return reason
-    drawn = [i for i in firing_inputs(circuit) if i.log_normal or not i.value.is_exact]
-    fixed = {i.name: i.value.nominal for i in firing_inputs(circuit) if not i.log_normal and i.value.is_exact}
+    inputs = firing_inputs(circuit, settled)
+    drawn = [i for i in inputs if i.log_normal or not i.value.is_exact]
+    fixed = {i.name: i.value.nominal for i in inputs if not i.log_normal and i.value.is_exact}
     delays = []
     for index, channel in enumerate(circuit.channels):
-        states, _ = on_states(circuit, overlapping(circuit, channel))
+        states, _ = settled.of(overlapping(circuit, channel))
         delays.append(turn_on(circuit, index, states[channel.name].gate_voltage.nominal, "nominal"))
     return TrialPlan(
         circuit=circuit,
@@ -268,22 +270,22 @@ def trial_plan(circuit: Circuit) -> TrialPlan | str:
     )
 
 
-def firing_inputs(circuit: Circuit) -> tuple[FiringInput, ...]:
+def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]:
     """List every value that a trial needs, those without tolerance included.
 
     Parameters
     ----------
     circuit : Circuit
         A circuit for which a probability can be stated.
+    settled : Settled
+        Its on-states.
 
     Returns
     -------
     tuple of FiringInput
         In a fixed order.
     """
-    on = {
-        c.name: on_states(circuit, overlapping(circuit, c))[0][c.name].on_resistance for c in circuit.channels
-    }
+    on = {c.name: settled.of(overlapping(circuit, c))[0][c.name].on_resistance for c in circuit.channels}
     exact = Toleranced.exact(0.0, "V")
     box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=exact, loads_certain=True)
     found = [FiringInput(name="ambient", group="ambient temperature", value=circuit.ambient)]

@@ -53,6 +53,14 @@ def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Ci
     -------
     tuple of Circuit or None and list of (str, str)
         The circuit, or None with the mistakes found: dotted key and message.
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> from ignition.circuit.examples import example_text
+    >>> circuit, mistakes = complete(d.Description.model_validate(tomllib.loads(example_text("tether-cutter"))))
+    >>> mistakes, round(circuit.channels[0].lead.round_trip.nominal, 5)
+    ([], 0.15889)
     """
     ledger = Ledger()
     mistakes: list[tuple[str, str]] = []
@@ -76,7 +84,10 @@ def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Ci
     mosfets = {kind: _mosfet(kind, table, ledger) for kind, table in given.mosfet.items()}
     feed = tuple(_feed(part, f"feed[{i}]", ambient, ledger) for i, part in enumerate(given.feed))
     controller = _controller(given.controller, ledger)
-    channels = tuple(_channel(c, f"channel[{i}]", ambient, ledger) for i, c in enumerate(given.channel))
+    channels = tuple(
+        attempt(f"channel[{i}]", partial(_channel, c, f"channel[{i}]", ambient, ledger))
+        for i, c in enumerate(given.channel)
+    )
     if mistakes or battery is None:
         return None, mistakes
     return (
@@ -369,4 +380,9 @@ def _divider_drift(coefficient: Toleranced | None, ambient: Toleranced) -> Toler
     if coefficient is None:
         return Toleranced.exact(1.0)
     size = max(abs(coefficient.low), abs(coefficient.high)) * max(abs(ambient.low - 25.0), abs(ambient.high - 25.0))
+    if size >= 0.5:
+        raise InputError(
+            f"sense.temperature_coefficient {coefficient} changes the divider by {size:.0%} over the ambient range; "
+            "write for example '0.0001 / K'"
+        )
     return Toleranced(low=1.0 - size, nominal=1.0, high=1.0 + size)

@@ -51,6 +51,7 @@ __all__ = [
     "Igniter",
     "Load",
     "Mosfet",
+    "OffLeakage",
     "OnResistance",
     "OwnLimit",
     "Pin",
@@ -65,6 +66,17 @@ __all__ = [
     "Trace",
     "Wiring",
 ]
+
+
+def _plain_number(value: Any, rule: str) -> float | None:
+    """A finite number without a unit, or None."""
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= 1e9:
+        text = repr(value)
+        raise InputError(f"{rule}; received {text if len(text) <= 60 else text[:57] + '...'}")
+    return float(value)
+
 
 FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
 
@@ -258,19 +270,17 @@ class AnalogInput(FileModel):
     bits: int = Field(ge=6, le=24)
     reference: Voltage | None = None
     ratiometric: bool = False
-    total_error: float | None = Field(default=None, ge=0)
+    total_error: float | None = Field(default=None, ge=0, description="Total unadjusted error, either way [LSB]")
     leakage: CurrentEitherWay | None = None
     sample_capacitance: Capacitance | None = None
     acquisition_time: Time | None = None
-    noise: float | None = Field(default=None, ge=0)
+    noise: float | None = Field(default=None, ge=0, description="Noise, root mean square [LSB]")
     samples: int | None = Field(default=None, ge=1, le=1_000_000)
 
     @field_validator("total_error", "noise", mode="before")
     @classmethod
     def _number(cls, value: Any) -> Any:
-        if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float))):
-            raise InputError(f"is a plain number of LSB, for example 4; received {value!r}")
-        return None if value is None else float(value)
+        return _plain_number(value, "is a plain number of LSB, for example 4")
 
     @model_validator(mode="after")
     def _one_reference(self) -> Self:
@@ -299,8 +309,8 @@ class Statement(FileModel):
 
     current: Current
     duration: Time | None = None
-    reliability: Reliability | None = None
-    confidence: Reliability | None = None
+    reliability: Reliability | None = Field(default=None, description="Share of units for which it holds [1]")
+    confidence: Reliability | None = Field(default=None, description="Confidence of that share [1]")
     source: str | None = Field(default=None, max_length=300)
 
     @field_validator("current")
@@ -352,12 +362,30 @@ class OnResistance(FileModel):
     gate: Voltage
     resistance: PositiveResistance
 
+    @field_validator("gate")
+    @classmethod
+    def _one_value(cls, value: Any) -> Any:
+        if not value.is_exact:
+            raise InputError(
+                f"gate is the one voltage that the data sheet states for the row, without tolerance; received {value}"
+            )
+        return value
+
 
 class OffLeakage(FileModel):
     """Drain leakage with the gate at zero: at 25 degC, and at the highest junction temperature."""
 
     cool: Current
     hot: Current | None = None
+
+    @model_validator(mode="after")
+    def _grows(self) -> Self:
+        if self.hot is not None and (self.hot.low < self.cool.low or self.hot.high < self.cool.high):
+            raise InputError(
+                f"hot leakage must not be below the leakage at 25 degC; received cool {self.cool}, hot {self.hot}: "
+                "check that the two are not swapped"
+            )
+        return self
 
 
 class ThermalStage(FileModel):
@@ -373,7 +401,9 @@ class Mosfet(FileModel):
     threshold: Voltage
     threshold_drift: VoltagePerKelvin | None = None
     on_resistance: list[OnResistance] = Field(min_length=1)
-    on_resistance_hot_factor: float | None = Field(default=None, ge=1.0, le=5.0)
+    on_resistance_hot_factor: float | None = Field(
+        default=None, ge=1.0, le=5.0, description="On-resistance at max_junction over that at 25 degC [1]"
+    )
     input_capacitance: Capacitance | None = None
     output_capacitance: Capacitance | None = None
     reverse_transfer_capacitance: Capacitance | None = None
@@ -388,9 +418,14 @@ class Mosfet(FileModel):
     @field_validator("on_resistance_hot_factor", mode="before")
     @classmethod
     def _number(cls, value: Any) -> Any:
-        if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float))):
-            raise InputError(f"is a plain number, for example 1.6; received {value!r}")
-        return None if value is None else float(value)
+        return _plain_number(value, "is a plain number, for example 1.6")
+
+    @field_validator("max_junction")
+    @classmethod
+    def _hot(cls, value: Any) -> Any:
+        if value is not None and value.low <= 25.0:
+            raise InputError(f"must be above 25 degC, the temperature of the data sheet rows; received {value}")
+        return value
 
     @model_validator(mode="after")
     def _rows_ascend(self) -> Self:
@@ -493,8 +528,8 @@ class OwnLimit(FileModel):
 
     name: str = Field(min_length=1, max_length=60)
     kind: Literal["monitor current at most", "firing current at least"]
-    share_of_no_fire: float | None = Field(default=None, gt=0)
-    share_of_all_fire: float | None = Field(default=None, gt=0)
+    share_of_no_fire: float | None = Field(default=None, gt=0, description="Share of the no-fire current [1]")
+    share_of_all_fire: float | None = Field(default=None, gt=0, description="Share of the all-fire current [1]")
     current: Current | None = None
     source: str = Field(min_length=1, max_length=300)
     date: str = Field(min_length=1, max_length=40)
@@ -505,6 +540,8 @@ class OwnLimit(FileModel):
         other = "share_of_all_fire" if allowed == "share_of_no_fire" else "share_of_no_fire"
         if getattr(self, other) is not None:
             raise InputError(f"a limit of kind {self.kind!r} takes {allowed}, not {other}")
+        if self.current is not None and self.current.low <= 0:
+            raise InputError("current must be above 0 A; leave it out where only the share limits")
         if getattr(self, allowed) is None and self.current is None:
             raise InputError(f"give {allowed}, current or both")
         return self

@@ -14,7 +14,7 @@ from ignition.errors import NetworkError
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["Extreme", "Probe", "draw", "extremes", "root_sum_square"]
+__all__ = ["Extreme", "NEGLIGIBLE", "Probe", "draw", "extremes", "root_sum_square"]
 
 NEGLIGIBLE = 1e-12
 """Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
@@ -109,6 +109,18 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     widening the bound by twice their effects). The corner found is then checked: no parameter's sign
     there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
     channel template the direction of every current, and so every sign, is fixed by the topology.
+
+    Examples
+    --------
+    >>> from ignition.circuit.network import GROUND, Element
+    >>> loop = Network(elements=(
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
+    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
+    ... ), igniters=("bridge",))
+    >>> box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced(low=1.0, nominal=1.5, high=2.0)}
+    >>> worst = extremes(loop, box, [Probe(element="bridge")])[0]
+    >>> worst.low, worst.nominal, worst.high
+    (2.5, 4.0, 7.0)
     """
     free = _free(network, box)
     nominal = {n: box[n].nominal for n in network.parameters}
@@ -269,6 +281,12 @@ def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> 
     -------
     dict of str to ndarray
         Samples [SI], each of shape (size,).
+
+    Examples
+    --------
+    >>> samples = draw({"R": Toleranced(low=1.0, nominal=1.5, high=2.0)}, np.random.default_rng(1), 100)
+    >>> bool(samples["R"].min() >= 1.0), samples["R"].shape
+    (True, (100,))
     """
     return {name: value.sample(rng, size) for name, value in box.items()}
 
@@ -289,6 +307,17 @@ def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Prob
     -------
     Toleranced
         Nominal and root-sum-square bounds [V or A]; a typical spread, not a guaranteed one.
+
+    Examples
+    --------
+    >>> from ignition.circuit.network import GROUND, Element
+    >>> loop = Network(elements=(
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
+    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
+    ... ), igniters=("bridge",))
+    >>> box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced.exact(2.0)}
+    >>> root_sum_square(loop, box, Probe(element="bridge")).high
+    3.5
     """
     solution = solve(network, {n: box[n].nominal for n in network.parameters})
     weights = probe.weights(network)

@@ -41,7 +41,9 @@ __all__ = [
 class FileModel(BaseModel):
     """Base of every table of the circuit file: frozen, and unknown keys are mistakes."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, allow_inf_nan=False
+    )
 
 
 def _read(value: Any, unit: str, example: str) -> Toleranced:

@@ -43,6 +43,13 @@ def load_circuit(path: str | Path) -> Circuit:
         When the file cannot be read at all.
     CircuitFileError
         With all mistakes of the file, each with line, key and what to write instead.
+
+    Examples
+    --------
+    >>> load_circuit("/no/such/pad.toml")
+    Traceback (most recent call last):
+    ...
+    ignition.errors.InputError: /no/such/pad.toml does not exist; write an example to start from: ignition example /no/such/pad.toml
     """
     file = Path(path)
     try:
@@ -91,11 +98,17 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
     ------
     CircuitFileError
         With all mistakes of the text.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import example_text
+    >>> parse_circuit(example_text("tether-cutter")).title
+    'Fennmark balloon tether cutter'
     """
     shown = name if shown is None else shown
     try:
         table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # ValueError: TOML's own, and a number of thousands of digits
         raise CircuitFileError(shown, (_syntax_mistake(error),)) from None
     lines = key_lines(text)
     found: list[tuple[_Path, str]] = []
@@ -121,6 +134,11 @@ def json_schema() -> dict[str, Any]:
     -------
     dict
         JSON Schema, draft 2020-12.
+
+    Examples
+    --------
+    >>> json_schema()["title"]
+    'ignition circuit file, format 1'
     """
     schema = Description.model_json_schema()
     return {
@@ -146,6 +164,9 @@ def _dotted(path: _Path) -> str:
 
 
 def _path_of(key: str) -> _Path:
+    head, _, name = key.partition(".")
+    if head in ("igniter", "mosfet"):
+        return head, name  # a user's name, which may hold dots and brackets
     parts: list[str | int] = []
     for part in key.split("."):
         name, _, index = part.partition("[")
@@ -195,15 +216,14 @@ def _real_path(location: tuple[Any, ...], table: Any) -> _Path:
 def _model_at(path: _Path) -> type[BaseModel] | None:
     """Model class of the table that a path names."""
     model: Any = Description
-    for part in path:
-        if isinstance(part, int):
-            continue
+    for position, part in enumerate(path):
+        if isinstance(part, int) or (position == 1 and path[0] in ("igniter", "mosfet")):
+            continue  # a position, or a name given by the user
         if isinstance(model, type) and issubclass(model, BaseModel):
             field = model.model_fields.get(part)
             if field is None:
                 return None
             model = _inner_model(field.annotation)
-        # a name inside igniter or mosfet: the same model again
     return model if isinstance(model, type) and issubclass(model, BaseModel) else None
 
 
@@ -266,6 +286,13 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[_Path, str]]:
         found += _duplicates(name, members)
     igniters, mosfets = _names(table, "igniter"), _names(table, "mosfet")
     for index, channel in enumerate(channels):
+        if channel.get("name") in _RESERVED:
+            found.append(
+                (
+                    ("channel", index, "name"),
+                    f"{channel['name']!r} names another part of the circuit; give the channel another name",
+                )
+            )
         for s, string in enumerate(channel.get("igniters", []) if isinstance(channel.get("igniters"), list) else []):
             for p, kind in enumerate(string if isinstance(string, list) else []):
                 if isinstance(kind, str) and igniters is not None and kind not in igniters:
@@ -280,6 +307,10 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[_Path, str]]:
             found.append((("channel", index, "mosfet"), _unknown("mosfet", mosfet, mosfets, "")))
     found += _preset_mistakes(table)
     return found
+
+
+_RESERVED = ("bank", "battery", "controller", "feed", "load")
+"""First words of the names of elements and values that belong to no channel."""
 
 
 def _preset_mistakes(table: dict[str, Any]) -> list[tuple[_Path, str]]:

@@ -51,6 +51,13 @@ def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: L
     highest is the highest all-fire current taken to infinite duration with the fastest one. With an adiabatic energy
     E0 = I0^2 R tau instead of a time constant, each case has its own: the fast case the least energy in the highest
     resistance at the lowest threshold, the slow case the opposite, so that a function time found with it is a bound.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> bridge = load_example("tether-cutter").igniters["cutter"]
+    >>> round(bridge.threshold_low, 6), round(bridge.threshold_nominal, 6), round(bridge.threshold_high, 6)
+    (0.25, 0.5, 1.0)
     """
     key = f"igniter.{name}"
     resistance = ledger.take(given.bridge_resistance, f"{key}.bridge_resistance", "bridge_resistance", "ohm")

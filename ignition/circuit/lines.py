@@ -80,6 +80,11 @@ def line_of(lines: dict[Path, int], path: Path) -> int | None:
     -------
     int or None
         The line from 1; None where nothing of the path is in the file.
+
+    Examples
+    --------
+    >>> line_of({("feed", 0): 2}, ("feed", 0, "resistance"))
+    2
     """
     while path:
         if path in lines:

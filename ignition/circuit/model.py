@@ -82,7 +82,13 @@ class FeedModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WiringModel:
-    """Round trip of a pair of conductors, joints included [ohm]; area [m^2] and distance [m] where known."""
+    """Round trip of a pair of conductors, joints included [ohm].
+
+    Attributes
+    ----------
+    area : float or None
+        Cross-section [m^2], where known.
+    """
 
     resistance: Toleranced
     round_trip: Toleranced
@@ -106,7 +112,15 @@ class PinModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AdcModel:
-    """Converter: reference [V] or None when ratiometric, errors [LSB], leakage [A], sampling [F, s]."""
+    """Converter: reference [V] or None when ratiometric, leakage [A], sampling [F, s].
+
+    Attributes
+    ----------
+    total_error : float
+        Total unadjusted error, either way [LSB].
+    noise : float
+        Noise, root mean square [LSB].
+    """
 
     bits: int
     reference: Toleranced | None
@@ -134,7 +148,13 @@ class ControllerModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatementModel:
-    """A no-fire or all-fire statement: current [A], duration [s], reliability and confidence [1]."""
+    """A no-fire or all-fire statement: current [A], duration [s].
+
+    Attributes
+    ----------
+    reliability, confidence : float
+        Share of units for which it holds, and the confidence of that [1].
+    """
 
     current: Toleranced
     duration: Toleranced
@@ -145,7 +165,13 @@ class StatementModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimeConstants:
-    """Thermal time constants [s]: of the fastest case (with the lowest threshold), nominal, and slowest case."""
+    """Thermal time constants.
+
+    Attributes
+    ----------
+    fast, nominal, slow : float or None
+        Of the fastest case (with the lowest threshold), nominal, and of the slowest case [s].
+    """
 
     fast: float | None
     nominal: float | None
@@ -156,10 +182,17 @@ class TimeConstants:
 class IgniterModel:
     """Bridge: resistance [ohm], steady thresholds [A] at this ambient temperature, time constants, spent state.
 
-    ``threshold_low`` is the no-fire current taken to infinite duration at the hottest ambient; ``threshold_high`` the
-    all-fire current taken to infinite duration at the coldest; None where the statement is missing.
-    ``growth`` is the relative resistance rise at function [1].
-    ``spent_resistance`` [ohm] has infinite bounds where the bridge opens.
+    Attributes
+    ----------
+    growth : float
+        Relative resistance rise at function [1].
+    threshold_low, threshold_nominal, threshold_high : float or None
+        No-fire current taken to infinite duration at the hottest ambient, nominal, and all-fire current taken to
+        infinite duration at the coldest [A]; None where the statement is missing.
+    threshold_spread : float or None
+        Standard deviation of the threshold's natural logarithm from unit to unit [1].
+    spent_resistance : Toleranced or None
+        After function [ohm]; None where the bridge opens.
     """
 
     name: str
@@ -179,7 +212,13 @@ class IgniterModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnRow:
-    """Data sheet row: on-resistance [ohm] at 25 degC at a gate voltage [V]."""
+    """Data sheet row: on-resistance [ohm] at 25 degC.
+
+    Attributes
+    ----------
+    gate : float
+        Gate voltage [V].
+    """
 
     gate: float
     resistance: Toleranced
@@ -187,7 +226,17 @@ class OnRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MosfetModel:
-    """Low-side switch: voltages [V], capacitances [F], leakages [A], temperatures [degC]."""
+    """Low-side switch: voltages [V], capacitances [F], leakages [A].
+
+    Attributes
+    ----------
+    hot_factor : float
+        On-resistance at `max_junction` over that at 25 degC [1].
+    max_junction : float
+        Highest junction temperature [degC].
+    thermal : tuple of (float, float)
+        Foster stages: resistance and time constant [K/W, s].
+    """
 
     name: str
     threshold: Toleranced
@@ -223,8 +272,11 @@ class SecondModel:
 class ChannelModel:
     """One firing channel: igniter types by string, wiring, gate [ohm], divider [ohm, F], pulse and start [s].
 
-    ``divider_drift`` is the relative change of a divider resistor over the ambient range, either sign [1]; the bounds of
-    ``upper`` and ``lower`` hold it already.
+    Attributes
+    ----------
+    divider_drift : float
+        Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of `upper` and
+        `lower` hold it already.
     """
 
     name: str

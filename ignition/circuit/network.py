@@ -17,7 +17,7 @@ import numpy as np
 from ignition.errors import NetworkError
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["GROUND", "KNEE_VOLTAGE", "Element", "Network", "Terms"]
+__all__ = ["Element", "GROUND", "KNEE_VOLTAGE", "Network", "Terms"]
 
 GROUND = "ground"
 """Name of the reference node."""

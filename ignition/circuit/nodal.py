@@ -33,7 +33,7 @@ class Solution:
     unknowns : ndarray
         Node voltages [V], then branch currents [A], shape (batch, nodes + elements).
     matrix : ndarray
-        System matrix in the final state of every clamp and leakage, open elements left out, shape (batch, n, n).
+        System matrix in the final state of every clamp and leakage, open elements left out [SI], shape (batch, n, n).
     active : ndarray
         For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed).
     """

@@ -77,6 +77,17 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     of the solved system is instead read by superposition: the network is solved once with every igniter in place, and
     the port form follows from the inverse of the reduced system, found by the derivative of the igniter currents with
     respect to a voltage in series with each igniter. (Z + diag(R))^-1 is that derivative matrix.
+
+    Examples
+    --------
+    >>> from ignition.circuit.network import GROUND, Element
+    >>> loop = Network(elements=(
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),), resistance=(("S", 1.0),)),
+    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
+    ... ), igniters=("bridge",))
+    >>> ports = reduce_to_ports(loop, {"E": 6.0, "S": 0.5, "R": 1.0})
+    >>> ports.currents([2.5]).tolist()
+    [[2.0]]
     """
     solution = solve(network, values)
     count = len(network.nodes)

@@ -69,6 +69,13 @@ def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
     -------
     tuple of tuple of str
         For example ``(("boost.igniter 1.1",), ("boost.igniter 2.1",))``.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> igniter_names(circuit.channels[0])
+    (('cutter.igniter 1.1',),)
     """
     return tuple(
         tuple(f"{channel.name}.igniter {s}.{p}" for p in range(1, len(string) + 1))
@@ -88,17 +95,60 @@ def line_states(channel: ChannelModel) -> tuple[str, ...]:
     -------
     tuple of str
         Members of `LINE_STATES`.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> line_states(circuit.channels[0])
+    ('intact', 'open', 'shorted', 'mosfet shorted', 'not armed')
     """
     return LINE_STATES if len(channel.strings) > 1 else LINE_STATES[:-1]
 
 
 def drain(channel: ChannelModel) -> str:
-    """Name of the node at the MOSFET's drain."""
+    """Name the node at the MOSFET's drain.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    str
+        Node name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> drain(circuit.channels[0])
+    'cutter.drain'
+    """
     return f"{channel.name}.drain"
 
 
 def adc_pin(channel: ChannelModel) -> str:
-    """Name of the node at the converter's pin."""
+    """Name the node at the converter's pin.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    str
+        Node name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> adc_pin(circuit.channels[0])
+    'cutter.adc pin'
+    """
     return f"{channel.name}.adc pin"
 
 
@@ -121,6 +171,13 @@ def build_network(circuit: Circuit, state: State) -> Network:
     ------
     InputError
         For a phase or line state that does not exist.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> build_network(circuit, State(phase="armed")).igniters
+    ('cutter.igniter 1.1',)
     """
     if state.phase not in PHASES or state.phase == "switch-on":
         raise InputError(f"a steady phase is one of disarmed, reset, armed, firing; received {state.phase!r}")
@@ -278,6 +335,15 @@ def parameter_box(
     -------
     dict of str to Toleranced
         Bounds [SI] by parameter name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> rail = Toleranced.exact(3.0, "V")
+    >>> box = parameter_box(circuit, off_currents={}, on_resistances={}, rail=rail, loads_certain=True)
+    >>> box["cutter.upper"].high
+    101000.0
     """
     box = {"battery.voltage": circuit.battery.voltage, "battery.resistance": circuit.battery.resistance}
     if circuit.battery.bank_resistance is not None:

@@ -71,7 +71,7 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
     Parameters
     ----------
     gauge : array_like of int
-        Gauge number, -3 (which is 4/0) to 40, any shape; 0 is 1/0, -1 is 2/0, -2 is 3/0.
+        Gauge number [1], -3 (which is 4/0) to 40, any shape; 0 is 1/0, -1 is 2/0, -2 is 3/0.
 
     Returns
     -------
@@ -112,7 +112,7 @@ def awg_area(gauge: ArrayLike) -> FloatArray:
     Parameters
     ----------
     gauge : array_like of int
-        Gauge number, -3 (which is 4/0) to 40, any shape.
+        Gauge number [1], -3 (which is 4/0) to 40, any shape.
 
     Returns
     -------

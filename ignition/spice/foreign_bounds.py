@@ -21,7 +21,7 @@ from ignition.typing import FloatArray
 
 __all__ = ["GateBounds", "Settled", "off_current", "probe_extremes", "settle"]
 
-_SAMPLES = 192
+_SAMPLES = 128
 _MOST_ROUNDS = 6
 _SEED = 20240301
 

@@ -1,0 +1,5 @@
+"""``python -m ignition``: the command line."""
+
+from ignition.cli import main
+
+main()

@@ -1,0 +1,252 @@
+"""Firmware constants as a C99 header, and the same as JSON."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from typing import Any
+
+from ignition.analyses.firmware import Boundary, ChannelFirmware, Firmware
+from ignition.analyses.results import number
+
+__all__ = ["header_dict", "header_text", "identifier"]
+
+_RATIO_PARTS = 65536
+
+
+def identifier(name: str) -> str:
+    """Return a name as part of a C macro.
+
+    Parameters
+    ----------
+    name : str
+        Any text.
+
+    Returns
+    -------
+    str
+        Capital letters, digits and single underscores; may be empty.
+
+    Examples
+    --------
+    >>> identifier("one string open"), identifier("a*/b")
+    ('ONE_STRING_OPEN', 'A_B')
+    """
+    return re.sub(r"[^A-Z0-9]+", "_", name.upper().encode("ascii", "replace").decode()).strip("_")
+
+
+def _comment(text: str) -> str:
+    """Text that cannot end a comment, begin one, splice a line or form a trigraph."""
+    plain = "".join(c if " " <= c <= "~" else "?" for c in text)
+    plain = plain.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/")
+    plain = plain.replace("*/", "* /").replace("/*", "/ *")
+    return re.sub(r"\?(?=\?)", "? ", plain)
+
+
+def _prefixes(channels: Iterable[ChannelFirmware]) -> dict[str, str]:
+    """One macro prefix for each channel, all different."""
+    found: dict[str, str] = {}
+    for index, channel in enumerate(channels, start=1):
+        base = f"IGN_{identifier(channel.channel) or f'CHANNEL_{index}'}"
+        taken = set(found.values())
+        prefix, count = base, 2
+        # a prefix must not be the beginning of another one's names either
+        while any(prefix == t or prefix.startswith(t + "_") or t.startswith(prefix + "_") for t in taken):
+            prefix, count = f"{base}_{count}X", count + 1
+            if count > 99:
+                prefix = f"IGN_CHANNEL_{index}_OF_ALL"
+                break
+        found[channel.channel] = prefix
+    return found
+
+
+def _up(seconds: float) -> int:
+    """Whole microseconds, never shorter."""
+    return max(math.ceil(seconds * 1e6 - 1e-6), 0)
+
+
+def header_text(constants: Firmware) -> str:
+    """Return the C99 header.
+
+    Parameters
+    ----------
+    constants : Firmware
+        The constants.
+
+    Returns
+    -------
+    str
+        The header, ending in a newline; macros only, so that nothing is unused.
+
+    Notes
+    -----
+    Waits are rounded up, the longest test pulse down. A pair of states whose bands overlap has no macro, only a comment
+    that says why.
+    """
+    guard = f"IGNITION_{identifier(constants.circuit) or 'CIRCUIT'}_H"
+    lines = [
+        "/*",
+        f" * Continuity thresholds for: {_comment(constants.title)}",
+        f" * Circuit file: {_comment(constants.circuit)}",
+        f" * SHA-256 of the circuit file: {_comment(constants.digest) or 'not known'}",
+        " * Worst case over all tolerances of that file; an aid to judgement, not a proof that a motor is safe.",
+        " * A reading in a dead band comes from no described state: treat it as a fault.",
+        *(f" * Assumed, not given in the file: {_comment(key)}" for key in constants.assumptions),
+        " */",
+        f"#ifndef {guard}",
+        f"#define {guard}",
+        "",
+        f"#define IGN_ADC_BITS {constants.bits}u",
+    ]
+    prefixes = _prefixes(constants.channels)
+    for channel in constants.channels:
+        lines += ["", *_channel_lines(channel, prefixes[channel.channel], constants.noise)]
+    return "\n".join([*lines, "", f"#endif /* {guard} */", ""])
+
+
+def _define(name: str, value: str, note: str = "") -> str:
+    return f"#define {name} {value}" + (f" /* {_comment(note)} */" if note else "")
+
+
+def _channel_lines(channel: ChannelFirmware, prefix: str, noise: float) -> list[str]:
+    lines = [f"/* Channel {_comment(channel.channel)} */"]
+    for index, group in enumerate(channel.groups):
+        lines.append(f"/* group {index}: {_comment(', '.join(group.states))} */")
+        lines.append(_define(f"{prefix}_GROUP_{index}_LOWEST_CODE", f"{group.lowest}u"))
+        lines.append(_define(f"{prefix}_GROUP_{index}_HIGHEST_CODE", f"{group.highest}u"))
+    for index, boundary in enumerate(channel.boundaries):
+        lines += _boundary_lines(boundary, f"{prefix}_GROUP_{index}_TO_{index + 1}", noise)
+    for pair in channel.pairs:
+        name = f"{prefix}_{identifier(pair.below)}_BELOW_{identifier(pair.above)}"
+        margin = f"margin {pair.code - pair.below_highest} below, {pair.above_lowest - pair.code + 1} above"
+        lines.append(_define(f"{name}_CODE", f"{pair.code}u", margin))
+        lines.append(_define(f"{name}_DEAD_LOW_CODE", f"{pair.below_highest}u"))
+        lines.append(_define(f"{name}_DEAD_HIGH_CODE", f"{pair.above_lowest}u"))
+    for missing in channel.missing:
+        lines.append(f"/* NO THRESHOLD {_comment(' / '.join(missing.states))}: {_comment(missing.reason)} */")
+    return lines + _time_lines(channel, prefix)
+
+
+def _boundary_lines(boundary: Boundary, name: str, noise: float) -> list[str]:
+    below, above = ", ".join(boundary.below), ", ".join(boundary.above)
+    lines = [
+        _define(f"{name}_CODE", f"{boundary.code}u", f"below: {below}; from it on: {above}"),
+        _define(f"{name}_DEAD_LOW_CODE", f"{boundary.below_highest}u", "highest code of the lower group"),
+        _define(f"{name}_DEAD_HIGH_CODE", f"{boundary.above_lowest}u", "lowest code of the upper group"),
+    ]
+    ratio = boundary.ratio
+    if ratio is None:
+        lines.append(f"/* no ratio to the bus reading: {_comment(boundary.ratio_reason or '')} */")
+    elif ratio.threshold <= 0.0:
+        lines.append("/* no ratio to the bus reading: the threshold is not positive */")
+    else:
+        parts = (
+            ("", round(ratio.threshold * _RATIO_PARTS)),
+            ("_DEAD_LOW", math.ceil(max(ratio.below_highest, 0.0) * _RATIO_PARTS)),
+            ("_DEAD_HIGH", math.floor(ratio.above_lowest * _RATIO_PARTS)),
+        )
+        lines += [_define(f"{name}_PER_65536_OF_BUS{suffix}", f"{value}u") for suffix, value in parts]
+    if boundary.samples is None:
+        lines.append(f"/* number of readings to average: {_comment(boundary.samples_reason or '')} */")
+    else:
+        note = f"readings to average: noise of {noise:g} LSB misreads one in a million at most"
+        lines.append(_define(f"{name}_SAMPLES", f"{boundary.samples}u", note))
+    return lines
+
+
+def _time_lines(channel: ChannelFirmware, prefix: str) -> list[str]:
+    waits = channel.waits
+    lines = [
+        _define(
+            f"{prefix}_SETTLE_5_TIME_CONSTANTS_US", f"{_up(waits.five)}ul", f"{waits.left_after_five:.1f} codes still missing"
+        ),
+        _define(f"{prefix}_SETTLE_AFTER_ARMING_US", f"{_up(waits.exact)}ul", "worst case, to half a code"),
+        _define(f"{prefix}_SETTLE_AFTER_OPENING_US", f"{_up(waits.after_opening)}ul", "worst case, to half a code"),
+        _define(f"{prefix}_BETWEEN_SAMPLES_US", f"{_up(waits.between_samples)}ul", "restores the sampled charge"),
+        _define(f"{prefix}_FIRING_PULSE_US", f"{_up(channel.firing_pulse)}ul", "as in the circuit file"),
+    ]
+    pulse = channel.longest_test_pulse
+    if pulse is None:
+        lines.append(f"/* no longest test pulse: {_comment(channel.pulse_reason or '')} */")
+    else:
+        whole = math.floor(pulse * 1e9)
+        note = "thermal fraction 0.01 at the lowest no-fire current, strongest battery"
+        lines.append(_define(f"{prefix}_LONGEST_TEST_PULSE_NS", f"{whole}ul", note))
+    return lines
+
+
+def header_dict(constants: Firmware) -> dict[str, Any]:
+    """Return the same constants as JSON object.
+
+    Parameters
+    ----------
+    constants : Firmware
+        The constants.
+
+    Returns
+    -------
+    dict
+        Numbers in SI units; what does not exist is null with a reason.
+    """
+    prefixes = _prefixes(constants.channels)
+    return {
+        "title": constants.title,
+        "circuit": constants.circuit,
+        "digest": constants.digest,
+        "adc_bits": constants.bits,
+        "noise": number(constants.noise, "1"),
+        "assumptions": list(constants.assumptions),
+        "channels": [_channel_dict(c, prefixes[c.channel]) for c in constants.channels],
+    }
+
+
+def _channel_dict(channel: ChannelFirmware, prefix: str) -> dict[str, Any]:
+    waits = channel.waits
+    return {
+        "channel": channel.channel,
+        "prefix": prefix,
+        "groups": [
+            {"states": list(g.states), "lowest_code": g.lowest, "highest_code": g.highest} for g in channel.groups
+        ],
+        "boundaries": [_boundary_dict(b) for b in channel.boundaries],
+        "thresholds": [
+            {
+                "below": p.below,
+                "above": p.above,
+                "code": p.code,
+                "below_highest": p.below_highest,
+                "above_lowest": p.above_lowest,
+            }
+            for p in channel.pairs
+        ],
+        "no_threshold": [{"states": list(m.states), "reason": m.reason} for m in channel.missing],
+        "settle_five_time_constants": number(waits.five, "s"),
+        "missing_after_five_time_constants": number(waits.left_after_five, "1"),
+        "settle_after_arming": number(waits.exact, "s"),
+        "settle_after_opening": number(waits.after_opening, "s"),
+        "between_samples": number(waits.between_samples, "s"),
+        "longest_test_pulse": number(channel.longest_test_pulse, "s", channel.pulse_reason),
+        "firing_pulse": number(channel.firing_pulse, "s"),
+    }
+
+
+def _boundary_dict(boundary: Boundary) -> dict[str, Any]:
+    ratio = boundary.ratio
+    return {
+        "below": list(boundary.below),
+        "above": list(boundary.above),
+        "code": boundary.code,
+        "below_highest": boundary.below_highest,
+        "above_lowest": boundary.above_lowest,
+        "ratio_to_bus": None
+        if ratio is None
+        else {
+            "threshold": number(ratio.threshold, "1"),
+            "below_highest": number(ratio.below_highest, "1"),
+            "above_lowest": number(ratio.above_lowest, "1"),
+        },
+        "ratio_reason": boundary.ratio_reason,
+        "samples": boundary.samples,
+        "samples_reason": boundary.samples_reason,
+    }
