@@ -83,8 +83,18 @@ def firing(file: CircuitFile, as_json: AsJson = False) -> None:
 
 
 @app.command()
-def continuity(file: CircuitFile, as_json: AsJson = False) -> None:
+def continuity(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)],
+    roles: Annotated[
+        Path | None,
+        typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
     """Continuity test: igniter current, converter reading and line states that it can tell apart."""
+    if roles is not None:
+        _foreign_continuity(file, roles, as_json)
+        return
     from ignition.analyses.continuity import continuity as analyse
     from ignition.circuit.file import load_circuit
 
@@ -104,6 +114,26 @@ def continuity(file: CircuitFile, as_json: AsJson = False) -> None:
         assumption_text(circuit.assumptions, console)
         caution_text(console)
     raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
+
+
+def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
+    """Continuity, no-fire margins and single faults of a netlist that a schematic editor wrote."""
+    from ignition.spice.foreign import analyse_foreign
+    from ignition.spice.reader import load_netlist
+    from ignition.spice.roles import load_roles
+
+    result = analyse_foreign(load_netlist(netlist), load_roles(roles))
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(result.as_dict()))
+    else:
+        from ignition.report.text import caution_text, make_console
+        from ignition.report.foreign_output import foreign_text
+
+        print(foreign_text(result))
+        caution_text(make_console())
+    raise typer.Exit(0 if result.margins_hold else 1)
 
 
 @app.command()

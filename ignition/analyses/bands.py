@@ -107,7 +107,9 @@ def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int
     list of State
         The other channels intact, and all of them open.
     """
-    strings = [string] if string is not None else list(range(len(channel.strings))) if line == "one string open" else [0]
+    strings = (
+        [string] if string is not None else list(range(len(channel.strings))) if line == "one string open" else [0]
+    )
     others: list[dict[str, str]] = [{}]
     if len(circuit.channels) > 1:
         others.append({c.name: "open" for c in circuit.channels if c is not channel})
@@ -173,7 +175,9 @@ def line_reading(
             currents.setdefault(name, []).append(spread_of(extreme, "A"))
         bands.append(adc_band(circuit, channel, found[0], line, box, network=None if bands else network))
     igniters = {name: Spread.hull(members) for name, members in currents.items()}
-    worst = max(igniters.values(), key=lambda s: abs(s.nominal or 0.0), default=Spread.missing("A", "no igniter is connected"))
+    worst = max(
+        igniters.values(), key=lambda s: abs(s.nominal or 0.0), default=Spread.missing("A", "no igniter is connected")
+    )
     return LineReading(
         state=line if string is None else f"string {string + 1} open",
         igniter_current=replace(Spread.hull(list(igniters.values()) or [worst]), nominal=worst.nominal),
@@ -182,9 +186,7 @@ def line_reading(
     )
 
 
-def string_readings(
-    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]
-) -> tuple[LineReading, ...]:
+def string_readings(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> tuple[LineReading, ...]:
     """Return the reading with each single string open.
 
     Parameters
@@ -337,9 +339,7 @@ def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left:
     return Spread(low=least, nominal=middle, high=most, unit="1")
 
 
-def remaining_charge(
-    circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]
-) -> float:
+def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:
     """Return the largest share of the sample capacitor's step that is missing at the end of the acquisition.
 
     Parameters

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from ignition.analyses.bands import LineReading, line_reading, string_readings
 from ignition.analyses.gate import phase_box
-from ignition.analyses.second_measurement import SecondMeasurement, second_measurements
+from ignition.analyses.second_measurement import second_measurements
+from ignition.analyses.second_parts import SecondMeasurement
 from ignition.analyses.thresholds import Threshold, overlapping, overlapping_pairs, pair_thresholds
 from ignition.analyses.unseen import current_when_fired, largest_resistance
 from ignition.circuit.model import ChannelModel, Circuit

@@ -3,86 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
+from ignition.analyses.divider_candidate import BEYOND, Candidate, candidate, objectives_of, rejections
 from ignition.analyses.divider_choice import Objectives, non_dominated, reasons, weakest_margin
-from ignition.analyses.divider_metrics import FAULTS, DividerDuty, DividerMetrics, divider_duty, divider_metrics, full_scale_use
+from ignition.analyses.divider_duty import DividerDuty, divider_duty
+from ignition.analyses.divider_metrics import DividerMetrics, divider_metrics, full_scale_use
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.parts.preferred import series_tolerance, series_values
-from ignition.typing import BoolArray, FloatArray
+from ignition.typing import FloatArray
 
-__all__ = ["Candidate", "DividerSearch", "candidate", "divider_search", "rejections"]
-
-
-_BEYOND = "reading beyond full scale"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
-    """One divider with its numbers.
-
-    Attributes
-    ----------
-    upper, lower, pin_resistor : float
-        Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones.
-    split : bool
-        Whether the upper resistor is two in series.
-    full_scale_use : float
-        Highest reading over the converter's range [1].
-    intact_low, open_high : float
-        Lowest reading intact and highest open [LSB].
-    source_resistance : float
-        Resistance that the converter sees [ohm].
-    adc_error : float
-        Error by leakage and sampling [LSB].
-    sense_current : float
-        Highest igniter current of the healthy line [A].
-    drain_a_month : float
-        Charge taken in a month of being armed [C].
-    false_leak : float or None
-        Largest leakage across open terminals that reads intact [ohm]; None where an open line already does.
-    back_feed : float
-        Current into the pin of an unpowered controller [A].
-    fault_currents : tuple of (str, float)
-        Highest igniter current under each single fault [A].
-    rejected_by : tuple of str
-        Requirements that it fails.
-    weakest_margin : tuple of (str, float)
-        The smallest of its margins and the factor [1].
-    reason : str
-        Why it is listed.
-    """
-
-    upper: float
-    lower: float
-    pin_resistor: float
-    split: bool
-    full_scale_use: float
-    intact_low: float
-    open_high: float
-    source_resistance: float
-    adc_error: float
-    sense_current: float
-    drain_a_month: float
-    false_leak: float | None
-    back_feed: float
-    fault_currents: tuple[tuple[str, float], ...]
-    rejected_by: tuple[str, ...]
-    weakest_margin: tuple[str, float]
-    reason: str
-
-    @property
-    def worst_fault(self) -> tuple[str, float]:
-        """The single fault with the highest igniter current [A]."""
-        return max(self.fault_currents, key=lambda item: item[1])
-
-    @property
-    def parts(self) -> int:
-        """Number of resistors."""
-        return 2 + int(self.split) + int(self.pin_resistor > 0.0)
+__all__ = ["DividerSearch", "divider_search"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,32 +69,6 @@ class DividerSearch:
     comparison: str
 
 
-def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArray]:
-    """Which pairs fail which requirement.
-
-    Parameters
-    ----------
-    duty : DividerDuty
-        What the circuit asks.
-    metrics : DividerMetrics
-        Numbers of the pairs.
-
-    Returns
-    -------
-    dict of str to ndarray of bool
-        True where the requirement is not met; limits that are unknown reject nothing.
-    """
-    failed: dict[str, BoolArray] = {
-        _BEYOND: metrics.full_scale_use > 1.0,
-        "intact and open overlap": np.ceil(metrics.intact_low) <= np.floor(metrics.open_high),
-        "back-feed above the clamp's limit": metrics.back_feed > duty.clamp_limit,
-    }
-    if duty.limit is not None:
-        failed["monitor current above its limit"] = metrics.sense_current > duty.limit
-        failed["single-fault current above the monitor limit"] = np.max(metrics.fault_currents, axis=0) > duty.limit
-    return failed
-
-
 def divider_search(
     circuit: Circuit,
     channel: ChannelModel | None = None,
@@ -208,8 +117,8 @@ def divider_search(
     pins = sorted({chosen.pin_resistor.nominal, 1e3, 1e4} if pin_resistors is None else set(pin_resistors))
     if not len(values) or not pins or not split or min(pins) < 0.0 or not wet_leak > 0.0:
         raise InputError(
-            f"nothing to search: {len(values)} values of {series} from {low:g} to {high:g} ohm, {len(pins)} pin resistors, "
-            f"{len(split)} kinds of upper resistor; write for example low=1e3, high=1e6, pin_resistors=[0.0, 1e4]"
+            f"nothing to search: {len(values)} values of {series} from {low:g} to {high:g} ohm, {len(pins)} pin "
+            f"resistors, {len(split)} kinds of upper resistor; write for example low=1e3, high=1e6"
         )
     duty = divider_duty(circuit, chosen, series_tolerance(series), share)
     found: list[_Found] = []
@@ -228,7 +137,7 @@ def divider_search(
             for name, mask in failed.items():
                 counts[name] = counts.get(name, 0) + int(mask.sum())
                 failed_any |= mask
-            counts[_BEYOND] += len(grid_u) - len(upper)
+            counts[BEYOND] += len(grid_u) - len(upper)
             evaluated += len(grid_u)
             found.append(_Found(metrics, upper, lower, pin, halved, np.flatnonzero(~failed_any), duty, wet_leak))
     pareto, recommended = _choose(duty, found, wet_leak)
@@ -262,29 +171,16 @@ class _Found:
         lower: FloatArray,
         pin: float,
         split: bool,
-        kept: np.ndarray,  # type: ignore[type-arg]
+        kept: npt.NDArray[np.intp],
         duty: DividerDuty,
         wet_leak: float,
     ) -> None:
         self.metrics, self.upper, self.lower, self.pin, self.split, self.kept = metrics, upper, lower, pin, split, kept
-        self.objectives = _objectives(metrics, kept, 2 + int(split) + int(pin > 0.0))
+        self.objectives = objectives_of(metrics, kept, 2 + int(split) + int(pin > 0.0))
         self.margin = weakest_margin(duty, self.objectives, metrics.back_feed[kept], wet_leak)
 
 
-def _objectives(metrics: DividerMetrics, kept: np.ndarray, parts: int) -> Objectives:  # type: ignore[type-arg]
-    band = metrics.intact_low[kept] - metrics.open_high[kept]
-    return Objectives(
-        sense_current=metrics.sense_current[kept],
-        false_leak=metrics.false_leak[kept],
-        error_share=metrics.adc_error[kept] / band,
-        fault_current=np.max(metrics.fault_currents[:, kept], axis=0),
-        parts=np.full(len(kept), float(parts)),
-    )
-
-
-def _choose(
-    duty: DividerDuty, found: list[_Found], wet_leak: float
-) -> tuple[tuple[Candidate, ...], Candidate | None]:
+def _choose(duty: DividerDuty, found: list[_Found], wet_leak: float) -> tuple[tuple[Candidate, ...], Candidate | None]:
     joined = Objectives.joined([f.objectives for f in found])
     if not len(joined.parts):
         return (), None
@@ -299,8 +195,15 @@ def _choose(
     def made(index: int, reason: str) -> Candidate:
         source = found[int(owner[index])]
         return candidate(
-            duty, source.metrics, int(place[index]), float(upper[index]), float(source.lower[place[index]]), source.pin,
-            source.split, wet_leak, reason,
+            duty,
+            source.metrics,
+            int(place[index]),
+            float(upper[index]),
+            float(source.lower[place[index]]),
+            source.pin,
+            source.split,
+            wet_leak,
+            reason,
         )
 
     order = sorted(range(len(front)), key=lambda i: joined.sense_current[front[i]])
@@ -309,82 +212,14 @@ def _choose(
     rank = np.lexsort((upper, joined.sense_current, joined.parts, -np.round(50.0 * np.log10(margins))))
     best = int(rank[0])
     name, margin = made(best, "").weakest_margin
-    return pareto, made(best, f"its weakest margin ({name}, factor {margin:.3g}) is the largest of all accepted candidates")
-
-
-def candidate(
-    duty: DividerDuty,
-    metrics: DividerMetrics,
-    index: int,
-    upper: float,
-    lower: float,
-    pin_resistor: float,
-    split: bool,
-    wet_leak: float,
-    reason: str,
-) -> Candidate:
-    """Make one candidate from the arrays of a grid.
-
-    Parameters
-    ----------
-    duty : DividerDuty
-        What the circuit asks.
-    metrics : DividerMetrics
-        Numbers of a flat grid.
-    index : int
-        Place in it.
-    upper, lower, pin_resistor : float
-        Nominal resistors [ohm].
-    split : bool
-        Whether the upper resistor is two in series.
-    wet_leak : float
-        Leakage that should read open [ohm].
-    reason : str
-        Why it is listed.
-
-    Returns
-    -------
-    Candidate
-        The candidate.
-    """
-    at = np.array([0])
-    metrics = _picked(metrics, index)
-    parts = 2 + int(split) + int(pin_resistor > 0.0)
-    names, margin = weakest_margin(duty, _objectives(metrics, at, parts), metrics.back_feed[at], wet_leak)
-    leak = float(metrics.false_leak[0])
-    return Candidate(
-        upper=upper,
-        lower=lower,
-        pin_resistor=pin_resistor,
-        split=split,
-        full_scale_use=float(metrics.full_scale_use[0]),
-        intact_low=float(metrics.intact_low[0]),
-        open_high=float(metrics.open_high[0]),
-        source_resistance=float(metrics.source_resistance[0]),
-        adc_error=float(metrics.adc_error[0]),
-        sense_current=float(metrics.sense_current[0]),
-        drain_a_month=float(metrics.drain_a_month[0]),
-        false_leak=leak if np.isfinite(leak) else None,
-        back_feed=float(metrics.back_feed[0]),
-        fault_currents=tuple(
-            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[:, 0], strict=True)
-        ),
-        rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[0]),
-        weakest_margin=(names[0], float(margin[0])),
-        reason=reason,
+    return pareto, made(
+        best, f"its weakest margin ({name}, factor {margin:.3g}) is the largest of all accepted candidates"
     )
-
-
-def _picked(metrics: DividerMetrics, index: int) -> DividerMetrics:
-    """The numbers of one place of a grid, still as arrays."""
-    return DividerMetrics(**{f.name: getattr(metrics, f.name)[..., index : index + 1] for f in fields(metrics)})
 
 
 def _present(circuit: Circuit, channel: ChannelModel, share: float, wet_leak: float) -> Candidate:
     """The file's own divider, with the file's own tolerances."""
-    spread = max(
-        max(r.high / r.nominal - 1.0, 1.0 - r.low / r.nominal) for r in (channel.upper, channel.lower)
-    )
+    spread = max(max(r.high / r.nominal - 1.0, 1.0 - r.low / r.nominal) for r in (channel.upper, channel.lower))
     tolerance = max((1.0 + spread) / (1.0 + channel.divider_drift) - 1.0, 0.0)
     duty = divider_duty(circuit, channel, tolerance, share)
     pin = channel.pin_resistor.nominal
@@ -394,20 +229,21 @@ def _present(circuit: Circuit, channel: ChannelModel, share: float, wet_leak: fl
     )
 
 
-def _comparison(
-    recommended: Candidate | None, present: Candidate, counts: dict[str, int], evaluated: int
-) -> str:
+def _comparison(recommended: Candidate | None, present: Candidate, counts: dict[str, int], evaluated: int) -> str:
     if recommended is None:
-        inside = evaluated - counts[_BEYOND]
-        others = {name: number for name, number in counts.items() if name != _BEYOND}
+        inside = evaluated - counts[BEYOND]
+        others = {name: number for name, number in counts.items() if name != BEYOND}
         worst = max(others, key=lambda name: others[name])
         return (
-            f"no pair meets every requirement: {counts[_BEYOND]} of {evaluated} candidates read beyond full scale; of the "
-            f"{inside} others {others[worst]} are rejected for: {worst}. Another pin resistor, a split upper resistor or "
-            "other parts are needed"
+            f"no pair meets every requirement: {counts[BEYOND]} of {evaluated} candidates read beyond full scale; of "
+            f"the {inside} others {others[worst]} are rejected for: {worst}. Another pin resistor, a split upper "
+            "resistor or other parts are needed"
         )
     same = (recommended.upper, recommended.lower, recommended.pin_resistor, recommended.split) == (
-        present.upper, present.lower, present.pin_resistor, present.split
+        present.upper,
+        present.lower,
+        present.pin_resistor,
+        present.split,
     )
     if same:
         return "the file's own divider is the recommended one"
@@ -418,5 +254,3 @@ def _comparison(
         f"the file's own divider {fails}; its weakest margin is {name} (factor {margin:.3g}); the recommended one's is "
         f"{other} (factor {better:.3g})"
     )
-
-

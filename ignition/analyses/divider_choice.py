@@ -9,17 +9,18 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from ignition.analyses.divider_metrics import DividerDuty
+from ignition.analyses.divider_duty import DividerDuty
 from ignition.typing import FloatArray
+from ignition.units import engineering
 
 __all__ = ["OBJECTIVES", "Objectives", "non_dominated", "reasons", "steps", "weakest_margin"]
 
 OBJECTIVES = (
-    "least sense current",
-    "hardest to fool by leakage across open terminals",
-    "smallest error by leakage and sampling",
-    "least single-fault current",
-    "fewest parts",
+    "sense current",
+    "leakage that fools it",
+    "leakage and sampling error",
+    "single-fault current",
+    "parts",
 )
 """What is traded, in words; each is the smaller the better."""
 
@@ -153,30 +154,30 @@ def reasons(objectives: Objectives, front: npt.NDArray[np.intp]) -> tuple[str, .
         The fewest conditions under which it is the best of the list in something.
     """
     rows = steps(objectives)[front]
-    return tuple(_reason(rows, index) for index in range(len(rows)))
+    columns = (
+        [engineering(float(v), "A") for v in objectives.sense_current[front]],
+        [engineering(float(v), "ohm") for v in objectives.false_leak[front]],
+        [f"{100.0 * float(v):.3g} % of the dead band" for v in objectives.error_share[front]],
+        [engineering(float(v), "A") for v in objectives.fault_current[front]],
+        [f"{int(v)}" for v in objectives.parts[front]],
+    )
+    return tuple(_reason(rows, index, [column[index] for column in columns]) for index in range(len(rows)))
 
 
-def _reason(rows: npt.NDArray[np.int64], index: int) -> str:
+def _reason(rows: npt.NDArray[np.int64], index: int, texts: list[str]) -> str:
     count = rows.shape[1]
     for size in range(count):
         for best in range(count):
             others = [o for o in range(count) if o != best]
             for held in combinations(others, size):
                 rivals = np.all(rows[:, list(held)] <= rows[index, list(held)], axis=1)
-                if rows[index, best] == rows[rivals, best].min() and np.sum(rows[rivals, best] == rows[index, best]) == 1:
-                    given = " and ".join(_as_good(o) for o in held)
-                    return OBJECTIVES[best] + (f" among those with {given}" if held else "")
+                if (
+                    rows[index, best] == rows[rivals, best].min()
+                    and np.sum(rows[rivals, best] == rows[index, best]) == 1
+                ):
+                    given = " and ".join(f"no more {OBJECTIVES[o]} than {texts[o]}" for o in held)
+                    return f"least {OBJECTIVES[best]} ({texts[best]})" + (f" of those with {given}" if held else "")
     return "a compromise that no other candidate beats in every objective"
-
-
-def _as_good(objective: int) -> str:
-    return (
-        "no more sense current",
-        "no more sensitivity to leakage",
-        "no larger error",
-        "no more single-fault current",
-        "no more parts",
-    )[objective]
 
 
 def weakest_margin(

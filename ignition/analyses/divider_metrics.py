@@ -6,15 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.bands import reference_voltage
-from ignition.analyses.gate import controller_rail, gate_in_phase
-from ignition.analyses.monitor_current import current_limit
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.analyses.divider_duty import DividerDuty
 from ignition.parts.sense import settling_error
-from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["FAULTS", "DividerDuty", "DividerMetrics", "divider_duty", "divider_metrics", "full_scale_use", "sense_network"]
+__all__ = ["FAULTS", "DividerMetrics", "divider_metrics", "full_scale_use", "sense_network"]
 
 FAULTS = (
     "upper resistor shorted",
@@ -27,72 +23,6 @@ FAULTS = (
 
 HOURS_A_MONTH = 730.5
 """A twelfth of a year [h]."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DividerDuty:
-    """What the rest of the circuit asks of a divider.
-
-    Attributes
-    ----------
-    voltage : Toleranced
-        Battery voltage [V].
-    lowest_drain : float
-        Lowest voltage behind the igniters of an armed, intact line without its own sense current [V].
-    source : Toleranced
-        Resistance from battery to drain through one string [ohm].
-    path : float
-        The least part of it outside the strings [ohm].
-    off_current : Toleranced
-        Drain current of the MOSFET while not commanded [A].
-    leakage : Toleranced
-        Current that the converter's pin draws [A].
-    rail, clamp_drop, clamp_resistance : Toleranced
-        Controller supply [V] and its clamp [V, ohm].
-    clamp_limit : float
-        Largest clamp current [A].
-    pin_low_resistance : float
-        Least resistance of the pin to ground where it is driven low [ohm].
-    reference : Toleranced
-        Converter reference [V].
-    bits : int
-        Resolution.
-    total_error : float
-        Converter error [LSB].
-    sample_capacitance, acquisition_time, filter : Toleranced or None
-        Sampling [F, s] and filter [F].
-    tolerance, drift : float
-        Relative tolerance and temperature drift of each resistor [1].
-    limit : float or None
-        Largest monitor current through an igniter [A].
-    limit_basis : str
-        What sets it.
-    capacity : float or None
-        Least capacity of the battery [C].
-    """
-
-    voltage: Toleranced
-    lowest_drain: float
-    source: Toleranced
-    path: float
-    off_current: Toleranced
-    leakage: Toleranced
-    rail: Toleranced
-    clamp_drop: Toleranced
-    clamp_resistance: Toleranced
-    clamp_limit: float
-    pin_low_resistance: float
-    reference: Toleranced
-    bits: int
-    total_error: float
-    sample_capacitance: Toleranced | None
-    acquisition_time: Toleranced | None
-    filter: Toleranced | None
-    tolerance: float
-    drift: float
-    limit: float | None
-    limit_basis: str
-    capacity: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,100 +61,6 @@ class DividerMetrics:
     false_leak: FloatArray
     back_feed: FloatArray
     fault_currents: FloatArray
-
-
-def divider_duty(
-    circuit: Circuit, channel: ChannelModel, tolerance: float, share: float = 0.1
-) -> DividerDuty:
-    """Collect what a channel asks of its divider.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    tolerance : float
-        Relative tolerance of the resistors to be chosen [1].
-    share : float, optional
-        Largest share of the lowest no-fire current that a monitor current may be [1].
-
-    Returns
-    -------
-    DividerDuty
-        Voltages, resistances, limits.
-
-    Notes
-    -----
-    All current is counted through one string, which is exact for a single string and a bound for a cluster. The lowest
-    drain voltage takes every other load and channel at its highest through the highest battery and feed resistance.
-    """
-    controller = circuit.controller
-    off = gate_in_phase(circuit, channel, "armed").off_current
-    strings = [
-        sum((circuit.igniters[k].resistance.low for k in s), channel.branch.resistance.low if channel.branch else 0.0)
-        for s in channel.strings
-    ]
-    highest = [
-        sum((circuit.igniters[k].resistance.high for k in s), channel.branch.resistance.high if channel.branch else 0.0)
-        for s in channel.strings
-    ]
-    usual = [
-        sum(
-            (circuit.igniters[k].resistance.nominal for k in s),
-            channel.branch.resistance.nominal if channel.branch else 0.0,
-        )
-        for s in channel.strings
-    ]
-    feed = [circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
-    path = sum(p.low for p in feed) + channel.lead.resistance.low
-    limit, basis = current_limit(circuit, channel, share)
-    return DividerDuty(
-        voltage=circuit.battery.voltage,
-        lowest_drain=_lowest_drain(circuit, channel),
-        source=Toleranced(
-            low=path + min(strings),
-            nominal=sum(p.nominal for p in feed) + channel.lead.resistance.nominal + min(usual),
-            high=sum(p.high for p in feed) + channel.lead.resistance.high + max(highest),
-            unit="ohm",
-        ),
-        path=path,
-        off_current=off,
-        leakage=controller.adc.leakage,
-        rail=controller_rail(circuit, "armed"),
-        clamp_drop=controller.pin.clamp_drop,
-        clamp_resistance=controller.pin.clamp_resistance,
-        clamp_limit=controller.pin.clamp_current_limit.low,
-        pin_low_resistance=controller.pin.output_resistance.low,
-        reference=reference_voltage(circuit),
-        bits=controller.adc.bits,
-        total_error=controller.adc.total_error,
-        sample_capacitance=controller.adc.sample_capacitance,
-        acquisition_time=controller.adc.acquisition_time,
-        filter=channel.filter,
-        tolerance=tolerance,
-        drift=channel.divider_drift,
-        limit=limit,
-        limit_basis=basis,
-        capacity=None if circuit.battery.capacity is None else circuit.battery.capacity.low,
-    )
-
-
-def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
-    """Lowest voltage behind battery and feed with every other load and channel at its highest current [V]."""
-    at_terminal = sum(c.high for _, c in circuit.loads)
-    at_bus = 0.0
-    if circuit.controller.powered_before_arm_switch:
-        at_terminal += circuit.controller.current.high
-    else:
-        at_bus += circuit.controller.current.high
-    for other in circuit.channels:
-        if other is not channel:
-            at_bus += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
-            at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
-    feed = sum(p.resistance.high for p in circuit.feed)
-    battery = circuit.battery
-    return max(battery.voltage.low - (at_terminal + at_bus) * battery.resistance.high - at_bus * feed, 0.0)
 
 
 def sense_network(
@@ -270,17 +106,29 @@ def sense_network(
     -----
     Thevenin equivalent at the tap, then one clamp: I_clamp = max(0, V_pin,open - V_clamp) / (R_th + R_pin + R_clamp).
     """
-    series = np.asarray(source, dtype=float) + upper
-    drive = np.asarray(voltage, dtype=float) - np.asarray(source) * off_current
-    share = 1.0 / (1.0 + series * lower_conductance)
+    names = (
+        voltage,
+        source,
+        off_current,
+        upper,
+        lower_conductance,
+        pin_resistor,
+        leakage,
+        clamp_voltage,
+        clamp_resistance,
+    )
+    volts, line, off, top, bottom, pin, drawn, knee, clamp = (np.asarray(v, dtype=float) for v in names)
+    series = line + top
+    drive = volts - line * off
+    share = 1.0 / (1.0 + series * bottom)
     thevenin = series * share
-    inner = thevenin + pin_resistor
-    unclamped = drive * share - inner * leakage
-    excess = np.maximum(unclamped - clamp_voltage, 0.0)
-    clamp = excess / (inner + clamp_resistance)
-    tap = drive * share - thevenin * (leakage + clamp)
-    current = np.asarray(off_current) + np.asarray(lower_conductance) * tap + leakage + clamp
-    return np.asarray(current), np.asarray(unclamped - inner * clamp), np.asarray(clamp)
+    inner = thevenin + pin
+    unclamped = drive * share - inner * drawn
+    excess = np.maximum(unclamped - knee, 0.0)
+    path = inner + clamp
+    into = np.divide(excess, path, out=np.where(excess > 0.0, np.inf, 0.0), where=path > 0.0)
+    tap = drive * share - thevenin * (drawn + into)
+    return np.asarray(off + bottom * tap + drawn + into), np.asarray(unclamped - inner * into), np.asarray(into)
 
 
 def full_scale_use(duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_resistor: float = 0.0) -> FloatArray:
@@ -304,8 +152,15 @@ def full_scale_use(duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_re
     top_u, low_u = np.asarray(upper, dtype=float) * more, np.asarray(upper, dtype=float) * less
     high_l = np.asarray(lower, dtype=float) * more
     pin = sense_network(
-        duty.voltage.high, duty.source.low, duty.off_current.low, low_u, 1.0 / high_l, pin_resistor, duty.leakage.low,
-        np.inf, 0.0,
+        duty.voltage.high,
+        duty.source.low,
+        duty.off_current.low,
+        low_u,
+        1.0 / high_l,
+        pin_resistor,
+        duty.leakage.low,
+        np.inf,
+        0.0,
     )[1]
     left = _left(duty, top_u * high_l / (top_u + high_l), pin_resistor)
     highest = pin + left * np.maximum(duty.reference.high - pin, 0.0)
@@ -346,8 +201,15 @@ def divider_metrics(
     fixed = duty.total_error + 0.5
     top = scale - 1.0
     pin_low = sense_network(
-        duty.lowest_drain, duty.source.high, duty.off_current.high, high_u, 1.0 / low_l, pin_resistor,
-        duty.leakage.high, np.inf, 0.0,
+        duty.lowest_drain,
+        duty.source.high,
+        duty.off_current.high,
+        high_u,
+        1.0 / low_l,
+        pin_resistor,
+        duty.leakage.high,
+        np.inf,
+        0.0,
     )[1]
     parallel = high_u * high_l / (high_u + high_l)
     left, left_open = _left(duty, parallel, pin_resistor), _left(duty, high_l, pin_resistor)
@@ -356,8 +218,15 @@ def divider_metrics(
     open_high = scale * (open_pin + left_open * np.maximum(duty.reference.high - open_pin, 0.0)) / duty.reference.low
     usual = 1.0 / np.asarray(lower, dtype=float)
     nominal = sense_network(
-        duty.voltage.nominal, duty.source.nominal, duty.off_current.nominal, np.asarray(upper), usual, pin_resistor, 0.0,
-        np.inf, 0.0,
+        duty.voltage.nominal,
+        duty.source.nominal,
+        duty.off_current.nominal,
+        np.asarray(upper),
+        usual,
+        pin_resistor,
+        0.0,
+        np.inf,
+        0.0,
     )[0]
     faults, sense, back_feed = _currents(duty, low_u, low_l, high_l, pin_resistor, split)
     leak = max(duty.leakage.high, -duty.leakage.low)
@@ -409,9 +278,18 @@ def _currents(
     clamp = duty.rail.low + duty.clamp_drop.low
     dead = duty.clamp_drop.low
 
-    def flows(top: ArrayLike, conductance: ArrayLike, at: float, leak: float = duty.leakage.high) -> tuple[FloatArray, FloatArray]:
+    def flows(
+        top: ArrayLike, conductance: ArrayLike, at: float, leak: float = duty.leakage.high
+    ) -> tuple[FloatArray, FloatArray]:
         current, _, into = sense_network(
-            duty.voltage.high, duty.source.low, duty.off_current.high, top, conductance, pin_resistor, leak, at,
+            duty.voltage.high,
+            duty.source.low,
+            duty.off_current.high,
+            top,
+            conductance,
+            pin_resistor,
+            leak,
+            at,
             duty.clamp_resistance.low,
         )
         return np.broadcast_to(current, shape), np.broadcast_to(into, shape)

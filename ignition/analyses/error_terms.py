@@ -1,4 +1,4 @@
-"""Error terms of a converter reading, each on its own about the nominal point, so that the largest can be attacked first."""
+"""Error terms of a converter reading, each on its own, so that the largest can be attacked first."""
 
 from __future__ import annotations
 
@@ -84,7 +84,9 @@ def error_terms(
     scale = 2.0**circuit.controller.adc.bits
     nominal = {n: box[n].nominal for n in network.parameters}
     changes = [change for pair in cases.values() for change in pair]
-    columns = {n: np.array([nominal[n], *(change.get(n, nominal[n]) for change in changes)]) for n in network.parameters}
+    columns = {
+        n: np.array([nominal[n], *(change.get(n, nominal[n]) for change in changes)]) for n in network.parameters
+    }
     volts = solve(network, columns).voltage(adc_pin(channel))
     terms: dict[str, float] = {}
     for index, label in enumerate(cases):

@@ -139,9 +139,17 @@ def firing(circuit: Circuit) -> Firing:
     nominal = _nominal(circuit, settled)
     results: list[ChannelFiring] = []
     supply = supply_under_fire(circuit, settled)
+    settings = {c.name: settled.of(overlapping(circuit, c)) for c in circuit.channels}
+    bounds = {
+        c.name: igniter_bounds(circuit, c, settings[c.name][0][c.name], settings[c.name][1], overlapping(circuit, c))
+        for c in circuit.channels
+    }
     for channel in circuit.channels:
-        states, box = settled.of(_together(circuit, channel, before=True))
-        results.append(_channel(circuit, channel, states[channel.name], box, nominal, supply))
+        states, box = settings[channel.name]
+        earlier = _conducted_before(circuit, channel, bounds)
+        results.append(
+            _channel(circuit, channel, states[channel.name], box, nominal, supply, bounds[channel.name], earlier)
+        )
     return Firing(
         circuit=circuit.name,
         channels=tuple(results),
@@ -157,6 +165,23 @@ class _Nominal:
 
     function_time: Mapping[str, float]
     thermal_fraction: Mapping[str, float]
+
+
+def _conducted_before(
+    circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]]
+) -> float:
+    """Longest time for which earlier channels can have drawn firing current when this one starts [s]."""
+    total = 0.0
+    for other in circuit.channels:
+        if other is channel:
+            continue
+        flowing = other.pulse.high
+        opens = all(circuit.igniters[kind].spent == "open" for string in other.strings for kind in string)
+        if opens:
+            latest = [math.inf if b.latest is None else b.latest for b in bounds[other.name]]
+            flowing = min(flowing, max(latest))
+        total += min(max(channel.start.high - other.start.low, 0.0), flowing)
+    return total
 
 
 def _together(circuit: Circuit, channel: ChannelModel, *, before: bool) -> frozenset[str]:
@@ -232,6 +257,8 @@ def _channel(
     box: Mapping[str, Toleranced],
     nominal: _Nominal | None,
     supply: SupplyUnderFire,
+    bounds: list[IgniterBounds],
+    earlier: float,
 ) -> ChannelFiring:
     names = [n for string in igniter_names(channel) for n in string]
     probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
@@ -243,11 +270,10 @@ def _channel(
     currents = [
         Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
     ]
-    bounds = igniter_bounds(circuit, channel, state, box, overlapping(circuit, channel))
     kinds = [k for string in channel.strings for k in string]
     places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
     igniters = tuple(
-        _igniter(circuit, channel, name, kind, place, _refused(current, state), bound, nominal, supply)
+        _igniter(circuit, channel, name, kind, place, _refused(current, state), bound, nominal, supply, earlier)
         for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
     )
     total = _refused(currents[-1], state)
@@ -305,6 +331,7 @@ def _igniter(
     bound: IgniterBounds,
     nominal: _Nominal | None,
     supply: SupplyUnderFire,
+    earlier: float,
 ) -> IgniterFiring:
     model = circuit.igniters[kind]
     margin = None
@@ -316,7 +343,7 @@ def _igniter(
     if current.high is None:
         earliest = None
     if latest is not None and math.isfinite(latest):
-        cut = supply.cut_before(channel, latest)
+        cut = supply.cut_before(earlier + latest)
         if cut is not None:
             latest, reason = math.inf, cut
     if latest is not None and latest > channel.pulse.low:

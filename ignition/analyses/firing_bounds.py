@@ -53,6 +53,8 @@ class _Range:
     during_low: float
     during_high: float
     channel_high: float
+    fading: tuple[tuple[float, float], ...] = ()
+    """With a capacitor bank: pairs of a time [s] and a current [A] that is not undercut before it."""
 
 
 def igniter_bounds(
@@ -139,7 +141,48 @@ def _range(
         during_low=max(weakest[0].low, 0.0),
         during_high=max(strongest[0].high, first[0].high),
         channel_high=channel_high,
+        fading=_fading(circuit, channel, own, wide, overlapping),
     )
+
+
+_SHARES = (0.97, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
+
+
+def _fading(
+    circuit: Circuit, channel: ChannelModel, own: str, wide: Mapping[str, Toleranced], overlapping: frozenset[str]
+) -> tuple[tuple[float, float], ...]:
+    """Currents that hold while the bank has lost no more than a share of its voltage, drained at the highest current."""
+    bank = circuit.battery.bank_capacitance
+    if bank is None:
+        return ()
+    network = firing_network(circuit, overlapping)
+    drain = -extremes(network, wide, [Probe(element="capacitor bank")])[0].low
+    voltage = wide["battery.voltage"]
+    before = sum(
+        min(max(channel.start.high - other.start.low, 0.0), other.pulse.high)
+        for other in circuit.channels
+        if other is not channel
+    )
+    pairs = []
+    for share in _SHARES:
+        time = (1.0 - share) * voltage.low * bank.low / drain - before if drain > 0 else math.inf
+        lower = Toleranced(low=share * voltage.low, nominal=voltage.nominal, high=voltage.high, unit="V")
+        found = extremes(network, {**wide, "battery.voltage": lower}, [Probe(element=own)])[0]
+        pairs.append((time, max(found.low, 0.0)))
+    return tuple(pairs)
+
+
+def _latest(model: IgniterModel, span: _Range, slow: float, delay: float) -> float:
+    """Latest function time; a bank must still hold the current that it is found with [s]."""
+    assert model.threshold_high is not None
+
+    def after(current: float) -> float:
+        assert model.threshold_high is not None
+        return delay + float(function_time(current, model.threshold_high, slow, 0.0, model.growth))
+
+    if not span.fading:
+        return after(span.during_low)
+    return min((t for t, held in ((after(i), held) for held, i in span.fading) if t <= held), default=math.inf)
 
 
 def _fate(model: IgniterModel, cold: Toleranced, in_series: bool) -> Toleranced:
@@ -205,12 +248,15 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
     else:
         reason = "no no-fire current is given"
     if model.threshold_high is not None and slow is not None:
-        latest = delay + float(function_time(span.during_low, model.threshold_high, slow, 0.0, model.growth))
+        latest = _latest(model, span, slow, delay)
         least = _fraction(
             span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth
         )
         if math.isinf(latest):
             reason = "the lowest current does not exceed the highest threshold"
+            if span.fading:
+                least = 0.0
+                reason = "the lowest current does not function it before the capacitor bank may have run down"
     else:
         reason = "no all-fire current is given"
     return IgniterBounds(

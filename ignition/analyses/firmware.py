@@ -1,16 +1,18 @@
-"""What the firmware needs to know: codes with dead bands, ratios, readings to average, waits and the longest test pulse."""
+"""Firmware constants: codes with dead bands, ratios, readings to average, waits, longest test pulse."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from ignition.analyses.continuity import ChannelContinuity, Continuity
 from ignition.analyses.gate import phase_box
 from ignition.analyses.monitor_current import longest_pulse
 from ignition.analyses.results import Spread
-from ignition.analyses.second_measurement import SecondMeasurement, on_resistance
+from ignition.analyses.second_parts import SecondMeasurement
+from ignition.analyses.second_pulse import on_resistance
 from ignition.analyses.thresholds import Group, Threshold, groups_of
 from ignition.circuit.extremes import Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
@@ -202,7 +204,7 @@ def firmware(circuit: Circuit, result: Continuity) -> Firmware:
         bits=circuit.controller.adc.bits,
         noise=circuit.controller.adc.noise,
         channels=tuple(_channel(circuit, analysed) for analysed in result.channels),
-        assumptions=tuple(sorted({a.key for a in circuit.assumptions if a.key.startswith("controller.adc")})),
+        assumptions=tuple(sorted({a.key for a in circuit.assumptions})),
     )
 
 
@@ -213,9 +215,7 @@ def _channel(circuit: Circuit, analysed: ChannelContinuity) -> ChannelFirmware:
     return ChannelFirmware(
         channel=channel.name,
         groups=groups,
-        boundaries=tuple(
-            _boundary(circuit, analysed, one, two) for one, two in zip(groups[:-1], groups[1:], strict=True)
-        ),
+        boundaries=tuple(_boundary(circuit, analysed, one, two) for one, two in pairwise(groups)),
         pairs=analysed.thresholds,
         missing=_missing(analysed),
         waits=waits(circuit, channel, max(float(r.band.code.high or 0.0) for r in analysed.readings)),
@@ -267,9 +267,7 @@ def _boundary(circuit: Circuit, analysed: ChannelContinuity, below: Group, above
     )
 
 
-def _ratio(
-    second: Sequence[SecondMeasurement], below: Group, above: Group
-) -> tuple[RatioBoundary | None, str | None]:
+def _ratio(second: Sequence[SecondMeasurement], below: Group, above: Group) -> tuple[RatioBoundary | None, str | None]:
     measured = next((m for m in second if m.name == "drain reading over bus reading"), None)
     if measured is None:
         return None, "the circuit file describes no bus divider (channel.second.bus_divider)"
@@ -333,7 +331,7 @@ def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits
 
 
 def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float | None, str | None]:
-    """Longest pulse of the channel's MOSFET that stays far below no-fire, strongest battery, fewest strings connected."""
+    """Longest pulse of the MOSFET that stays far below no-fire, with the strongest battery and one string open."""
     resistance = on_resistance(circuit, channel)
     box = phase_box(circuit, "armed")
     # an unknown on-resistance only lowers the current: 0 ohm bounds it
@@ -341,9 +339,7 @@ def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float 
     currents: dict[str, float] = {}
     states = [State(phase="armed", commanded=frozenset({channel.name}))]
     if len(channel.strings) > 1:
-        states += [
-            _one_open(channel, index, frozenset({channel.name})) for index in range(len(channel.strings))
-        ]
+        states += [_one_open(channel, index, frozenset({channel.name})) for index in range(len(channel.strings))]
     for state in states:
         network = build_network(circuit, state)
         names = [n for n in network.igniters if n.startswith(f"{channel.name}.igniter ")]
@@ -354,6 +350,4 @@ def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float 
 
 def _one_open(channel: ChannelModel, string: int, commanded: frozenset[str]) -> State:
     """The armed state with one string of a channel open and some channels commanded."""
-    return State(
-        phase="armed", lines={channel.name: "one string open"}, open_string=string, commanded=commanded
-    )
+    return State(phase="armed", lines={channel.name: "one string open"}, open_string=string, commanded=commanded)

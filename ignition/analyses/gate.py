@@ -14,7 +14,7 @@ from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshol
 from ignition.toleranced import Toleranced, vertices
 from ignition.typing import FloatArray
 
-__all__ = ["GateState", "controller_rail", "driven_gate_voltage", "gate_in_phase", "phase_box"]
+__all__ = ["GateState", "controller_rail", "driven_gate_voltage", "gate_in_phase", "off_current", "phase_box"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,22 +178,54 @@ def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateSt
         rail = controller_rail(circuit, phase)
         voltage = _floating(circuit, channel, rail, circuit.controller.pin.reset_pull_up)
     elif phase == "disarmed" and not circuit.controller.powered_before_arm_switch:
-        voltage = _floating(circuit, channel, Toleranced.exact(0.0, "V"), None)
+        # a gate that nothing at all drives may hold any charge: then it is taken at the supply
+        nothing = channel.pull_down is None
+        voltage = _floating(circuit, channel, circuit.controller.supply if nothing else Toleranced.exact(0.0, "V"), None)
     else:
         voltage = driven_gate_voltage(circuit, channel, Toleranced.exact(0.0, "V"))
     mosfet = circuit.mosfets[channel.mosfet]
-    lowest = float(threshold_at(circuit.ambient.high, mosfet.threshold.low, mosfet.threshold_drift.low))
+    lowest = _threshold(mosfet, circuit.ambient.high, lowest=True)
     return GateState(
         channel=channel.name,
         phase=phase,
         gate_voltage=voltage,
         lowest_threshold=max(lowest, 0.0),
-        off_current=_off_current(mosfet, voltage, circuit.ambient),
+        off_current=off_current(mosfet, voltage, circuit.ambient),
     )
 
 
-def _off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -> Toleranced:
-    """Drain current bounds: lowest threshold, hottest, lowest on-resistance for the high side; the opposite below."""
+def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
+    """Lowest or highest threshold at a temperature; which drift is the worse one depends on the side of 25 degC."""
+    start = mosfet.threshold.low if lowest else mosfet.threshold.high
+    both = [
+        float(threshold_at(temperature, start, drift))
+        for drift in (mosfet.threshold_drift.low, mosfet.threshold_drift.high)
+    ]
+    return min(both) if lowest else max(both)
+
+
+def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -> Toleranced:
+    """Return the drain current of a switch that is not commanded.
+
+    Parameters
+    ----------
+    mosfet : MosfetModel
+        The switch.
+    voltage : Toleranced
+        Gate to source [V].
+    ambient : Toleranced
+        Temperature [degC].
+
+    Returns
+    -------
+    Toleranced
+        Leakage, sub-threshold and, above threshold, saturation current [A].
+
+    Notes
+    -----
+    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no
+    leakage.
+    """
     row = mosfet.rows[0]
 
     def passed(gate: float, threshold: float, temperature: float, resistance: float) -> float:
@@ -201,9 +233,9 @@ def _off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) 
         on = saturation_current(gate, threshold, strength)
         return float(on) + float(subthreshold_current(gate, threshold, temperature))
 
-    hot = float(threshold_at(ambient.high, mosfet.threshold.low, mosfet.threshold_drift.low))
+    hot = _threshold(mosfet, ambient.high, lowest=True)
     usual = float(threshold_at(ambient.nominal, mosfet.threshold.nominal, mosfet.threshold_drift.nominal))
-    cold = float(threshold_at(ambient.low, mosfet.threshold.high, mosfet.threshold_drift.low))
+    cold = _threshold(mosfet, ambient.low, lowest=False)
     high = float(
         leakage(ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high, mosfet.max_junction)
     ) + passed(voltage.high, max(hot, 0.0), ambient.high, row.resistance.low)

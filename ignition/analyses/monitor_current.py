@@ -1,4 +1,4 @@
-"""What a test current does to an igniter: margin, thermal fraction and the longest pulse that stays far below no-fire."""
+"""What a test current does to an igniter: margin, thermal fraction, longest pulse far below no-fire."""
 
 from __future__ import annotations
 

@@ -19,8 +19,16 @@ from ignition.analyses.trial import Guards, guards, run_trials
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 
-__all__ = ["BLOCK", "MOST_TRIALS", "ChannelTrials", "FiringTrials", "IgniterTrials", "block_of_trials",
-           "firing_trials", "generator"]
+__all__ = [
+    "BLOCK",
+    "MOST_TRIALS",
+    "ChannelTrials",
+    "FiringTrials",
+    "IgniterTrials",
+    "block_of_trials",
+    "firing_trials",
+    "generator",
+]
 
 BLOCK = 32768
 """Trials that share one stream of random numbers; results do not depend on who works on which block."""

@@ -36,6 +36,8 @@ class PhaseNoFire:
         Margin as limit over current [1], in dB, and as share of the function temperature's rise [1].
     gate : GateState
         What holds the gate.
+    igniters : tuple of (str, float, float or None)
+        Every igniter with its highest current [A] and its lowest no-fire threshold [A], None where it is not given.
     reason : str or None
         Why the margin is missing.
     """
@@ -49,6 +51,7 @@ class PhaseNoFire:
     decibel: float | None
     thermal_fraction: float | None
     gate: GateState
+    igniters: tuple[tuple[str, float, float | None], ...]
     reason: str | None
 
 
@@ -168,6 +171,10 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str, worst: dict[tupl
         decibel=decibel,
         thermal_fraction=fraction,
         gate=gate,
+        igniters=tuple(
+            (name, max(_size(extreme) for (other, _), extreme in worst.items() if other == name), kind.threshold_low)
+            for name, kind in kinds.items()
+        ),
         reason=reason,
     )
 

@@ -10,12 +10,12 @@ from ignition.analyses.gate import controller_rail, driven_gate_voltage, phase_b
 from ignition.circuit.extremes import Extreme, Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
 from ignition.circuit.network import Network
-from ignition.circuit.states import State, build_network
+from ignition.circuit.states import State, build_network, igniter_names
 from ignition.parts.mosfet import on_resistance_row, temperature_factor
 from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.toleranced import Toleranced
 
-__all__ = ["OnState", "Settled", "firing_network", "heating", "on_states"]
+__all__ = ["OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
 
 _MAX_ROUNDS = 20
 
@@ -75,7 +75,9 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     Notes
     -----
     Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
-    current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end.
+    current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end; where
+    the junction's temperature still creeps after the last one, it is taken at its highest. The low bounds hold with
+    bridges that stay conductive after function, the high ones with the unloaded battery, as at the pulse's first instant.
     """
     channels = [c for c in circuit.channels if c.name in commanded]
     network = firing_network(circuit, commanded)
@@ -84,16 +86,20 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     junction = {c.name: circuit.ambient.high for c in channels}
     states: dict[str, OnState] = {}
     box = phase_box(circuit, "firing")
-    for _ in range(_MAX_ROUNDS):
+    if circuit.battery.polarisation_resistance is not None:
+        slow = Toleranced(low=0.0, nominal=0.0, high=circuit.battery.polarisation_resistance.high, unit="ohm")
+        box["battery.resistance"] = box["battery.resistance"] + slow
+    for count in range(_MAX_ROUNDS + 1):
         rail = controller_rail(circuit, "firing", terminal)
         fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}
         box |= {f"{name}.mosfet": state.on_resistance for name, state in fresh.items()}
         found = extremes(network, box, [Probe(node=node), *(Probe(element=f"{c.name}.mosfet") for c in channels)])
         supply = found[0]
+        lowest = lowest_supply(circuit, network, box, node, supply.low)
         terminal = Toleranced(
-            low=max(min(terminal.low, supply.low), 0.0),
+            low=max(min(terminal.low, lowest), 0.0),
             nominal=max(supply.nominal, 0.0),
-            high=max(supply.high, supply.nominal, 0.0),
+            high=max(terminal.high, supply.nominal, 0.0),
             unit="V",
         )
         settled = states.keys() == fresh.keys() and all(
@@ -105,8 +111,70 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
         if settled:
             break
         for channel, current in zip(channels, found[1:], strict=True):
-            junction[channel.name] = _hottest(circuit, channel, states[channel.name], current)
+            hottest = _hottest(circuit, channel, states[channel.name], current)
+            last = count >= _MAX_ROUNDS - 1
+            junction[channel.name] = circuit.mosfets[channel.mosfet].max_junction if last else hottest
     return states, box
+
+
+def lowest_supply(circuit: Circuit, network: Network, box: Mapping[str, Toleranced], node: str, usual: float) -> float:
+    """Lowest voltage of a supply node during a pulse, spent bridges and a bank that runs down included.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    network : Network
+        Its firing network.
+    box : mapping of str to Toleranced
+        Firing parameters [SI].
+    node : str
+        ``battery terminal`` or ``bus``.
+    usual : float
+        Lowest voltage with unfired bridges [V].
+
+    Returns
+    -------
+    float
+        Voltage [V].
+    """
+    if node == "bus" and circuit.battery.bank_capacitance is not None:
+        return 0.0  # a bank without a stated way to hold the bus up
+    spent = with_spent(circuit, box)
+    if spent is None:
+        return usual
+    return min(usual, extremes(network, spent, [Probe(node=node)])[0].low)
+
+
+def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Toleranced] | None:
+    """Widen the box by what bridges become: hot, or spent where they stay conductive; None where they only open.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    box : mapping of str to Toleranced
+        Firing parameters [SI].
+
+    Returns
+    -------
+    dict of str to Toleranced or None
+        The wider box.
+    """
+    changed = dict(box)
+    some = False
+    for channel in circuit.channels:
+        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True):
+            for name, kind in zip(names, kinds, strict=True):
+                model = circuit.igniters[kind]
+                if model.spent_resistance is None and model.growth >= 0.0:
+                    continue
+                some = True
+                least, most = box[name].low * min(1.0 + model.growth, 1.0), box[name].high * max(1.0 + model.growth, 1.0)
+                if model.spent_resistance is not None:
+                    least, most = min(least, model.spent_resistance.low), max(most, model.spent_resistance.high)
+                changed[name] = Toleranced(low=least, nominal=box[name].nominal, high=most, unit="ohm")
+    return changed if some else None
 
 
 class Settled:

@@ -282,8 +282,8 @@ def _amplifier(
     possible = False
     if upper <= lower or gap <= 0.0:
         says = (
-            f"not possible with any current or gain: the line resistances are {lower:.4g} ohm at most and {upper:.4g} ohm "
-            f"at least, and the current is known to {100 * tolerance:g} %"
+            f"not possible with any current or gain: the line resistances are {lower:.4g} ohm at most and {upper:.4g} "
+            f"ohm at least, and the current is known to {100 * tolerance:g} %"
         )
     else:
         direct = error / gap
@@ -295,7 +295,7 @@ def _amplifier(
             full = reference.low / (limit * upper) if upper > 0 else float("inf")
             possible = gain <= full
             says = (
-                f"possible: {limit:.3g} A ({basis}) and a gain of {gain:.3g} or more; without an amplifier {direct:.3g} A"
+                f"possible: {limit:.3g} A ({basis}) and a gain of {gain:.3g} or more; without one {direct:.3g} A"
                 if possible
                 else f"not possible: a gain of {gain:.3g} is needed at {limit:.3g} A ({basis}), and {full:.3g} fills "
                 "the converter"

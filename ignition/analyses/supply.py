@@ -6,11 +6,10 @@ import math
 from dataclasses import dataclass
 
 from ignition.analyses.gate import controller_rail
-from ignition.analyses.on_state import Settled, firing_network
+from ignition.analyses.on_state import Settled, firing_network, lowest_supply, with_spent
 from ignition.analyses.results import Spread
 from ignition.circuit.extremes import Extreme, Probe, extremes
-from ignition.circuit.model import ChannelModel, Circuit
-from ignition.circuit.states import igniter_names
+from ignition.circuit.model import Circuit
 from ignition.parts.controller import hold_up_time
 from ignition.parts.protection import melting_time, resettable_trip_time
 from ignition.toleranced import Toleranced
@@ -33,7 +32,7 @@ class SupplyUnderFire:
     fuse_time, protection_time : float
         Earliest time at which a fuse or the battery's protection circuit interrupts [s]; infinite where neither does.
     highest_current : float
-        Highest battery current, spent bridges included [A].
+        Highest battery current, other loads and spent bridges included [A].
     """
 
     battery_voltage: Spread
@@ -44,15 +43,13 @@ class SupplyUnderFire:
     protection_time: float
     highest_current: float
 
-    def cut_before(self, channel: ChannelModel, time: float) -> str | None:
-        """Tell what may interrupt a channel's current before a time.
+    def cut_before(self, time: float) -> str | None:
+        """Tell what may interrupt the current before firing current has flowed for a time.
 
         Parameters
         ----------
-        channel : ChannelModel
-            The channel.
         time : float
-            Time from the driven pin [s].
+            Time for which firing current has flowed, that of earlier channels included [s].
 
         Returns
         -------
@@ -105,16 +102,21 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     """
     terminals: list[Extreme] = []
     rails: list[Toleranced] = []
-    highest = 0.0
+    highest = from_battery = 0.0
     for group in _groups(circuit):
         network = firing_network(circuit, group)
         _, box = settled.of(group)
         boxes = [box]
-        spent = _with_spent(circuit, box)
+        spent = with_spent(circuit, box)
         if spent is not None:
             boxes.append(spent)
         node = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
-        probes = [Probe(node="battery terminal"), Probe(node=node), Probe(element=f"feed.{circuit.feed[0].name}")]
+        probes = [
+            Probe(node="battery terminal"),
+            Probe(node=node),
+            Probe(element=f"feed.{circuit.feed[0].name}"),
+            Probe(element="battery"),
+        ]
         found = [extremes(network, b, probes) for b in boxes]
         terminals.append(_join([f[0] for f in found]))
         supply = _join([f[1] for f in found])
@@ -123,7 +125,7 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
                 circuit,
                 "firing",
                 Toleranced(
-                    low=max(min(supply.low, supply.nominal), 0.0),
+                    low=max(min(lowest_supply(circuit, network, box, node, supply.low), supply.nominal), 0.0),
                     nominal=max(supply.nominal, 0.0),
                     high=max(supply.high, 0.0),
                     unit="V",
@@ -131,6 +133,7 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
             )
         )
         highest = max(highest, *(f[2].high for f in found))
+        from_battery = max(from_battery, *(-f[3].low for f in found))
     battery = Spread(
         low=max(min(t.low for t in terminals), 0.0),
         nominal=max(min(t.nominal for t in terminals), 0.0),
@@ -147,8 +150,8 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
         brown_out=None if brown_out is None else brown_out.high,
         hold_up=_hold_up(circuit, rail),
         fuse_time=_fuse_time(circuit, highest),
-        protection_time=_protection_time(circuit, highest),
-        highest_current=highest,
+        protection_time=_protection_time(circuit, from_battery),
+        highest_current=from_battery,
     )
 
 
@@ -162,25 +165,6 @@ def _join(members: list[Extreme]) -> Extreme:
         high_at=first.high_at,
         method=first.method,
     )
-
-
-def _with_spent(circuit: Circuit, box: dict[str, Toleranced]) -> dict[str, Toleranced] | None:
-    """The box with every bridge that stays conductive reaching down to its spent resistance."""
-    changed = dict(box)
-    some = False
-    for channel in circuit.channels:
-        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True):
-            for name, kind in zip(names, kinds, strict=True):
-                spent = circuit.igniters[kind].spent_resistance
-                if spent is not None:
-                    some = True
-                    changed[name] = Toleranced(
-                        low=min(spent.low, box[name].low),
-                        nominal=box[name].nominal,
-                        high=max(spent.high, box[name].high),
-                        unit="ohm",
-                    )
-    return changed if some else None
 
 
 def _hold_up(circuit: Circuit, rail: Spread) -> float:

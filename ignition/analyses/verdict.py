@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from ignition.analyses.continuity import Continuity, continuity
 from ignition.analyses.firing import ChannelFiring, Firing, firing
-from ignition.analyses.nofire import ChannelNoFire, NoFire, no_fire
+from ignition.analyses.nofire import ChannelNoFire, NoFire, PhaseNoFire, no_fire
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
 from ignition.rules.presets import Rule, current_limit, rules
 from ignition.units import engineering
@@ -73,7 +72,7 @@ class Check:
         All findings.
     assumptions : tuple of Assumption
         Every value that the file did not give.
-    continuity, no_fire, firing : Continuity, NoFire, Firing
+    no_fire, firing : NoFire, Firing
         The analyses.
     """
 
@@ -83,7 +82,6 @@ class Check:
     verdict: Verdict
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
-    continuity: Continuity
     no_fire: NoFire
     firing: Firing
 
@@ -101,7 +99,7 @@ def check(circuit: Circuit) -> Check:
     Check
         Findings, assumptions and the analyses.
     """
-    readings, margins, fired = continuity(circuit), no_fire(circuit), firing(circuit)
+    margins, fired = no_fire(circuit), firing(circuit)
     findings: list[Finding] = []
     for channel, quiet, active in zip(circuit.channels, margins.channels, fired.channels, strict=True):
         findings += _own_no_fire(channel, quiet)
@@ -109,7 +107,7 @@ def check(circuit: Circuit) -> Check:
         findings += _functions(channel, active)
         findings += _gate_drive(circuit, channel, active)
         findings += _junction(circuit, channel, active)
-    findings += _supply(fired)
+    findings += _supply(circuit, fired)
     for rule in (*rules(circuit.presets), *_own_rules(circuit)):
         findings += _evaluate(circuit, rule, margins, fired)
     return Check(
@@ -119,7 +117,6 @@ def check(circuit: Circuit) -> Check:
         verdict=max((f.verdict for f in findings), key=lambda v: _RANK[v]),
         findings=tuple(findings),
         assumptions=circuit.assumptions,
-        continuity=readings,
         no_fire=margins,
         firing=fired,
     )
@@ -286,7 +283,7 @@ def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
     )
 
 
-def _supply(fired: Firing) -> Iterator[Finding]:
+def _supply(circuit: Circuit, fired: Firing) -> Iterator[Finding]:
     supply = fired.supply
     known = supply.brown_out is not None
     says = "lowest controller supply while firing against the brown-out level"
@@ -318,6 +315,49 @@ def _supply(fired: Firing) -> Iterator[Finding]:
             source=f"{_FILE}: fuse data sheet",
             source_date="as given",
         )
+    if math.isfinite(supply.protection_time):
+        yield Finding(
+            rule="battery-protection",
+            channel=None,
+            phase="firing",
+            verdict="PASS" if fired.all_function else "FAIL",
+            value=supply.protection_time,
+            limit=None,
+            unit="s",
+            margin=None,
+            says=f"the battery's protection circuit may trip after {engineering(supply.protection_time, 's')} "
+            "at the highest current",
+            source=f"{_FILE}: battery data sheet",
+            source_date="as given",
+        )
+    yield from _unrated_fuses(circuit, supply.highest_current)
+
+
+def _unrated_fuses(circuit: Circuit, current: float) -> Iterator[Finding]:
+    """Fuses whose opening time cannot be found, where the current may exceed what they carry for good."""
+    for part in circuit.feed:
+        if part.kind == "fuse":
+            missing, carried = part.melting_i2t is None, part.rating
+        elif part.kind == "resettable fuse":
+            missing, carried = part.trip_i2t is None or part.hold_current is None, part.hold_current
+        else:
+            continue
+        if missing and (carried is None or current > carried.low):
+            yield Finding(
+                rule="fuse",
+                channel=None,
+                phase="firing",
+                verdict="UNKNOWN",
+                value=current,
+                limit=None if carried is None else carried.low,
+                unit="A",
+                margin=None,
+                says=f"{part.name!r}: the highest current may open it, and its "
+                + ("melting_i2t is" if part.kind == "fuse" else "trip_i2t and hold_current are")
+                + " not given",
+                source=f"{_FILE}: fuse data sheet",
+                source_date="as given",
+            )
 
 
 def _own_rules(circuit: Circuit) -> list[Rule]:
@@ -363,12 +403,22 @@ def _current_rule(circuit: Circuit, rule: Rule, quiet: ChannelNoFire) -> Iterato
     for phase in quiet.phases:
         if rule.quantity != "uncommanded current" and phase.phase != "armed":
             continue
-        value = quiet.current_into_short if rule.quantity == "current into a short" else phase.current
-        limit = None if phase.limit is None else current_limit(rule, phase.limit)
         if rule.quantity == "current into a short":
-            limit = _least_limit(circuit, quiet.channel, rule)
+            value, limit = quiet.current_into_short, _least_limit(circuit, quiet.channel, rule)
+        else:
+            value, limit = _closest(rule, phase)
         says = rule.says if limit is not None else f"{rule.says}: {phase.reason}"
         yield _at_most(rule.id, value, limit, "A", says, rule.source, rule.source_date, quiet.channel, phase.phase)
+
+
+def _closest(rule: Rule, phase: PhaseNoFire) -> tuple[float, float | None]:
+    """Current and limit of the igniter of least margin under this rule; one that fails stands before one unknown."""
+    pairs = [(current, None if limit is None else current_limit(rule, limit)) for _, current, limit in phase.igniters]
+    known = [(current, limit) for current, limit in pairs if limit is not None]
+    worst = max(known, key=lambda pair: pair[0] / pair[1] if pair[1] > 0 else math.inf, default=None)
+    if worst is not None and (worst[0] > worst[1] or len(known) == len(pairs)):
+        return worst
+    return max(current for current, limit in pairs if limit is None), None
 
 
 def _least_limit(circuit: Circuit, name: str, rule: Rule) -> float | None:

@@ -229,6 +229,13 @@ class FeedPart(FileModel):
     hold_current: Current | None = None
     trip_i2t: MeltingIntegral | None = None
 
+    @field_validator("rating", "hold_current")
+    @classmethod
+    def _positive(cls, value: Any) -> Any:
+        if value is not None and value.low <= 0:
+            raise InputError(f"must be above 0 A; received {value}")
+        return value
+
     @field_validator("wire")
     @classmethod
     def _known(cls, value: str | None) -> str | None:
@@ -316,8 +323,8 @@ class Statement(FileModel):
     @field_validator("current")
     @classmethod
     def _positive(cls, value: Any) -> Any:
-        if value.low <= 0:
-            raise InputError("must be above 0 A; leave the statement out where it is unknown")
+        if value.low < 1e-9:
+            raise InputError("must be above 0 A (at least 1 nA); leave the statement out where it is unknown")
         return value
 
 
@@ -393,6 +400,13 @@ class ThermalStage(FileModel):
 
     resistance: ThermalResistance
     time_constant: Time
+
+    @field_validator("time_constant")
+    @classmethod
+    def _positive(cls, value: Any) -> Any:
+        if value.low <= 0:
+            raise InputError(f"must be above 0 s; received {value}")
+        return value
 
 
 class Mosfet(FileModel):

@@ -67,6 +67,8 @@ def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: L
     nominal = _nominal(given, no_fire, all_fire, resistance, growth)
     fast, slow = _time_constants(given, key, no_fire, all_fire, nominal, resistance, growth, ledger)
     low = _lowest(no_fire, slow, growth)
+    if low is not None and no_fire is not None and given.adiabatic_energy is not None and given.time_constant is None:
+        low = _lowest_with_energy(no_fire, given.adiabatic_energy.high, low, resistance.low, growth)
     high = _highest(all_fire, fast, growth)
     if given.adiabatic_energy is not None and given.time_constant is None:
         energy = given.adiabatic_energy
@@ -224,6 +226,25 @@ def _lowest(no_fire: StatementModel | None, slow: float | None, growth: float) -
     if no_fire is None or slow is None:
         return None
     return float(sustained(no_fire.current.low, no_fire.duration.low, slow, growth))
+
+
+def _lowest_with_energy(
+    no_fire: StatementModel, energy: float, start: float, resistance: float, growth: float
+) -> float:
+    """Lowest threshold where an energy sets the time constant: a lower threshold has a longer one, which lowers it."""
+    threshold = start
+    for _ in range(200):
+        slow = _energy_time(energy, threshold, resistance, growth)
+        lower = float(sustained(no_fire.current.low, no_fire.duration.low, slow, growth))
+        if abs(lower - threshold) <= 1e-9 * threshold:
+            return lower
+        threshold = min(lower, threshold)
+        if threshold < 0.1 * no_fire.current.low:
+            break
+    raise InputError(
+        f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the bridge "
+        "no further than the energy does, so no steady no-fire current follows; give time_constant or a longer statement"
+    )
 
 
 def _highest(all_fire: StatementModel | None, fast: float | None, growth: float) -> float | None:

@@ -157,9 +157,12 @@ def _boundary_lines(boundary: Boundary, name: str, noise: float) -> list[str]:
 
 def _time_lines(channel: ChannelFirmware, prefix: str) -> list[str]:
     waits = channel.waits
-    lines = [
+    lines = [] if waits.time_constant > 0.0 else ["/* no filter capacitor: the acquisition time alone counts */"]
+    lines += [
         _define(
-            f"{prefix}_SETTLE_5_TIME_CONSTANTS_US", f"{_up(waits.five)}ul", f"{waits.left_after_five:.1f} codes still missing"
+            f"{prefix}_SETTLE_5_TIME_CONSTANTS_US",
+            f"{_up(waits.five)}ul",
+            f"{waits.left_after_five:.1f} codes still missing",
         ),
         _define(f"{prefix}_SETTLE_AFTER_ARMING_US", f"{_up(waits.exact)}ul", "worst case, to half a code"),
         _define(f"{prefix}_SETTLE_AFTER_OPENING_US", f"{_up(waits.after_opening)}ul", "worst case, to half a code"),

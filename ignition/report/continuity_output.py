@@ -7,7 +7,6 @@ from typing import Any
 
 from rich.console import Console
 from rich.table import Table
-from rich.text import Text
 
 from ignition.analyses.bands import LineReading
 from ignition.analyses.continuity import ChannelContinuity, Continuity, Unseen
@@ -15,7 +14,8 @@ from ignition.analyses.misclassification import Misclassification
 from ignition.analyses.monitor_current import FAR_BELOW, Heating
 from ignition.analyses.requirement import Requirement
 from ignition.analyses.results import Spread, number
-from ignition.analyses.second_measurement import SecondMeasurement
+from ignition.analyses.second_parts import SecondMeasurement
+from ignition.report._plain import plain_row, plain_table, say
 from ignition.units import engineering
 
 __all__ = [
@@ -152,7 +152,7 @@ def continuity_text(result: Continuity, console: Console) -> None:
     for index, channel in enumerate(result.channels):
         if index:
             console.print()
-        _say(console, f"Channel {channel.channel}", style="bold")
+        say(console, f"Channel {channel.channel}", style="bold")
         console.print(_states_table(channel))
         _alike(channel, console)
         _terms(channel.readings[0], console)
@@ -161,34 +161,15 @@ def continuity_text(result: Continuity, console: Console) -> None:
         _proof(channel, console)
 
 
-def _say(console: Console, text: str, *, indent: int = 0, style: str = "") -> None:
-    """Print plain text, wrapped with a hanging indent; nothing in it is markup."""
-    width = max(console.width - indent, 20)
-    for position, line in enumerate(Text(text).wrap(console, width - (2 if indent else 0))):
-        pad = " " * (indent + (2 if indent and position else 0))
-        console.print(Text(pad + line.plain.rstrip(), style=style), highlight=False)
-
-
-def _table(*columns: str) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_edge=False)
-    for position, column in enumerate(columns):
-        table.add_column(Text(column), justify="left" if position == 0 else "right", overflow="fold")
-    return table
-
-
-def _row(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(cell) for cell in cells))
-
-
 def _code(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
 
 
 def _states_table(channel: ChannelContinuity) -> Table:
-    table = _table("line state", "igniter low", "nominal", "high", "code low", "nominal", "high")
+    table = plain_table("line state", "igniter low", "nominal", "high", "code low", "nominal", "high")
     for reading in (*channel.readings, *channel.strings_open):
         current, code = reading.igniter_current, reading.band.code
-        _row(
+        plain_row(
             table,
             reading.state,
             *(engineering(v, "A") for v in (current.low, current.nominal, current.high)),
@@ -198,59 +179,68 @@ def _states_table(channel: ChannelContinuity) -> Table:
 
 
 def _alike(channel: ChannelContinuity, console: Console) -> None:
+    short = channel.reading("mosfet shorted").igniter_current
+    say(
+        console,
+        f"A shorted MOSFET passes {engineering(short.low, 'A')} to {engineering(short.high, 'A')} through an igniter "
+        "as soon as the circuit is armed: it has to be found before arming.",
+    )
     for reading in channel.readings:
         if reading.band.code.reason:
-            _say(console, f"{reading.state}: no reading, {reading.band.code.reason}")
+            say(console, f"{reading.state}: no reading, {reading.band.code.reason}")
     if not channel.cannot_tell_apart:
-        _say(console, "Every pair of states that gives a reading can be told apart.")
+        say(console, "Every pair of states that gives a reading can be told apart.")
         return
-    _say(console, "Cannot be told apart:")
+    say(console, "Cannot be told apart:")
     for pair in channel.cannot_tell_apart:
         helps = ", ".join(m.name for m in channel.separated_by(pair))
         tail = f"; separated by: {helps}" if helps else "; no measurement in the file separates them"
-        _say(console, f"- {pair[0]} / {pair[1]}{tail}", indent=2)
+        say(console, f"- {pair[0]} / {pair[1]}{tail}", indent=2)
 
 
 def _terms(reading: LineReading, console: Console) -> None:
-    _say(console, "What widens the intact band, each alone, largest first (half width in LSB):")
+    say(console, "What widens the intact band, each alone, largest first (half width in LSB):")
     for name, size in reading.band.terms:
         if size >= 0.05:
-            _say(console, f"- {name}: {size:.1f}", indent=2)
+            say(console, f"- {name}: {size:.1f}", indent=2)
 
 
 def _second(measurement: SecondMeasurement, channel: ChannelContinuity, console: Console) -> None:
-    _say(console, f"Second measurement: {measurement.name} ({measurement.when})", style="bold")
+    say(console, f"Second measurement: {measurement.name} ({measurement.when})", style="bold")
     if measurement.readings:
         ratio = measurement.readings[0].value.unit == "ratio"
-        table = _table("state", "low", "nominal", "high")
+        table = plain_table("state", "low", "nominal", "high")
         for reading in measurement.readings:
             values = (reading.value.low, reading.value.nominal, reading.value.high)
-            _row(table, reading.state, *(("-" if v is None else f"{v:.4f}") if ratio else _code(v) for v in values))
+            plain_row(
+                table, reading.state, *(("-" if v is None else f"{v:.4f}") if ratio else _code(v) for v in values)
+            )
         console.print(table)
     new = [p for p in measurement.separates if p in channel.cannot_tell_apart]
     if new:
-        _say(console, "It separates: " + "; ".join(f"{a} / {b}" for a, b in new), indent=2)
+        say(console, "It separates: " + "; ".join(f"{a} / {b}" for a, b in new), indent=2)
     elif measurement.readings:
-        _say(console, "It separates none of the pairs above.", indent=2)
+        say(console, "It separates none of the pairs above.", indent=2)
     heating = measurement.heating
     if heating is not None and heating.no_fire_margin is not None:
-        _say(console, _heating_text(heating), indent=2)
+        say(console, _heating_text(heating), indent=2)
     if heating is not None and (heating.thermal_fraction or 0.0) > FAR_BELOW:
         fires = heating.thermal_fraction is not None and heating.thermal_fraction >= 1.0
         longest = engineering(measurement.longest_pulse, "s")
-        _say(
+        say(
             console,
             f"FAIL: this test {'can FIRE the igniter' if fires else 'is not far below no-fire'}; at most {longest}",
             indent=2,
         )
     for text in (measurement.reason, measurement.caution):
         if text:
-            _say(console, text, indent=2)
+            say(console, text, indent=2)
 
 
 def _heating_text(heating: Heating) -> str:
     margin = heating.no_fire_margin or 0.0
-    text = f"Igniter: at most {engineering(heating.current, 'A')}, no-fire margin {margin:.4g} ({20 * math.log10(margin):.1f} dB)"
+    text = f"Igniter: at most {engineering(heating.current, 'A')}"
+    text += f", no-fire margin {margin:.4g} ({20 * math.log10(margin):.1f} dB)"
     if heating.energy is not None:
         text += f", energy at most {engineering(heating.energy, 'J')}"
     if heating.thermal_fraction is not None:
@@ -259,26 +249,26 @@ def _heating_text(heating: Heating) -> str:
 
 
 def _proof(channel: ChannelContinuity, console: Console) -> None:
-    _say(console, "What a reading in the intact band proves, and what not", style="bold")
+    say(console, "What a reading in the intact band proves, and what not", style="bold")
     unseen = channel.largest_unseen_resistance
     if unseen is None:
-        _say(console, "- Nothing: even an open line gives such a reading.", indent=2)
+        say(console, "- Nothing: even an open line gives such a reading.", indent=2)
     else:
-        _say(
+        say(
             console,
-            f"- The line is not open. It may still hold up to {engineering(unseen, 'ohm')} in series, through which at most "
-            f"{engineering(channel.current_when_fired, 'A')} flows when fired. Intact does not mean that it will fire.",
+            f"- The line is not open. It may still hold up to {engineering(unseen, 'ohm')} in series, through which at "
+            f"most {engineering(channel.current_when_fired, 'A')} flows when fired. Intact does not mean that it fires.",
             indent=2,
         )
         leak = channel.largest_leak_read_as_intact
-        _say(
+        say(
             console,
-            f"- Moisture or soot of up to {engineering(leak, 'ohm')} across open terminals reads the same as an igniter.",
+            f"- Moisture or soot of up to {engineering(leak, 'ohm')} across open terminals reads as an igniter.",
             indent=2,
         )
     held = channel.above_threshold
     if held.code is not None and held.series_resistance is not None:
-        _say(
+        say(
             console,
             f"- With the threshold {held.code}: up to {engineering(held.series_resistance, 'ohm')} in series "
             f"({engineering(held.current_when_fired, 'A')} when fired) or {engineering(held.leak, 'ohm')} across open "
@@ -286,15 +276,15 @@ def _proof(channel: ChannelContinuity, console: Console) -> None:
             indent=2,
         )
     if ("intact", "shorted") in channel.cannot_tell_apart:
-        _say(console, "- It does not show a short across the igniter.", indent=2)
+        say(console, "- It does not show a short across the igniter.", indent=2)
     if channel.one_string_open_seen is not None:
         seen = "shows" if channel.one_string_open_seen else "does not show"
-        _say(console, f"- It {seen} one open string of the cluster.", indent=2)
+        say(console, f"- It {seen} one open string of the cluster.", indent=2)
     if channel.no_fire_margin is None:
-        _say(console, f"- No-fire margin UNKNOWN: {channel.no_fire_reason}.", indent=2)
+        say(console, f"- No-fire margin UNKNOWN: {channel.no_fire_reason}.", indent=2)
     else:
         margin = channel.no_fire_margin
-        _say(
+        say(
             console,
             f"- The healthy monitor current is {margin:.4g} times below the lowest no-fire current "
             f"({20 * math.log10(margin):.1f} dB); single faults are another question (divider, faults).",
@@ -324,8 +314,14 @@ def misclassification_dict(found: tuple[Misclassification, ...]) -> list[dict[st
             "guaranteed": m.guaranteed,
             "trials": m.trials,
             "confidence": m.confidence,
-            "below_read_as_above": {"errors": m.below_read_as_above, "probability_at_most": _number(m.below_bound, "1")},
-            "above_read_as_below": {"errors": m.above_read_as_below, "probability_at_most": _number(m.above_bound, "1")},
+            "below_read_as_above": {
+                "errors": m.below_read_as_above,
+                "probability_at_most": _number(m.below_bound, "1"),
+            },
+            "above_read_as_below": {
+                "errors": m.above_read_as_below,
+                "probability_at_most": _number(m.above_bound, "1"),
+            },
         }
         for m in found
     ]
@@ -348,14 +344,14 @@ def misclassification_text(found: tuple[Misclassification, ...], console: Consol
     if not found:
         return
     first = found[0]
-    _say(
+    say(
         console,
         f"Misread shares among {first.trials} samples of each state, with their upper bounds at "
         f"{100 * first.confidence:g} % confidence (* no guaranteed threshold: best code of other samples):",
     )
-    table = _table("channel: below / above", "code", "below misread", "above misread")
+    table = plain_table("channel: below / above", "code", "below misread", "above misread")
     for m in found:
-        _row(
+        plain_row(
             table,
             f"{m.channel}: {m.below} / {m.above}",
             f"{m.code}{'' if m.guaranteed else '*'}",
@@ -412,6 +408,6 @@ def requirement_text(found: tuple[Requirement, ...], console: Console) -> None:
     None
     """
     if found:
-        _say(console, f"To tell {found[0].target} from intact:", style="bold")
+        say(console, f"To tell {found[0].target} from intact:", style="bold")
     for r in found:
-        _say(console, f"- {r.means}: {r.says}", indent=2)
+        say(console, f"- {r.means}: {r.says}", indent=2)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from ignition.analyses.continuity import Continuity, continuity
 from ignition.analyses.results import Spread
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
@@ -33,7 +34,7 @@ def demo_text(circuit: Circuit, console: Console) -> int:
     console.print(Text(f"{result.title}", style="bold"))
     console.print("The built-in circuit; nothing is written. Yours: ignition example pad.toml\n")
     _safety_officer(result, console)
-    _designer(result, console)
+    _designer(continuity(circuit), console)
     _builder(result, console)
     console.print("\nThe full check: ignition example demo pad.toml && ignition check pad.toml")
     caution_text(console)
@@ -59,9 +60,9 @@ def _safety_officer(result: Check, console: Console) -> None:
     console.print(f"Findings against named limits: {counts}.\n")
 
 
-def _designer(result: Check, console: Console) -> None:
+def _designer(result: Continuity, console: Console) -> None:
     console.print(Text("Designer: what does the reading prove?", style="bold"))
-    for channel in result.continuity.channels:
+    for channel in result.channels:
         intact, opened = (channel.reading(state).band.code for state in ("intact", "open"))
         pairs = ", ".join(f"{a} / {b}" for a, b in channel.cannot_tell_apart)
         console.print(

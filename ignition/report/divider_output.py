@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.table import Table
-from rich.text import Text
 
-from ignition.analyses.divider import Candidate, DividerSearch
+from ignition.analyses.divider import DividerSearch
+from ignition.analyses.divider_candidate import Candidate
 from ignition.analyses.results import number
+from ignition.report._plain import plain_row, plain_table, say
 from ignition.units import engineering
 
 if TYPE_CHECKING:
@@ -71,7 +72,9 @@ def _candidate_dict(c: Candidate) -> dict[str, Any]:
             c.false_leak, "ohm", "an open line already reads intact" if c.false_leak is None else None
         ),
         "back_feed": number(c.back_feed, "A"),
-        "fault_currents": [{"fault": _fault(name, c), "igniter_current": number(v, "A")} for name, v in c.fault_currents],
+        "fault_currents": [
+            {"fault": _fault(name, c), "igniter_current": number(v, "A")} for name, v in c.fault_currents
+        ],
         "rejected_by": list(c.rejected_by),
         "weakest_margin": {"margin": c.weakest_margin[0], "factor": number(c.weakest_margin[1], "1")},
         "reason": c.reason,
@@ -102,36 +105,40 @@ def divider_text(search: DividerSearch, console: Console) -> None:
     -------
     None
     """
-
-    def say(text: str, style: str = "") -> None:
-        console.print(Text(text, style=style), highlight=False)
-
     limit = search.duty.limit
-    say(f"Channel {search.channel}: sense divider from {search.series}, {engineering(search.low, 'ohm')} to "
-        f"{engineering(search.high, 'ohm')}, {100 * search.tolerance:g} %", style="bold")
     say(
+        console,
+        f"Channel {search.channel}: sense divider from {search.series}, {engineering(search.low, 'ohm')} to "
+        f"{engineering(search.high, 'ohm')}, {100 * search.tolerance:g} %",
+        style="bold",
+    )
+    say(
+        console,
         f"Monitor and single-fault current at most {engineering(limit, 'A')} ({search.duty.limit_basis})"
         if limit is not None
-        else f"Monitor limit UNKNOWN: {search.duty.limit_basis}; currents are listed, not judged"
+        else f"Monitor limit UNKNOWN: {search.duty.limit_basis}; currents are listed, not judged",
     )
-    say(f"{search.accepted} of {search.evaluated} candidates meet every requirement.")
+    say(console, f"{search.accepted} of {search.evaluated} candidates meet every requirement.")
     for name, count in search.rejected:
         if count:
-            say(f"  rejected, {name}: {count}")
-    _details("Present divider", search.present, say)
+            say(console, f"rejected, {name}: {count}", indent=2)
+    _details("Present divider", search.present, console)
     if search.recommended is not None:
-        _details("Recommended", search.recommended, say)
-        say(f"  why: {search.recommended.reason}")
-    say(search.comparison[0].upper() + search.comparison[1:] + ".")
+        _details("Recommended", search.recommended, console)
+        say(console, f"why: {search.recommended.reason}", indent=2)
+    say(console, search.comparison[0].upper() + search.comparison[1:] + ".")
     if search.pareto:
         shown = _thinned(search.pareto)
-        say(f"Not beaten by any other ({len(shown)} of {len(search.pareto)} shown, by sense current; all in --json):")
+        say(
+            console,
+            f"Not beaten by any other ({len(shown)} of {len(search.pareto)} shown, by sense current; all in JSON):",
+        )
         console.print(_pareto_table(shown))
         for index, c in enumerate(shown, start=1):
-            say(f"  {index}: {c.reason}")
+            say(console, f"{index}: {c.reason}", indent=2)
     say(
-        "The line's firing current is not looked at here, and a fault current below the limit still has to be compared "
-        "with the rules in use."
+        console,
+        "Rules in use may ask for less than the monitor limit taken here; firing current is not looked at.",
     )
 
 
@@ -142,28 +149,31 @@ def _thinned(pareto: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     return tuple(pareto[round(i * (len(pareto) - 1) / (_MOST_LINES - 1))] for i in range(_MOST_LINES))
 
 
-def _details(title: str, c: Candidate, say: Any) -> None:
+def _details(title: str, c: Candidate, console: Console) -> None:
     fault, current = c.worst_fault
     name, factor = c.weakest_margin
     leak = "an open line already reads intact" if c.false_leak is None else engineering(c.false_leak, "ohm")
-    say(f"{title}: {_resistors(c)}", style="bold")
-    say(f"  reads intact from {c.intact_low:.1f}, open up to {c.open_high:.1f}; full scale used {100 * c.full_scale_use:.1f} %")
-    say(f"  sense current at most {engineering(c.sense_current, 'A')}; {c.drain_a_month / 3.6:.4g} mAh in a month of being armed")
-    say(f"  source {engineering(c.source_resistance, 'ohm')}, leakage and sampling error {c.adc_error:.2f} LSB")
-    say(f"  leakage across open terminals that reads intact: {leak}")
-    say(f"  worst single fault, {_fault(fault, c)}: {engineering(current, 'A')} through the igniter")
-    say(f"  back-feed into an unpowered pin {engineering(c.back_feed, 'A')}")
-    say(f"  weakest margin: {name}, factor {factor:.3g}")
-    for reason in c.rejected_by:
-        say(f"  FAIL: {reason}")
+    say(console, f"{title}: {_resistors(c)}", style="bold")
+    for text in (
+        f"reads intact from {c.intact_low:.1f}, open up to {c.open_high:.1f}; "
+        f"full scale used {100 * c.full_scale_use:.1f} %",
+        f"sense current at most {engineering(c.sense_current, 'A')}; "
+        f"{c.drain_a_month / 3.6:.4g} mAh in a month of being armed",
+        f"source {engineering(c.source_resistance, 'ohm')}, leakage and sampling error {c.adc_error:.2f} LSB",
+        f"leakage across open terminals that reads intact: {leak}",
+        f"worst single fault, {_fault(fault, c)}: {engineering(current, 'A')} through the igniter",
+        f"back-feed into an unpowered pin {engineering(c.back_feed, 'A')}",
+        f"weakest margin: {name}, factor {factor:.3g}",
+        *(f"FAIL: {reason}" for reason in c.rejected_by),
+    ):
+        say(console, text, indent=2)
 
 
 def _pareto_table(pareto: tuple[Candidate, ...]) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
-    for title in ("", "upper / lower", "sense", "fault", "leak", "error"):
-        table.add_column(Text(title), justify="left" if title == "upper / lower" else "right", overflow="fold")
+    table = plain_table("", "upper / lower", "sense", "fault", "leak", "error", left=2, gap=1)
     for index, c in enumerate(pareto, start=1):
-        cells = (
+        plain_row(
+            table,
             str(index),
             _resistors(c),
             engineering(c.sense_current, "A"),
@@ -171,7 +181,6 @@ def _pareto_table(pareto: tuple[Candidate, ...]) -> Table:
             engineering(c.false_leak, "ohm"),
             f"{c.adc_error:.2f}",
         )
-        table.add_row(*(Text(cell) for cell in cells))
     return table
 
 
@@ -200,7 +209,11 @@ def divider_plot(search: DividerSearch, ax: Axes | None = None) -> Axes:
         members = [c for c in shown if (c.split, c.pin_resistor) == (split, pin)]
         label = f"{'two upper resistors' if split else 'one upper resistor'}, pin {engineering(pin, 'ohm')}"
         ax.plot(
-            [c.sense_current for c in members], [c.false_leak or 0.0 for c in members], marker, label=label, markersize=5
+            [c.sense_current for c in members],
+            [c.false_leak or 0.0 for c in members],
+            marker,
+            label=label,
+            markersize=5,
         )
     for c, name in ((search.present, "present"), (search.recommended, "recommended")):
         if c is not None and c.false_leak is not None:

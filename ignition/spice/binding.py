@@ -11,7 +11,7 @@ from ignition.circuit.model import Assumption
 from ignition.circuit.network import GROUND
 from ignition.errors import InputError
 from ignition.spice.flatten import FlatNetlist, Part, flatten
-from ignition.spice.reader import Netlist
+from ignition.spice.netlist import Netlist
 from ignition.spice.roles import GatePin, RoleChannel, Roles, tolerance_of
 from ignition.toleranced import Toleranced, parse_toleranced
 from ignition.units import engineering
@@ -180,7 +180,9 @@ class _Binder:
             return None
         if part.kind not in kinds:
             letters = " or ".join(kind.upper() for kind in kinds)
-            self.found.append((path, f"{what} is an element {letters} of the netlist; {part.name!r} (line {part.line}) is none"))
+            self.found.append(
+                (path, f"{what} is an element {letters} of the netlist; {part.name!r} (line {part.line}) is none")
+            )
             return None
         return part
 
@@ -204,7 +206,12 @@ class _Binder:
         arm = [self.part(("arm_switch", "elements"), name, "rv", "the arm switch") for name in file.arm_switch.elements]
         for part in arm:
             if part is not None and part.kind == "v" and part.value != 0:
-                self.found.append((("arm_switch", "elements"), f"{part.name!r} is a source that is not 0 V; a switch is a resistor or 0 V"))
+                self.found.append(
+                    (
+                        ("arm_switch", "elements"),
+                        f"{part.name!r} is a source that is not 0 V; a switch is a resistor or 0 V",
+                    )
+                )
         pins: list[str] = []
         channels = [self.channel(i, channel, pins) for i, channel in enumerate(file.channel)]
         names = [p.name for p in (battery, supply, *arm) if p is not None]
@@ -212,8 +219,13 @@ class _Binder:
         switches = {c.switch for c in channels if c}
         for part in self.netlist.parts:
             if part.kind == "m" and part.name not in switches and not self.found:
-                self.found.append((("channel",), f"{part.name!r} (line {part.line}) is no channel's low-side switch; each MOSFET has to be one"))
-        values = self.values(taken)
+                self.found.append(
+                    (
+                        ("channel",),
+                        f"{part.name!r} (line {part.line}) is no channel's low-side switch; each MOSFET has to be one",
+                    )
+                )
+        values = self.values(taken, complete=not self.found)
         diodes = {p.name: self.diode(p) for p in self.netlist.parts if p.kind == "d"}
         self._names_exist()
         self._replaced(battery, channels)
@@ -255,14 +267,31 @@ class _Binder:
             return None
         model = switch.model
         if model is not None and (model.kind == "pmos" or "pchan" in model.flags):
-            self.found.append(((*place, "low_side_switch"), f"{switch.name!r} is p-channel by its model (line {model.line}); a low-side switch is n-channel"))
+            self.found.append(
+                (
+                    (*place, "low_side_switch"),
+                    f"{switch.name!r} is p-channel by its model (line {model.line}); a low-side switch is n-channel",
+                )
+            )
         drain, gate, source = (network_node(n) for n in switch.nodes[:3])
         if len(switch.nodes) == 4 and switch.nodes[3] != switch.nodes[2]:
-            self.found.append(((*place, "low_side_switch"), f"{switch.name!r} (line {switch.line}) has its bulk apart from its source, which is not covered"))
+            self.found.append(
+                (
+                    (*place, "low_side_switch"),
+                    f"{switch.name!r} (line {switch.line}) has its bulk apart from its source, which is not covered",
+                )
+            )
         return BoundChannel(
-            name=given.name, igniters=igniters, switch=switch.name, mosfet=given.mosfet,
-            drain=drain, gate=gate, source=source, pin=pin, sense=sense,
-        )  # fmt: skip
+            name=given.name,
+            igniters=igniters,
+            switch=switch.name,
+            mosfet=given.mosfet,
+            drain=drain,
+            gate=gate,
+            source=source,
+            pin=pin,
+            sense=sense,
+        )
 
     def pin(self, path: KeyPath, given: GatePin, pins: list[str]) -> str:
         if given.node is not None:
@@ -272,13 +301,15 @@ class _Binder:
         if part is None:
             return GROUND
         if part.nodes[1] != "0" or part.nodes[0] == "0":
-            self.found.append(((*path, "element"), f"{part.name!r} (line {part.line}) must lead from the pin's node to ground"))
+            self.found.append(
+                ((*path, "element"), f"{part.name!r} (line {part.line}) must lead from the pin's node to ground")
+            )
         if part.name not in pins:
             pins.append(part.name)
         return network_node(part.nodes[0])
 
-    def values(self, taken: set[str]) -> dict[str, Toleranced]:
-        """Value of every resistor and source that no role replaces."""
+    def values(self, taken: set[str], complete: bool) -> dict[str, Toleranced]:
+        """Value of every resistor and source that no role replaces; where a role failed, none is missed."""
         file, values = self.roles.file, {}
         given = {name.lower(): (name, text) for name, text in file.tolerance.items()}
         for part in self.netlist.parts:
@@ -294,15 +325,27 @@ class _Binder:
                 text, path = file.resistor_tolerance, ("resistor_tolerance",)
             if not text and part.value == 0 and part.waveform is None:
                 text = "0 %"
+            if not text and not complete:
+                continue
             if not text:
                 also = "resistor_tolerance, or " if part.kind == "r" else ""
-                self.found.append((("tolerance",), f"{part.name!r} (line {part.line}) has no tolerance; give {also}tolerance.{_quoted(part.name)}"))
+                self.found.append(
+                    (
+                        ("tolerance",),
+                        f"{part.name!r} (line {part.line}) has no tolerance; give {also}tolerance.{_quoted(part.name)}",
+                    )
+                )
                 continue
             value = part.value
             if part.waveform is not None and value is None:
-                self.notes.append(f"line {part.line}: {part.name} is a function of time ({part.waveform}); the role file's value counts")
+                self.notes.append(
+                    f"line {part.line}: {part.name} is a function of time ({part.waveform}); the role file's "
+                    "value counts"
+                )
             elif part.waveform is not None and "%" in text and ".." not in text:
-                self.found.append((path, f"{part.name!r} (line {part.line}) is a function of time; give its whole range, or its role"))
+                self.found.append(
+                    (path, f"{part.name!r} (line {part.line}) is a function of time; give its whole range, or its role")
+                )
                 continue
             try:
                 values[part.name] = tolerance_of(text, value, _UNITS[part.kind])
@@ -323,23 +366,32 @@ class _Binder:
             text, unit = _DIODE[key]
             self.assumptions.append(
                 Assumption(
-                    key=f"diode.{_quoted(part.name)}.{key}", value=text, direction="safe",
+                    key=f"diode.{_quoted(part.name)}.{key}",
+                    value=text,
+                    direction="safe",
                     basis="common practice: silicon or Schottky, hot to cold",
-                )  # fmt: skip
+                )
             )
             return parse_toleranced(text, unit)
 
         breakdown = None if given is None else given.breakdown
         if breakdown is None and part.breakdown is not None and part.breakdown < self._highest() * 1.5:
             key = f"diode.{_quoted(part.name)}.breakdown"
-            self.found.append((("diode",), f"the model of {part.name!r} breaks down at {part.breakdown:g} V; give {key} with its range"))
+            self.found.append(
+                (
+                    ("diode",),
+                    f"the model of {part.name!r} breaks down at {part.breakdown:g} V; give {key} with its range",
+                )
+            )
         elif breakdown is None:
             known = "unknown" if part.breakdown is None else engineering(part.breakdown, "V")
             self.assumptions.append(
                 Assumption(
-                    key=f"diode.{_quoted(part.name)}.breakdown", value=f"never reached (model: {known})", direction="safe",
+                    key=f"diode.{_quoted(part.name)}.breakdown",
+                    value=f"never reached (model: {known})",
+                    direction="safe",
                     basis="as netlist and role file leave it out",
-                )  # fmt: skip
+                )
             )
         leakage = take("leakage")
         return Diode(
@@ -375,7 +427,9 @@ class _Binder:
         for part, value in ranges:
             if part is not None and part.value is not None and not value.low <= part.value <= value.high:
                 shown = engineering(part.value, value.unit)
-                self.notes.append(f"line {part.line}: {part.name} is {shown} in the netlist; the role file's {value} counts")
+                self.notes.append(
+                    f"line {part.line}: {part.name} is {shown} in the netlist; the role file's {value} counts"
+                )
 
 
 def _quoted(name: str) -> str:

@@ -6,10 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ignition.errors import NetlistError
-from ignition.spice.reader import MAX_ELEMENTS, Card, ModelCard, Netlist, Subcircuit
+from ignition.spice.netlist import Card, ModelCard, Netlist, Subcircuit
+from ignition.spice.reader import MAX_ELEMENTS
 from ignition.spice.tokens import Scope
 
-__all__ = ["MAX_DEPTH", "FlatNetlist", "Part", "flatten"]
+__all__ = [
+    "FlatNetlist",
+    "MAX_DEPTH",
+    "Part",
+    "flatten",
+]
 
 MAX_DEPTH = 10
 """Most levels of subcircuits inside each other [1]."""
@@ -81,8 +87,8 @@ def flatten(netlist: Netlist) -> FlatNetlist:
     Raises
     ------
     NetlistError
-        For an unknown subcircuit, parameter or number of nodes, a subcircuit that contains itself, more than ten levels, or
-        a value that no part can have; the message names the line.
+        For an unknown subcircuit, parameter or number of nodes, a subcircuit that contains itself, more than ten
+        levels, or a value that no part can have; the message names the line.
 
     Examples
     --------
@@ -134,13 +140,17 @@ def _called(netlist: Netlist, card: Card, around: tuple[str, ...]) -> Subcircuit
     inner = netlist.subcircuits.get(card.model)
     if inner is None:
         known = ", ".join(sorted(netlist.subcircuits)) or "none"
-        raise NetlistError(f"{card.name!r} names subcircuit {card.model!r}, which the netlist does not define; there are: {known}")
+        raise NetlistError(
+            f"{card.name!r} names subcircuit {card.model!r}, which the netlist does not define; there are: {known}"
+        )
     if card.model in around:
         raise NetlistError(f"subcircuit {card.model!r} contains itself through {' > '.join((*around, card.model))}")
     if len(around) >= MAX_DEPTH:
         raise NetlistError(f"subcircuits stand more than {MAX_DEPTH} levels deep: {' > '.join((*around, card.model))}")
     if len(card.nodes) != len(inner.ports):
-        raise NetlistError(f"{card.name!r} has {len(card.nodes)} nodes; subcircuit {inner.name} has {len(inner.ports)} ports")
+        raise NetlistError(
+            f"{card.name!r} has {len(card.nodes)} nodes; subcircuit {inner.name} has {len(inner.ports)} ports"
+        )
     return inner
 
 
@@ -148,13 +158,13 @@ def _known(card: Card, inner: Subcircuit) -> Mapping[str, str]:
     for key in card.settings:
         if key not in inner.defaults:
             known = ", ".join(inner.defaults) or "none"
-            raise NetlistError(f"{card.name!r} sets {key!r}, which subcircuit {inner.name} does not take; it takes: {known}")
+            raise NetlistError(
+                f"{card.name!r} sets {key!r}, which subcircuit {inner.name} does not take; it takes: {known}"
+            )
     return card.settings
 
 
-def _part(
-    netlist: Netlist, level: Subcircuit, card: Card, scope: Scope, prefix: str, nodes: tuple[str, ...]
-) -> Part:
+def _part(netlist: Netlist, level: Subcircuit, card: Card, scope: Scope, prefix: str, nodes: tuple[str, ...]) -> Part:
     value = None if card.value is None else scope.number(card.value).value
     if card.kind in "rcl" and value is not None and value < 0:
         raise NetlistError(f"{card.name!r} has a value below zero ({value:g}); no part has that")
@@ -165,7 +175,9 @@ def _part(
     if model is not None:
         wanted = {"d": ("d",), "m": ("nmos", "pmos", "vdmos")}[card.kind]
         if model.kind not in wanted:
-            raise NetlistError(f"{card.name!r} needs a model of type {' or '.join(wanted)}; {model.name!r} is {model.kind}")
+            raise NetlistError(
+                f"{card.name!r} needs a model of type {' or '.join(wanted)}; {model.name!r} is {model.kind}"
+            )
         if card.kind == "d" and "bv" in model.settings:
             breakdown = abs(scope.number(model.settings["bv"]).value)
     return Part(

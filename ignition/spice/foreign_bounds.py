@@ -1,4 +1,4 @@
-"""Guaranteed bounds of a foreign network's outputs, gates included; what cannot be guaranteed is missing with its reason."""
+"""Guaranteed bounds of a foreign network's outputs, gates included; what cannot be guaranteed raises."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.bands import spread_of
+from ignition.analyses.gate import off_current
 from ignition.analyses.results import Spread
 from ignition.circuit.extremes import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.circuit.network import Network
 from ignition.circuit.nodal import solve
 from ignition.errors import NetworkError
-from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshold_current, threshold_at
 from ignition.spice.binding import Bound, BoundChannel
 from ignition.spice.foreign_network import Built, Situation, situation_network
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["GateBounds", "Settled", "off_current", "probe_extremes", "settle"]
+__all__ = ["GateBounds", "Settled", "probe_extremes", "settle"]
 
 _SAMPLES = 128
 _MOST_ROUNDS = 6
@@ -51,46 +51,9 @@ class Settled:
     loose_senses: frozenset[str]
 
 
-def off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Toleranced:
-    """Return the drain current of a switch that is not commanded, for its gate voltage.
-
-    Parameters
-    ----------
-    bound : Bound
-        Netlist and roles.
-    channel : BoundChannel
-        The channel.
-    gate : Toleranced
-        Gate to source [V].
-
-    Returns
-    -------
-    Toleranced
-        Leakage, sub-threshold and, above threshold, saturation current [A].
-
-    Notes
-    -----
-    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no leakage.
-    """
+def _off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Toleranced:
     circuit = bound.roles.circuit
-    mosfet, ambient = circuit.mosfets[channel.mosfet], circuit.ambient
-    row = mosfet.rows[0]
-
-    def passed(voltage: float, threshold: float, drift: float, temperature: float, resistance: float) -> float:
-        limit = max(float(threshold_at(temperature, threshold, drift)), 0.0)
-        strength = gain(resistance, row.gate, mosfet.threshold.nominal)
-        return float(saturation_current(voltage, limit, strength)) + float(subthreshold_current(voltage, limit, temperature))
-
-    def leaked(temperature: float, cool: float, hot: float) -> float:
-        return float(leakage(temperature, cool, hot, mosfet.max_junction))
-
-    threshold, drift, cool, hot = mosfet.threshold, mosfet.threshold_drift, mosfet.leakage_cool, mosfet.leakage_hot
-    high = leaked(ambient.high, cool.high, hot.high)
-    high += passed(gate.high, threshold.low, drift.low, ambient.high, row.resistance.low)
-    nominal = leaked(ambient.nominal, cool.nominal, hot.nominal)
-    nominal += passed(gate.nominal, threshold.nominal, drift.nominal, ambient.nominal, row.resistance.nominal)
-    low = passed(gate.low, threshold.high, drift.low, ambient.low, row.resistance.high)
-    return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
+    return off_current(circuit.mosfets[channel.mosfet], gate, circuit.ambient)
 
 
 def settle(
@@ -124,7 +87,7 @@ def settle(
     A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
     """
     zero = Toleranced.exact(0.0, "V")
-    off = dict(start) if start is not None else {c.name: off_current(bound, c, zero) for c in bound.channels}
+    off = dict(start) if start is not None else {c.name: _off_current(bound, c, zero) for c in bound.channels}
     for _ in range(_MOST_ROUNDS):
         built = situation_network(bound, situation, off)
         held = [c for c in bound.channels if c.name not in built.loose_gates]
@@ -134,7 +97,7 @@ def settle(
         for channel, extreme in zip(held, found, strict=False):
             gate = Toleranced(low=extreme.low, nominal=extreme.nominal, high=extreme.high, unit="V")
             gates[channel.name] = gate
-            wider[channel.name] = _hull(off[channel.name], off_current(bound, channel, gate))
+            wider[channel.name] = _hull(off[channel.name], _off_current(bound, channel, gate))
         if all(_inside(wider[name], off[name]) for name in off):
             rows = [found[len(held) :], *_with_loose_on(bound, built, probes)]
             outputs = tuple(
@@ -153,7 +116,11 @@ def _hull(first: Toleranced, second: Toleranced) -> Toleranced:
 
 def _inside(inner: Toleranced, outer: Toleranced) -> bool:
     slack = 1e-6 * outer.high + 1e-15
-    return inner.high <= outer.high + slack and inner.low >= outer.low - slack and abs(inner.nominal - outer.nominal) <= slack
+    return (
+        inner.high <= outer.high + slack
+        and inner.low >= outer.low - slack
+        and abs(inner.nominal - outer.nominal) <= slack
+    )
 
 
 def _with_loose_on(bound: Bound, built: Built, probes: Sequence[Probe]) -> list[list[Extreme]]:
@@ -192,12 +159,16 @@ def probe_extremes(built: Built, probes: Sequence[Probe]) -> list[Extreme]:
     nodes = len(built.network.nodes)
     bound = 10.0 * sum(abs(built.box[n].high) for e in built.network.elements for n, _ in e.voltage) + 10.0
     if nodes and float(np.abs(solution.unknowns[:, :nodes]).max()) > bound:
-        raise NetworkError(f"a current source drives a part of the network that has no path to ground (beyond {bound:g} V)")
+        raise NetworkError(
+            f"a current source drives a part of the network that has no path to ground (beyond {bound:g} V)"
+        )
     for probe, extreme in zip(probes, found, strict=True):
         values = solution.unknowns @ probe.weights(built.network)
         slack = NEGLIGIBLE + 1e-9 * max(abs(extreme.low), abs(extreme.high))
         if float(values.min()) < extreme.low - slack or float(values.max()) > extreme.high + slack:
-            raise NetworkError("the worst case does not stand at the corners of the tolerances, so no bound can be guaranteed")
+            raise NetworkError(
+                "the worst case does not stand at the corners of the tolerances, so no bound can be guaranteed"
+            )
     return found
 
 

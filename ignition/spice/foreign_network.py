@@ -1,4 +1,4 @@
-"""The steady network of a foreign netlist in a phase, line state or fault: the same elements that the solver uses elsewhere."""
+"""The steady network of a foreign netlist in a phase, line state or fault, of the elements that the solver knows."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from ignition.circuit.network import GROUND, Element, Kind, Network, Terms
 from ignition.errors import InputError
 from ignition.spice.binding import BODY_DIODE, Bound, BoundChannel, bind, network_node
 from ignition.spice.flatten import FlatNetlist, Part
-from ignition.spice.reader import Netlist
+from ignition.spice.netlist import Netlist
 from ignition.spice.roles import Roles
 from ignition.toleranced import Toleranced
 
 __all__ = [
+    "Built",
     "FOREIGN_LINE_STATES",
     "FOREIGN_PHASES",
-    "Built",
     "Fault",
     "Situation",
     "foreign_network",
@@ -142,8 +142,8 @@ def foreign_network(
 
     Notes
     -----
-    At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse leakage, a
-    MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
+    At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
+    leakage, a MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
     """
     bound = bind(netlist, roles)
     name = bound.channels[0].name if channel is None else channel
@@ -275,7 +275,12 @@ class _Builder:
         self.add(f"{name} leakage", "leakage", back, closed=closed, current=values.leakage)
         if values.breakdown is not None:
             self.add(
-                f"{name} breakdown", "clamp", back, closed=closed, voltage=values.breakdown, resistance=values.resistance
+                f"{name} breakdown",
+                "clamp",
+                back,
+                closed=closed,
+                voltage=values.breakdown,
+                resistance=values.resistance,
             )
 
     def igniter(self, name: str, nodes: tuple[str, str]) -> None:

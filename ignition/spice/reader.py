@@ -1,21 +1,21 @@
 """Reads the netlist that a schematic editor exported; what it does not understand is an error with its line.
 
-Read are R, C, L, D, V, I, M and X with ``.subckt``, ``.model``, ``.param``, ``.global`` and ``.title``. Analysis cards are no
-part of the network and are listed as notes. Nothing is ever executed and no other file is opened.
+Read are R, C, L, D, V, I, M and X with ``.subckt``, ``.model``, ``.param``, ``.global`` and ``.title``. Analysis cards
+are no part of the network and are listed as notes. Nothing is ever executed and no other file is opened.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 
 from ignition.circuit.mistakes import read_text
 from ignition.errors import InputError, NetlistError
+from ignition.spice.netlist import Card, ModelCard, Netlist, Subcircuit
 from ignition.spice.tokens import Statement, pairs, spice_number, statements
 
-__all__ = ["MAX_BYTES", "MAX_ELEMENTS", "Card", "ModelCard", "Netlist", "Subcircuit", "load_netlist", "parse_netlist"]
+__all__ = ["MAX_BYTES", "MAX_ELEMENTS", "load_netlist", "parse_netlist"]
 
 MAX_BYTES = 1_000_000
 """Largest netlist accepted [byte]."""
@@ -25,8 +25,8 @@ MAX_ELEMENTS = 10_000
 
 _MOST_FAULTS = 30
 _NO_NETWORK = {
-    ".tran", ".op", ".dc", ".ac", ".noise", ".tf", ".sens", ".pz", ".disto", ".four", ".options", ".option", ".opt", ".ic",
-    ".nodeset", ".save", ".print", ".plot", ".probe", ".meas", ".measure", ".temp", ".width", ".backanno",
+    ".tran", ".op", ".dc", ".ac", ".noise", ".tf", ".sens", ".pz", ".disto", ".four", ".options", ".option", ".opt",
+    ".ic", ".nodeset", ".save", ".print", ".plot", ".probe", ".meas", ".measure", ".temp", ".width", ".backanno",
 }  # fmt: skip
 _WAVEFORMS = {"pulse", "sin", "exp", "pwl", "sffm", "am", "trnoise", "trrandom", "external"}
 _MODEL_TYPES = {"d", "nmos", "pmos", "vdmos"}
@@ -41,106 +41,6 @@ _HINTS = {
     "s": "write the switch as a resistor and name it in the role file",
     "w": "write the switch as a resistor and name it in the role file",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
-    """One element as written.
-
-    Attributes
-    ----------
-    name : str
-        Name as written.
-    kind : str
-        Its first letter: ``r``, ``c``, ``l``, ``d``, ``v``, ``i``, ``m`` or ``x``.
-    nodes : tuple of str
-        Nodes in lower case, ``0`` for ground.
-    value : str or None
-        Word of its value: a number, ``{name}`` or ``'name'``.
-    model : str or None
-        Model or subcircuit in lower case.
-    settings : mapping of str to str
-        Parameters that a subcircuit's instance sets.
-    waveform : str or None
-        Function of time of a source.
-    line : int
-        Line, from 1.
-    """
-
-    name: str
-    kind: str
-    nodes: tuple[str, ...]
-    value: str | None = None
-    model: str | None = None
-    settings: Mapping[str, str] = field(default_factory=dict)
-    waveform: str | None = None
-    line: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ModelCard:
-    """A ``.model`` card: type, settings and flags (such as ``pchan``), and its line."""
-
-    name: str
-    kind: str
-    settings: Mapping[str, str]
-    flags: tuple[str, ...]
-    line: int
-
-
-@dataclass(slots=True, kw_only=True)
-class Subcircuit:
-    """A subcircuit, or the netlist's top level: ports, defaults, cards, models and parameters by name."""
-
-    name: str
-    ports: tuple[str, ...] = ()
-    defaults: dict[str, str] = field(default_factory=dict)
-    cards: list[Card] = field(default_factory=list)
-    models: dict[str, ModelCard] = field(default_factory=dict)
-    parameters: dict[str, str] = field(default_factory=dict)
-    line: int = 1
-    _lines: dict[str, int] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Netlist:
-    """A netlist as read.
-
-    Attributes
-    ----------
-    title, name : str
-        First line, and file name for messages.
-    top : Subcircuit
-        Cards, models and parameters outside all subcircuits.
-    subcircuits : mapping of str to Subcircuit
-        By name in lower case.
-    global_nodes : frozenset of str
-        Nodes that are common to all subcircuits.
-    notes : tuple of str
-        What was read as no part of the network, and numbers that are often meant otherwise, each with its line.
-    """
-
-    title: str
-    name: str
-    top: Subcircuit
-    subcircuits: Mapping[str, Subcircuit]
-    global_nodes: frozenset[str]
-    notes: tuple[str, ...]
-
-    @property
-    def elements(self) -> tuple[Card, ...]:
-        """Cards of the top level."""
-        return tuple(self.top.cards)
-
-    @property
-    def models(self) -> Mapping[str, ModelCard]:
-        """Models of the top level."""
-        return self.top.models
-
-    @property
-    def parameters(self) -> Mapping[str, str]:
-        """Parameters of the top level, as written."""
-        return self.top.parameters
 
 
 def load_netlist(path: str | Path) -> Netlist:
@@ -335,7 +235,9 @@ class _Reader:
         if self.inside is None:
             raise NetlistError(".ends without .subckt")
         inside, self.inside = self.inside, None
-        if len(statement.words) > 2 or (len(statement.words) == 2 and statement.words[1].lower() != inside.name.lower()):
+        if len(statement.words) > 2 or (
+            len(statement.words) == 2 and statement.words[1].lower() != inside.name.lower()
+        ):
             raise NetlistError(f".ends closes {inside.name}, not {' '.join(statement.words[1:])}")
 
     # one method for each kind of element
@@ -349,7 +251,9 @@ class _Reader:
             self.value(settings.pop("ic"), statement.line)
         _no_settings(settings)
         if len(plain) != (4 if word is None else 3):
-            raise NetlistError(f"{plain[0]!r} is written NAME NODE NODE VALUE; received {' '.join(statement.words)[:80]!r}")
+            raise NetlistError(
+                f"{plain[0]!r} is written NAME NODE NODE VALUE; received {' '.join(statement.words)[:80]!r}"
+            )
         word = self.value(plain[3] if word is None else word, statement.line)
         return Card(name=plain[0], kind=kind, nodes=_nodes(plain[1:3]), value=word, line=statement.line)
 
@@ -375,7 +279,9 @@ class _Reader:
             elif key == "ac":
                 while rest and re.match(r"[+-]?\.?\d", rest[0]):
                     self.value(rest.pop(0), statement.line)
-                self.notes.append(f"line {statement.line}: ac of {name} is no part of the steady network and is not used")
+                self.notes.append(
+                    f"line {statement.line}: ac of {name} is no part of the steady network and is not used"
+                )
             elif key in _WAVEFORMS and waveform is None:
                 waveform = key
                 rest = self._waveform(rest, statement.line)
@@ -407,10 +313,14 @@ class _Reader:
         for key in sizes:
             self.value(settings.pop(key), statement.line)
         if sizes:
-            self.notes.append(f"line {statement.line}: {', '.join(sizes)} of {plain[0]}: the role file's values are used instead")
+            self.notes.append(
+                f"line {statement.line}: {', '.join(sizes)} of {plain[0]}: the role file's values are used instead"
+            )
         _no_settings(settings)
         if len(plain) not in (5, 6):
-            raise NetlistError(f"{plain[0]!r} is written NAME DRAIN GATE SOURCE [BULK] MODEL; received {' '.join(plain)[:80]!r}")
+            raise NetlistError(
+                f"{plain[0]!r} is written NAME DRAIN GATE SOURCE [BULK] MODEL; received {' '.join(plain)[:80]!r}"
+            )
         nodes = _nodes(plain[1:-1])
         return Card(name=plain[0], kind="m", nodes=nodes, model=plain[-1].lower(), line=statement.line)
 
@@ -447,7 +357,9 @@ def _next(rest: list[str], name: str) -> str:
 def _no_settings(settings: Mapping[str, str]) -> None:
     if settings:
         key, word = next(iter(settings.items()))
-        raise NetlistError(f"setting {key} = {word} is not understood; leave it out, or give the value in the role file")
+        raise NetlistError(
+            f"setting {key} = {word} is not understood; leave it out, or give the value in the role file"
+        )
 
 
 def _node(word: str) -> str:

@@ -1,7 +1,7 @@
 """The role file: which element of a foreign netlist is the igniter, the battery, the arm switch, the low-side switch.
 
-A netlist says nothing of tolerances, no-fire currents or off-state leakage, so the role file does, with the tables of the
-circuit file where they exist there: ``ambient``, ``battery``, ``controller``, ``igniter`` and ``mosfet``.
+A netlist says nothing of tolerances, no-fire currents or off-state leakage, so the role file does, with the tables of
+the circuit file where they exist there: ``ambient``, ``battery``, ``controller``, ``igniter`` and ``mosfet``.
 """
 
 from __future__ import annotations
@@ -44,7 +44,9 @@ _SHARE = re.compile(r"\s*(?:±|\+/-)?\s*(\d+(?:\.\d*)?|\.\d+)\s*%\s*")
 
 def _tolerance_text(value: Any) -> str:
     if not isinstance(value, str) or not value.strip() or len(value) > 200:
-        raise InputError(f"is text: a share such as '1 %', or a whole value such as '990 ohm .. 1.01 kohm'; received {value!r:.60}")
+        raise InputError(
+            f"is text: a share such as '1 %', or a whole value such as '990 ohm .. 1.01 kohm'; received {value!r:.60}"
+        )
     return value
 
 
@@ -59,7 +61,9 @@ class RoleBattery(d.Battery):
     @model_validator(mode="after")
     def _covered(self) -> Self:
         if self.capacitor_bank is not None:
-            raise InputError("capacitor_bank is not covered with a foreign netlist; put its voltage into open_circuit_voltage")
+            raise InputError(
+                "capacitor_bank is not covered with a foreign netlist; put its voltage into open_circuit_voltage"
+            )
         return self
 
 
@@ -80,7 +84,9 @@ class GatePin(FileModel):
     """Pin that drives a gate: a node, or the voltage source to ground that stands for the pin."""
 
     node: str | None = Field(default=None, description="node of the netlist")
-    element: str | None = Field(default=None, description="voltage source of the netlist, from the pin's node to ground")
+    element: str | None = Field(
+        default=None, description="voltage source of the netlist, from the pin's node to ground"
+    )
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -135,8 +141,8 @@ class Roles:
     file : RoleFile
         What was written.
     circuit : Circuit
-        Battery, controller, igniter and MOSFET types made complete, defaults recorded as assumptions. Its channels carry
-        names and types only.
+        Battery, controller, igniter and MOSFET types made complete, defaults recorded as assumptions. Its channels
+        carry names and types only.
     shown, text : str
         Path and text, for messages.
     """
@@ -227,7 +233,11 @@ def role_schema() -> dict[str, Any]:
         JSON Schema, draft 2020-12.
     """
     schema = RoleFile.model_json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "ignition role file, format 1"}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **schema,
+        "title": "ignition role file, format 1",
+    }
 
 
 def tolerance_of(text: str, value: float | None, unit: str) -> Toleranced:

@@ -1,4 +1,4 @@
-"""Words and numbers of a foreign netlist: statements with their lines, suffixes as SPICE means them, plain parameters."""
+"""Words and numbers of a foreign netlist: statements with their lines, suffixes as SPICE means them, parameters."""
 
 from __future__ import annotations
 
@@ -88,8 +88,12 @@ def spice_number(word: str) -> Number:
     match = _NUMBER.fullmatch(word.lower())
     if match is None:
         if re.match(r"[+-]?\.?\d", word):
-            raise NetlistError(f"{word[:60]!r} is no number that every SPICE reads alike; write for example 4.7k or 4700")
-        raise NetlistError(f"{word[:60]!r} is no number; write for example 4.7k, 10kohm or 4700, and a parameter as {{name}}")
+            raise NetlistError(
+                f"{word[:60]!r} is no number that every SPICE reads alike; write for example 4.7k or 4700"
+            )
+        raise NetlistError(
+            f"{word[:60]!r} is no number; write for example 4.7k, 10kohm or 4700, and a parameter as {{name}}"
+        )
     digits, exponent, letters = match.groups()
     if letters.startswith("mil"):
         raise NetlistError(f"{word!r}: mil is refused (25.4e-6 to SPICE); write the number with m, u or an exponent")
@@ -167,10 +171,13 @@ def _title(line: str, name: str) -> tuple[str, list[str]]:
     if re.match(r"\*\s*ng_script|\*#", first):
         faults.append(f"{name}:1: {words[0]!r} makes the file a script for the simulator; it is refused")
     elif first.startswith((".", "+")) and first != ".title":
-        faults.append(f"{name}:1: the first line is the title, as SPICE reads it; received {text[:60]!r}, put a title above it")
+        faults.append(
+            f"{name}:1: the first line is the title, as SPICE reads it; received {text[:60]!r}, put a title above it"
+        )
     elif re.fullmatch(r"[rcldvimx]\w*\d\w*", first) and len(words) > 3 and not text.endswith("."):
         faults.append(
-            f"{name}:1: the first line is the title, as SPICE reads it, and {text[:60]!r} looks like an element that would "
+            f"{name}:1: the first line is the title, as SPICE reads it, and {text[:60]!r} looks like an element "
+            "that would "
             "be lost; put a title above it (or begin the title with *)"
         )
     title = text[len(".title") :] if first == ".title" else text.lstrip("*")
@@ -190,7 +197,9 @@ def _without_comment(raw: str) -> str:
 
 def _check_line(line: str) -> None:
     if not line.isascii() or not line.replace("\t", " ").isprintable():
-        raise NetlistError("a character outside ASCII: simulators drop it, so that 47u with a micro sign is read as 47; write u")
+        raise NetlistError(
+            "a character outside ASCII: simulators drop it, so that 47u with a micro sign is read as 47; write u"
+        )
     first = line.split()[0].lower()
     if first in _REFUSED_CARDS:
         raise NetlistError(f"{first} is refused, never executed: paste the parts and models that the network needs")
@@ -295,7 +304,8 @@ class Scope:
             except NetlistError:
                 if braced or depth:
                     raise NetlistError(
-                        f"{word[:60]!r}: a parameter is a plain number or another parameter's name; arithmetic is refused"
+                        f"{word[:60]!r}: a parameter is a plain number or another parameter's name; arithmetic "
+                        "is refused"
                     ) from None
                 raise
         scope: Scope | None = self

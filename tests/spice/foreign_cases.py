@@ -1,4 +1,4 @@
-"""Netlists and role files for the tests of foreign netlists: random ones, and the bench channel written as a netlist."""
+"""Netlists and role files for the tests of foreign netlists: random ones, and the bench channel as a netlist."""
 
 from __future__ import annotations
 
@@ -64,6 +64,7 @@ R3 pin gate 100
 R4 gate 0 10k
 R5 drain adc 100k
 R6 adc 0 33kohm
+C1 adc 0 100nF
 .model SW VDMOS (Vto=1.5 Kp=10)
 .end
 """
@@ -110,7 +111,9 @@ def plain_network(netlist: FlatNetlist) -> tuple[Network, dict[str, float]]:
     elements, values = [], {}
     for part in netlist.parts:
         plus, minus = (GROUND if node == "0" else node for node in part.nodes)
-        kind, quantity = {"r": ("resistor", "resistance"), "v": ("source", "voltage"), "i": ("sink", "current")}[part.kind]
+        kind, quantity = {"r": ("resistor", "resistance"), "v": ("source", "voltage"), "i": ("sink", "current")}[
+            part.kind
+        ]
         terms = {quantity: ((part.name, 1.0),)}
         elements.append(Element(name=part.name, kind=kind, plus=plus, minus=minus, **terms))  # type: ignore[arg-type]
         assert part.value is not None

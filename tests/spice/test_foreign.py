@@ -17,14 +17,14 @@ from ignition.errors import InputError
 from ignition.spice.binding import bind
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.flatten import flatten
-from ignition.spice.foreign import COVERED, NOT_COVERED, ForeignResult, analyse_foreign, single_faults
-from ignition.spice.foreign_bounds import off_current
+from ignition.spice.foreign import analyse_foreign, single_faults
 from ignition.spice.foreign_network import FOREIGN_PHASES, foreign_network
-from ignition.spice.foreign_text import foreign_text
+from ignition.spice.foreign_results import COVERED, NOT_COVERED, ForeignResult
+from ignition.report.foreign_output import foreign_text
+from ignition.spice.netlist import Netlist
 from ignition.spice.ngspice import run_operating_points
-from ignition.spice.reader import Netlist, parse_netlist
+from ignition.spice.reader import parse_netlist
 from ignition.spice.roles import Roles, parse_roles
-from ignition.toleranced import Toleranced
 from tests.spice.foreign_cases import BENCH_CIRCUIT, BENCH_NETLIST, BENCH_ROLES
 
 
@@ -58,7 +58,9 @@ def test_bench_netlist_gives_the_numbers_of_the_circuit_file() -> None:
             code = getattr(mine.band.code, side), getattr(other.band.code, side)
             assert code[0] == pytest.approx(code[1], rel=1e-6, abs=1e-6), (mine.state, side)
     assert ours.cannot_tell_apart == theirs.cannot_tell_apart
-    assert {(t.below, t.above, t.code) for t in ours.thresholds} == {(t.below, t.above, t.code) for t in theirs.thresholds}
+    assert {(t.below, t.above, t.code) for t in ours.thresholds} == {
+        (t.below, t.above, t.code) for t in theirs.thresholds
+    }
     assert bench().margin("armed", "RIGN").ratio == pytest.approx(theirs.no_fire_margin, rel=1e-9)
 
 
@@ -67,7 +69,9 @@ def test_bench_intact_current_by_hand() -> None:
     roles = BENCH_ROLES.replace('leakage = "0.1 uA"', 'leakage = "0 A"').replace(
         'leakage = { cool = "1 uA", hot = "40 uA" }', 'leakage = { cool = "0 A", hot = "0 A" }'
     )
-    netlist = BENCH_NETLIST.replace("R3 pin gate 100\nR4 gate 0 10k", "R3 pin gate 100\nR4 gate 0 1")  # holds the gate at 0 V
+    netlist = BENCH_NETLIST.replace(
+        "R3 pin gate 100\nR4 gate 0 10k", "R3 pin gate 100\nR4 gate 0 1"
+    )  # holds the gate at 0 V
     spread = bench(roles, netlist).channels[0].reading("intact").igniter_current
     least = 0.04 + 0.01 + 0.3 + 0.8 + 99e3 + 32.67e3
     assert spread.high == pytest.approx(8.4 / least, rel=2e-5)
@@ -90,26 +94,16 @@ def test_disarmed_line_carries_nothing_and_says_so() -> None:
     assert margin.reason == "no current flows" or (margin.current.high or 0.0) > 0
 
 
-def test_off_current_is_the_template_s() -> None:
-    """Leakage, sub-threshold and saturation current are the same law as for the circuit file."""
-    circuit = parse_circuit(BENCH_CIRCUIT)
-    found = bind(parse_netlist(BENCH_NETLIST), parse_roles(BENCH_ROLES))
-    for phase in FOREIGN_PHASES:
-        state = gate_in_phase(circuit, circuit.channels[0], phase)
-        mine = off_current(found, found.channels[0], state.gate_voltage)
-        assert (mine.low, mine.nominal, mine.high) == pytest.approx(
-            (state.off_current.low, state.off_current.nominal, state.off_current.high), rel=1e-12
-        )
-    high = off_current(found, found.channels[0], Toleranced.exact(2.4, "V"))
-    assert high.low > 0.01
-
-
 def test_gate_voltage_is_the_template_s() -> None:
-    """The gate voltage found in the network is the closed form's, in each phase; a reset pull-up lifts it."""
+    """The gate voltage found in the network is the closed form's, in each phase; a reset pull-up lifts it.
+
+    The pin's own leakage is left out: here it flows at the pin, in the closed form, more conservatively, at the gate.
+    """
+    quiet = ('leakage = "0.3 uA"', 'leakage = "0 A"')
     for pull_up in ("", 'reset_pull_up = "40 kohm ± 20 %"\n'):
         extra = f"[controller.pin]\n{pull_up}"
-        circuit = parse_circuit(BENCH_CIRCUIT.replace("[controller.pin]\n", extra))
-        ours = bench(BENCH_ROLES.replace("[controller.pin]\n", extra))
+        circuit = parse_circuit(BENCH_CIRCUIT.replace("[controller.pin]\n", extra).replace(*quiet))
+        ours = bench(BENCH_ROLES.replace("[controller.pin]\n", extra).replace(*quiet))
         for phase in FOREIGN_PHASES:
             state = gate_in_phase(circuit, circuit.channels[0], phase)
             gate = ours.margin(phase, "RIGN").gate_voltage
@@ -210,7 +204,14 @@ def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
     """The dictionary is JSON without NaN, with the keys that the circuit file's continuity has."""
     table = json.loads(json.dumps(result.as_dict(), allow_nan=False))
     channel = table["channels"][0]
-    wanted = {"channel", "line_states", "cannot_tell_apart", "thresholds", "largest_unseen_resistance", "no_fire_margin"}
+    wanted = {
+        "channel",
+        "line_states",
+        "cannot_tell_apart",
+        "thresholds",
+        "largest_unseen_resistance",
+        "no_fire_margin",
+    }
     assert wanted <= set(channel)
     assert {"state", "igniter_current", "adc_code"} <= set(channel["line_states"][0])
     assert channel["no_fire_margin"]["value"] == pytest.approx(result.margin("armed", "RIGN1").ratio)
@@ -221,7 +222,15 @@ def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
 def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult) -> None:
     """The text names circuit, states, margins, hazardous faults, scope, assumptions and notes."""
     text = foreign_text(result)
-    for part in ("Ridge vent actuator", "mosfet shorted", "no-fire margin", "XA.R2 open", "not covered:", "body diode", ".tran"):
+    for part in (
+        "Ridge vent actuator",
+        "mosfet shorted",
+        "no-fire margin",
+        "XA.R2 open",
+        "not covered:",
+        "body diode",
+        ".tran",
+    ):
         assert part in text
 
 

@@ -16,9 +16,41 @@ from ignition.spice.tokens import Scope, pairs, spice_number
 from tests.spice.foreign_cases import plain_network, random_netlist
 
 SPELLINGS = [
-    "1k", "1K", "1meg", "1Meg", "1MEG", "1M", "2.2m", "10kohm", "1kOhm", "1g", "1G", "1t", "1d3", "1D3", "1e3", "1E3", "1e3k", "1e+3",
-    "500mohm", "1A", ".5k", "5.", "+5", "100000u", "1e6f", "1e9n", "1e12p", "2.5Ohm", "1megohm", "1e3ohm", "10R", "47", "1x", "0.1Meg",
-]  # fmt: skip
+    "1k",
+    "1K",
+    "1meg",
+    "1Meg",
+    "1MEG",
+    "1M",
+    "2.2m",
+    "10kohm",
+    "1kOhm",
+    "1g",
+    "1G",
+    "1t",
+    "1d3",
+    "1D3",
+    "1e3",
+    "1E3",
+    "1e3k",
+    "1e+3",
+    "500mohm",
+    "1A",
+    ".5k",
+    "5.",
+    "+5",
+    "100000u",
+    "1e6f",
+    "1e9n",
+    "1e12p",
+    "2.5Ohm",
+    "1megohm",
+    "1e3ohm",
+    "10R",
+    "47",
+    "1x",
+    "0.1Meg",
+]
 
 
 @pytest.fixture(scope="module")
@@ -135,9 +167,15 @@ def test_refusals_name_the_line(card: str, says: str) -> None:
 
 FLAT = {
     "unknown subcircuit": ("X1 a 0 none\n", r":4: 'X1' names subcircuit 'none', which the netlist does not define"),
-    "wrong ports": ("X1 a half\n.subckt half p q\nR1 p q 1\n.ends\n", r":4: 'X1' has 1 nodes; subcircuit half has 2 ports"),
+    "wrong ports": (
+        "X1 a half\n.subckt half p q\nR1 p q 1\n.ends\n",
+        r":4: 'X1' has 1 nodes; subcircuit half has 2 ports",
+    ),
     "recursion": ("X1 a 0 f\n.subckt f p q\nX2 p q f\n.ends\n", r":6: subcircuit 'f' contains itself through f > f"),
-    "unknown setting": ("X1 a 0 f r=1\n.subckt f p q\nR1 p q 1\n.ends\n", r":4: 'X1' sets 'r', which subcircuit f does not"),
+    "unknown setting": (
+        "X1 a 0 f r=1\n.subckt f p q\nR1 p q 1\n.ends\n",
+        r":4: 'X1' sets 'r', which subcircuit f does not",
+    ),
     "undefined parameter": ("R2 a 0 {rx}\n", r":4: parameter 'rx' is not defined"),
     "circle": (".param p={q} q={p}\nR2 a 0 {p}\n", r":5: parameter .* refers to itself"),
     "negative": ("R2 a 0 -1k\n", r":4: 'R2' has a value below zero"),
@@ -179,7 +217,8 @@ def test_first_and_last_lines(text: str, says: str) -> None:
 
 def test_title_comments_and_continuations() -> None:
     """The first line is the title; comments and continuations are read as SPICE does; analysis cards are noted."""
-    text = ".title Board µ B\n* .control in a comment\nR1 a ; nodes\n* between\n+ gnd $ more\n+ 1k // end\n.tran 1u 1m\n.END\n"
+    lines = [".title Board µ B", "* .control in a comment", "R1 a ; nodes", "* between", "+ gnd $ more", "+ 1k // end"]
+    text = "\n".join([*lines, ".tran 1u 1m", ".END", ""])
     netlist = parse_netlist(text)
     assert netlist.title == "Board µ B"
     (card,) = netlist.elements
@@ -265,7 +304,7 @@ def test_files_that_are_no_text_are_refused(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(60))
 def test_written_and_read_back_gives_the_same_answers(seed: int) -> None:
-    """A random netlist with subcircuits, parameters and spellings has the node voltages of the network it was made from."""
+    """A random netlist with subcircuits, parameters and spellings has the voltages of the network it was made from."""
     made = random_netlist(seed)
     network, values = plain_network(flatten(parse_netlist(made.text)))
     assert {name.lower() for name in values} == {name.lower() for name in made.values}
@@ -277,7 +316,7 @@ def test_written_and_read_back_gives_the_same_answers(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(60, 72))
 def test_subcircuits_are_written_out_as_ngspice_does(seed: int) -> None:
-    """ngspice, given the same text with an .op card, finds every inner node by the same name and at the same voltage."""
+    """ngspice, given the same text with an .op card, finds every inner node by the same name at the same voltage."""
     text = random_netlist(seed).text
     network, values = plain_network(flatten(parse_netlist(text)))
     solution = solve(network, values)

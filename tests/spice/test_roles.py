@@ -39,7 +39,8 @@ def test_good_roles_bind_every_element() -> None:
 
 
 IN_ITSELF = {
-    "unknown key": ('[arm_switch]\nelements', '[arm_switch]\nelement', "unknown key 'element' in .arm_switch.; did you mean 'elements'"),
+    "unknown key": ('[arm_switch]\nelements', '[arm_switch]\nelement', "unknown key 'element' in .arm_switch.; "
+                                                                       "did you mean 'elements'"),
     "missing": ('sense_node = "adc"\n', "", r"channel\[0\]\.sense_node: is missing; write sense_node = 'adc'"),
     "no unit": ('resistance = "10 mohm .. 20 mohm .. 50 mohm"', "resistance = 5", "a bare number has no unit"),
     "igniter type": ('RIGN = "match"', 'RIGN = "mtch"', "unknown igniter 'mtch'; did you mean 'match'"),
@@ -68,11 +69,15 @@ def test_mistakes_of_the_file_itself(old: str, new: str, says: str) -> None:
 
 AGAINST = {
     "no element": ('element = "VBAT"', 'element = "VBATT"', "the netlist has no element 'VBATT'; did you mean 'VBAT'"),
-    "wrong kind": ('element = "VBAT"', 'element = "R6"', r"the battery is an element V of the netlist; 'R6' \(line 10\)"),
+    "wrong kind": (
+        'element = "VBAT"',
+        'element = "R6"',
+        r"the battery is an element V of the netlist; 'R6' \(line 10\)",
+    ),
     "no node": ('sense_node = "adc"', 'sense_node = "adcc"', "the netlist has no node 'adcc'; did you mean 'adc'"),
     "ground": ('sense_node = "adc"', 'sense_node = "gnd"', "is ground in the netlist"),
-    "igniter kind": ("RIGN =", "M1 =", "an igniter is an element R"),
-    "arm kind": ('["R_ARM"]', '["M1"]', "the arm switch is an element R or V"),
+    "igniter kind": ("RIGN =", "C1 =", "an igniter is an element R"),
+    "arm kind": ('["R_ARM"]', '["C1"]', "the arm switch is an element R or V"),
     "no tolerance": ('R5 = "1 %"\n', "", r"'R5' \(line 9\) has no tolerance; give resistor_tolerance, or tolerance.R5"),
     "role and tolerance": ('R5 = "1 %"', 'R5 = "1 %"\nRIGN = "1 %"', "'RIGN' has a role, which gives its value"),
     "does not hold": ('R5 = "1 %"', 'R5 = "10 kohm .. 20 kohm"', "does not hold the netlist's value, 100000 ohm"),
@@ -107,9 +112,9 @@ def test_not_toml_names_the_line() -> None:
 
 
 MORE = {
-    "unclaimed mosfet": ("M9 out gate 0 SW\n", r"'M9' \(line 11\) is no channel's low-side switch"),
+    "unclaimed mosfet": ("M9 out gate 0 SW\n", r"'M9' \(line 12\) is no channel's low-side switch"),
     "p-channel": ("", "is p-channel by its model"),
-    "time function": ("V5 x 0 PULSE(0 1)\nR9 x 0 1k\n", r"'V5' \(line 11\) has no tolerance; give tolerance\.V5"),
+    "time function": ("V5 x 0 PULSE(0 1)\nR9 x 0 1k\n", r"'V5' \(line 12\) has no tolerance; give tolerance\.V5"),
     "breakdown": ("D1 0 adc DZ\n.model DZ D (Bv=5.1)\n", r"breaks down at 5\.1 V; give diode\.D1\.breakdown"),
 }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ignition.analyses.results import Spread
-from ignition.spice.foreign import COVERED, NOT_COVERED, ForeignResult
+from ignition.spice.foreign_results import COVERED, NOT_COVERED, ForeignResult
 from ignition.units import engineering
 
 __all__ = ["continuity_text", "faults_text", "foreign_text", "no_fire_text", "scope_text"]
@@ -24,7 +24,12 @@ def foreign_text(result: ForeignResult) -> str:
     str
         Lines of text.
     """
-    parts = [continuity_text(result), no_fire_text(result), *([faults_text(result)] if result.faults else []), scope_text(result)]
+    parts = [
+        continuity_text(result),
+        no_fire_text(result),
+        *([faults_text(result)] if result.faults else []),
+        scope_text(result),
+    ]
     return "\n\n".join(parts)
 
 
@@ -68,7 +73,9 @@ def no_fire_text(result: ForeignResult) -> str:
     """
     rows = [("phase", "igniter", "largest current", "no-fire", "ratio", "dB", "thermal fraction")]
     for m in result.margins:
-        largest = None if m.current.low is None or m.current.high is None else max(abs(m.current.low), abs(m.current.high))
+        largest = (
+            None if m.current.low is None or m.current.high is None else max(abs(m.current.low), abs(m.current.high))
+        )
         limit = "UNKNOWN" if m.no_fire is None else engineering(m.no_fire, "A")
         share = "UNKNOWN" if m.thermal_fraction is None else f"{m.thermal_fraction:.3g}"
         missing = "no current" if m.thermal_fraction == 0.0 else "UNKNOWN"
@@ -138,4 +145,6 @@ def _spread(spread: Spread, decimals: int | None = None) -> str:
 
 def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return ["  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return [
+        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    ]
