@@ -80,6 +80,7 @@ def divider_search(
     split: Sequence[bool] = (False, True),
     wet_leak: float = 10e3,
     share: float = 0.1,
+    tolerance: float | None = None,
 ) -> DividerSearch:
     """Search all pairs of preferred resistors for the sense divider of a channel.
 
@@ -90,7 +91,7 @@ def divider_search(
     channel : ChannelModel, optional
         The channel; by default the first.
     series : str, optional
-        "E24", "E48", "E96" or "E192"; it also sets the tolerance.
+        "E24", "E48", "E96" or "E192".
     low, high : float, optional
         Limits of each resistor [ohm].
     pin_resistors : sequence of float, optional
@@ -101,6 +102,8 @@ def divider_search(
         Leakage across open terminals that should still read open [ohm]; default common practice for wet terminals.
     share : float, optional
         Largest share of the lowest no-fire current that healthy and single-fault currents may be [1].
+    tolerance : float, optional
+        Relative tolerance of the resistors [1]; by default the series' own.
 
     Returns
     -------
@@ -120,7 +123,10 @@ def divider_search(
             f"nothing to search: {len(values)} values of {series} from {low:g} to {high:g} ohm, {len(pins)} pin "
             f"resistors, {len(split)} kinds of upper resistor; write for example low=1e3, high=1e6"
         )
-    duty = divider_duty(circuit, chosen, series_tolerance(series), share)
+    spread = series_tolerance(series) if tolerance is None else tolerance
+    if not 0.0 <= spread < 1.0:
+        raise InputError(f"tolerance must be 0 or more, below 1; received {spread:g}; write for example tolerance=0.01")
+    duty = divider_duty(circuit, chosen, spread, share)
     found: list[_Found] = []
     counts: dict[str, int] = {}
     evaluated = 0

@@ -297,11 +297,13 @@ def _currents(
     bottom = 1.0 / lower
     grounded = pin_resistor + duty.pin_low_resistance
     low_pin = 1.0 / grounded if grounded > 0.0 else 1e15
+    # of the leakage at a grounded pin only what its own resistance to ground leaves goes through the tap
+    drawn = duty.leakage.high * duty.pin_low_resistance / grounded if grounded > 0.0 else 0.0
     faults = (
         flows(0.5 * upper if split else 0.0, bottom, clamp)[0],
         flows(upper, 0.0, clamp)[0],
         flows(upper, 1e15, clamp)[0],
-        flows(upper, bottom + low_pin, clamp)[0],
+        flows(upper, bottom + low_pin, np.inf, drawn)[0],
         flows(upper, bottom, dead)[0],
     )
     return np.stack(faults), flows(upper, bottom, clamp)[0], flows(upper, 1.0 / high_lower, dead, duty.leakage.low)[1]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ignition.analyses.on_state import OnState, firing_network
+from ignition.analyses.on_state import LEAST_SPENT, OnState, firing_network, with_spent
 from ignition.analyses.sequence import turn_on
 from ignition.circuit.extremes import Extreme, Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
@@ -132,7 +132,7 @@ def _range(
     first = extremes(alone, box, probes)
     strongest = extremes(alone, wide, probes)
     weakest: list[Extreme] = extremes(firing_network(circuit, overlapping), wide, probes)
-    spent = _all_spent(circuit, channel, box)
+    spent = with_spent(circuit, box)
     channel_high = max(first[1].high, strongest[1].high)
     if spent is not None:
         channel_high = max(channel_high, extremes(alone, spent, probes[1:])[0].high)
@@ -189,7 +189,7 @@ def _fate(model: IgniterModel, cold: Toleranced, in_series: bool) -> Toleranced:
     """Everything a neighbour's resistance can be during the pulse; an open one in the own string is left to timing."""
     low, high = _heated(model, cold).low, _heated(model, cold).high
     if model.spent_resistance is not None:
-        low, high = min(low, model.spent_resistance.low), max(high, model.spent_resistance.high)
+        low, high = min(low, max(model.spent_resistance.low, LEAST_SPENT)), max(high, model.spent_resistance.high)
     elif not in_series:
         high = _OPEN
     return Toleranced(low=low, nominal=cold.nominal, high=high, unit="ohm")
@@ -203,24 +203,6 @@ def _heated(model: IgniterModel, cold: Toleranced) -> Toleranced:
     return Toleranced(
         low=cold.low * min(1.0, factor), nominal=cold.nominal, high=cold.high * max(1.0, factor), unit="ohm"
     )
-
-
-def _all_spent(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> dict[str, Toleranced] | None:
-    """The box with every bridge at its spent resistance; None where bridges open."""
-    changed = dict(box)
-    some = False
-    for s, kinds in enumerate(channel.strings):
-        for name, kind in zip(igniter_names(channel)[s], kinds, strict=True):
-            spent = circuit.igniters[kind].spent_resistance
-            if spent is not None:
-                some = True
-                changed[name] = Toleranced(
-                    low=min(spent.low, box[name].low),
-                    nominal=spent.nominal,
-                    high=max(spent.high, box[name].high),
-                    unit="ohm",
-                )
-    return changed if some else None
 
 
 def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:

@@ -15,9 +15,12 @@ from ignition.parts.mosfet import on_resistance_row, temperature_factor
 from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.toleranced import Toleranced
 
-__all__ = ["OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
+__all__ = ["LEAST_SPENT", "OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
 
 _MAX_ROUNDS = 20
+
+LEAST_SPENT = 1e-9
+"""Resistance that stands for a shorted bridge in a bound [ohm]: two ideal shorts side by side would have no solution."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,7 +175,8 @@ def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Tol
                 some = True
                 least, most = box[name].low * min(1.0 + model.growth, 1.0), box[name].high * max(1.0 + model.growth, 1.0)
                 if model.spent_resistance is not None:
-                    least, most = min(least, model.spent_resistance.low), max(most, model.spent_resistance.high)
+                    least = min(least, max(model.spent_resistance.low, LEAST_SPENT))
+                    most = max(most, model.spent_resistance.high)
                 changed[name] = Toleranced(low=least, nominal=box[name].nominal, high=most, unit="ohm")
     return changed if some else None
 

@@ -4,25 +4,18 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import tomllib
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
-
 from ignition.circuit.complete import complete
 from ignition.circuit.description import Description
-from ignition.circuit.lines import key_lines, line_of
+from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
-from ignition.errors import CircuitFileError, InputError, Mistake
 
 __all__ = ["MAX_BYTES", "json_schema", "load_circuit", "parse_circuit"]
 
 MAX_BYTES = 1_000_000
 """Largest circuit file accepted [byte]; a real one has a few thousand."""
-
-_Path = tuple[str | int, ...]
-
 
 def load_circuit(path: str | Path) -> Circuit:
     """Read a circuit file.
@@ -51,30 +44,8 @@ def load_circuit(path: str | Path) -> Circuit:
     ...
     ignition.errors.InputError: /no/such/pad.toml does not exist; write an example to start from: ignition example /no/such/pad.toml
     """
-    file = Path(path)
-    try:
-        size = file.stat().st_size
-        if file.is_dir():
-            raise InputError(f"{path} is a folder; name a circuit file, or write one: ignition example pad.toml")
-        if not file.is_file():
-            raise InputError(f"{path} is not an ordinary file; name a circuit file")
-        if size > MAX_BYTES:
-            raise InputError(f"{path} has {size} bytes; a circuit file has at most {MAX_BYTES}")
-        raw = file.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"{path} does not exist; write an example to start from: ignition example {path}") from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path} cannot be read: {getattr(error, 'strerror', None) or error}") from None
-    if b"\0" in raw:
-        raise InputError(f"{path} is a binary file; a circuit file is TOML text in UTF-8")
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise InputError(
-            f"{path}:{line}: is not UTF-8 text (byte {raw[error.start]:#04x}); save the file as UTF-8"
-        ) from None
-    return parse_circuit(text, name=file.name, shown=str(path))
+    text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {path}")
+    return parse_circuit(text, name=Path(path).name, shown=str(path))
 
 
 def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) -> Circuit:
@@ -106,25 +77,11 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
     'Fennmark balloon tether cutter'
     """
     shown = name if shown is None else shown
-    try:
-        table = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # ValueError: TOML's own, and a number of thousands of digits
-        raise CircuitFileError(shown, (_syntax_mistake(error),)) from None
-    lines = key_lines(text)
-    found: list[tuple[_Path, str]] = []
-    description: Description | None = None
-    try:
-        description = Description.model_validate(table)
-    except ValidationError as error:
-        found += [_translate(entry, table) for entry in error.errors(include_url=False)]
-    found += _cross_checks(table)
-    if description is not None and not found:
-        circuit, problems = complete(description, name, hashlib.sha256(text.encode()).hexdigest())
-        if circuit is not None:
-            return circuit
-        found += [(_path_of(key), message) for key, message in problems]
-    mistakes = {Mistake(key=_dotted(path), line=line_of(lines, path), message=message): None for path, message in found}
-    raise CircuitFileError(shown, tuple(sorted(mistakes, key=lambda m: (m.line or 0, m.key))))
+    description, _ = read_toml(text, Description, shown, _HINTS, _cross_checks)
+    circuit, problems = complete(description, name, hashlib.sha256(text.encode()).hexdigest())
+    if circuit is None:
+        raise report(shown, text, [(_path_of(key), message) for key, message in problems])
+    return circuit
 
 
 def json_schema() -> dict[str, Any]:
@@ -148,22 +105,7 @@ def json_schema() -> dict[str, Any]:
     }
 
 
-def _syntax_mistake(error: Exception) -> Mistake:
-    message = str(error)
-    line: int | None = None
-    if "(at line " in message:
-        line = int(message.split("(at line ")[1].split(",")[0])
-    return Mistake(key="", line=line, message=f"is not TOML: {message}")
-
-
-def _dotted(path: _Path) -> str:
-    text = ""
-    for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
-    return text
-
-
-def _path_of(key: str) -> _Path:
+def _path_of(key: str) -> KeyPath:
     head, _, name = key.partition(".")
     if head in ("igniter", "mosfet"):
         return head, name  # a user's name, which may hold dots and brackets
@@ -174,80 +116,6 @@ def _path_of(key: str) -> _Path:
         if index:
             parts.append(int(index.rstrip("]")))
     return tuple(parts)
-
-
-def _translate(entry: Any, table: dict[str, Any]) -> tuple[_Path, str]:
-    """One pydantic error as path and message in the words of this format."""
-    location = tuple(entry["loc"])
-    path = _real_path(location, table)
-    kind, value = entry["type"], entry.get("input")
-    if kind == "extra_forbidden":
-        return path, _unknown_key(path)
-    if kind == "missing":
-        return path, f"is missing; {_hint(path)}"
-    if kind == "value_error":
-        return path, str(entry["ctx"]["error"])
-    if kind == "literal_error":
-        near = difflib.get_close_matches(str(value), str(entry["ctx"]["expected"]).replace("'", "").split(", "), n=1)
-        offered = f"; did you mean {near[0]!r}?" if near else ""
-        return path, f"must be {entry['ctx']['expected']}; received {_short(value)}{offered}"
-    return path, f"{entry['msg'][0].lower()}{entry['msg'][1:]}; received {_short(value)}"
-
-
-def _short(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _real_path(location: tuple[Any, ...], table: Any) -> _Path:
-    """Drop the branch names that pydantic adds for unions; they are not in the file."""
-    path: list[str | int] = []
-    node: Any = table
-    for part in location:
-        if isinstance(node, dict) and isinstance(part, str):
-            path.append(part)
-            node = node.get(part)
-        elif isinstance(node, list) and isinstance(part, int):
-            path.append(part)
-            node = node[part] if part < len(node) else None
-    return tuple(path)
-
-
-def _model_at(path: _Path) -> type[BaseModel] | None:
-    """Model class of the table that a path names."""
-    model: Any = Description
-    for position, part in enumerate(path):
-        if isinstance(part, int) or (position == 1 and path[0] in ("igniter", "mosfet")):
-            continue  # a position, or a name given by the user
-        if isinstance(model, type) and issubclass(model, BaseModel):
-            field = model.model_fields.get(part)
-            if field is None:
-                return None
-            model = _inner_model(field.annotation)
-    return model if isinstance(model, type) and issubclass(model, BaseModel) else None
-
-
-def _inner_model(annotation: Any) -> Any:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for argument in getattr(annotation, "__args__", ()):
-        inner = _inner_model(argument)
-        if inner is not None:
-            return inner
-    return None
-
-
-def _unknown_key(path: _Path) -> str:
-    key = str(path[-1])
-    parent = path[:-1]
-    if len(parent) == 1 and parent[0] in ("igniter", "mosfet"):
-        return "unknown key"
-    model = _model_at(parent)
-    known = sorted(model.model_fields) if model else []
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.4)
-    where = f"[{_dotted(parent)}]" if parent else "the file"
-    offered = f"did you mean {near[0]!r}?" if near else f"known there: {', '.join(known)}"
-    return f"unknown key {key!r} in {where}; {offered}"
 
 
 _HINTS = {
@@ -268,19 +136,14 @@ _HINTS = {
 }
 
 
-def _hint(path: _Path) -> str:
-    key = str(path[-1])
-    return _HINTS.get(key, f"write {key} = ...")
-
-
-def _cross_checks(table: dict[str, Any]) -> list[tuple[_Path, str]]:
+def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     """Rules between tables, on the raw values so that they are checked even where a value is wrong."""
-    found: list[tuple[_Path, str]] = []
+    found: list[tuple[KeyPath, str]] = []
     feed = [part if isinstance(part, dict) else {} for part in _list(table, "feed")]
     channels = [c if isinstance(c, dict) else {} for c in _list(table, "channel")]
     switches = [i for i, part in enumerate(feed) if part.get("kind") == "arm switch"]
     if feed and len(switches) != 1:
-        where: _Path = ("feed", switches[1], "kind") if len(switches) > 1 else ("feed",)
+        where: KeyPath = ("feed", switches[1] if len(switches) > 1 else 0, "kind")
         found.append((where, f"exactly one feed part is the arm switch; received {len(switches)}"))
     for name, members in (("feed", feed), ("channel", channels), ("load", _list(table, "load"))):
         found += _duplicates(name, members)
@@ -313,7 +176,7 @@ _RESERVED = ("bank", "battery", "controller", "feed", "load")
 """First words of the names of elements and values that belong to no channel."""
 
 
-def _preset_mistakes(table: dict[str, Any]) -> list[tuple[_Path, str]]:
+def _preset_mistakes(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     from ignition.rules.presets import preset_names
 
     rules = table.get("rules")
@@ -342,9 +205,9 @@ def _unknown(what: str, name: str, known: set[str], where: str) -> str:
     return f"unknown {what} {name!r}{' in ' + where if where else ''}; {offered}"
 
 
-def _duplicates(key: str, members: list[Any]) -> list[tuple[_Path, str]]:
+def _duplicates(key: str, members: list[Any]) -> list[tuple[KeyPath, str]]:
     seen: dict[str, int] = {}
-    found: list[tuple[_Path, str]] = []
+    found: list[tuple[KeyPath, str]] = []
     for index, member in enumerate(members):
         name = member.get("name") if isinstance(member, dict) else None
         if not isinstance(name, str):

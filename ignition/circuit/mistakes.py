@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -24,7 +25,7 @@ Checks = Callable[[dict[str, Any]], list[tuple[KeyPath, str]]]
 Model = TypeVar("Model", bound=BaseModel)
 
 
-def read_text(path: str | Path, what: str, most: int) -> str:
+def read_text(path: str | Path, what: str, most: int, missing: str = "") -> str:
     """Read a text file of limited size.
 
     Parameters
@@ -35,6 +36,8 @@ def read_text(path: str | Path, what: str, most: int) -> str:
         What it should be, for messages.
     most : int
         Largest size [byte].
+    missing : str
+        What to do where the file does not exist; by default to name one.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def read_text(path: str | Path, what: str, most: int) -> str:
             raise InputError(f"{path} has {size} bytes; a {what} has at most {most}")
         raw = file.read_bytes()
     except FileNotFoundError:
-        raise InputError(f"{path} does not exist; name a {what}") from None
+        raise InputError(f"{path} does not exist; {missing or f'name a {what}'}") from None
     except (OSError, ValueError) as error:
         raise InputError(f"{path} cannot be read: {getattr(error, 'strerror', None) or error}") from None
     if b"\0" in raw:
@@ -182,7 +185,10 @@ def _translate(
     text = repr(value)
     shown = text if len(text) <= 60 else text[:57] + "..."
     if kind == "literal_error":
-        return path, f"must be {entry['ctx']['expected']}; received {shown}"
+        expected = entry["ctx"]["expected"]
+        near = difflib.get_close_matches(str(value), re.findall(r"'([^']*)'", expected), n=1, cutoff=0.4)
+        offered = f"; did you mean {near[0]!r}?" if near else ""
+        return path, f"must be {expected}; received {shown}{offered}"
     return path, f"{entry['msg'][0].lower()}{entry['msg'][1:]}; received {shown}"
 
 
