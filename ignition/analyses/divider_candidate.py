@@ -100,7 +100,8 @@ def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArra
     """
     failed: dict[str, BoolArray] = {
         BEYOND: metrics.full_scale_use > 1.0,
-        "intact and open overlap": np.ceil(metrics.intact_low) <= np.floor(metrics.open_high),
+        # less than a code apart leaves nothing for a threshold
+        "intact and open overlap": metrics.intact_low - metrics.open_high < 1.0,
         "back-feed above the clamp's limit": metrics.back_feed > duty.clamp_limit,
     }
     if duty.limit is not None:

@@ -83,7 +83,7 @@ class _Trials:
             self.spent_resistance = np.ascontiguousarray(inputs.spent_resistance)
         self.time_constant = np.ascontiguousarray(inputs.time_constant)
         self.rate: FloatArray = -1.0 / inputs.time_constant
-        self.igniter_resistance = inputs.igniter_resistance if self.single else inputs.igniter_resistance.copy()
+        self.igniter_resistance = inputs.igniter_resistance.copy()  # the inputs may be read-only views
         self.conductance = string_conductance(inputs.tree, inputs.string_resistance, inputs.igniter_resistance)
         weight = np.divide(self.conductance if self.single else 1.0, inputs.threshold_current)
         # x_inf over the square of the voltage across the strings (or of the string current); 0 after function.

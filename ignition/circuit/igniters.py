@@ -20,6 +20,9 @@ from ignition.toleranced import Toleranced
 
 __all__ = ["complete_igniter"]
 
+_SHORT = 1e-6
+"""Resistance of a bridge that is a short after function [ohm]: as good as none, and parallel ones form no ideal loop."""
+
 
 def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: Ledger) -> IgniterModel:
     """Turn an igniter table into thresholds at this ambient temperature.
@@ -298,5 +301,5 @@ def _spent(
     if given.spent == "open":
         return "open", None
     if given.spent == "short":
-        return "short", Toleranced.exact(0.0, "ohm")
+        return "short", Toleranced.exact(_SHORT, "ohm")
     return "resistance", given.spent

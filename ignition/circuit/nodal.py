@@ -120,7 +120,8 @@ class Solution:
         Returns
         -------
         ndarray
-            Relative residual [1], shape (batch,); at most rounding error for a sound solution.
+            Relative residual [1], shape (batch,); at most rounding error for a sound solution. A node with less than
+            1e-9 of the network's largest current is measured against that share: its currents are rounding.
         """
         compiled = _compiled(self.network)
         count = len(self.network.nodes)
@@ -128,7 +129,9 @@ class Solution:
         currents = self.unknowns[:, compiled.kept[count:]]
         net = np.abs(currents @ incidence.T)
         gross = np.max(np.abs(currents[:, None, :] * incidence), axis=2, initial=0.0)
-        return np.asarray(np.max(net / np.where(gross > 0, gross, 1.0), axis=1, initial=0.0))
+        floor = 1e-9 * np.max(np.abs(currents), axis=1, initial=0.0, keepdims=True)
+        scale = np.maximum(gross, floor)
+        return np.asarray(np.max(net / np.where(scale > 0, scale, 1.0), axis=1, initial=0.0))
 
     def sensitivities(self, weights: FloatArray) -> FloatArray:
         """Derivatives of linear outputs with respect to every parameter, by the adjoint system.

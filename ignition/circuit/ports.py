@@ -69,7 +69,7 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     Raises
     ------
     NetworkError
-        When an igniter is open.
+        When an igniter is open or in no closed loop, or two igniters share one current.
 
     Notes
     -----
@@ -112,7 +112,10 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
         axis=1,
     )
     # v - R i = e puts a source e in series with the bridge, so di/de = (Z + diag(R))^-1 with the sign of e.
-    total = np.linalg.inv(-admittance)
+    try:
+        total = np.linalg.inv(-admittance)
+    except np.linalg.LinAlgError:
+        raise NetworkError("an igniter stands in no closed loop, or two stand in series: they have no port form") from None
     open_voltage = np.einsum("bij,bj->bi", total, currents)
     return Ports(
         igniters=network.igniters,

@@ -139,9 +139,7 @@ def test_settling_without_filter_against_ngspice() -> None:
     """Without a filter the whole source resistance charges the sample capacitor: exp(-t/RC)."""
     circuit = bench(adc=SAMPLED)
     left = remaining_charge(circuit, circuit.channels[0], "intact", phase_box(circuit, "armed"))
-    deck = (
-        f"settling\nV1 s 0 1.0\nR1 s tap 101k\nR2 tap 0 33.33k\nC2 tap 0 8p ic=0\n{OPTIONS}.tran 1n 2u 0 0.5n uic\n.end\n"
-    )
+    deck = f"settling\nV1 s 0 1.0\nR1 s tap 101k\nR2 tap 0 33.33k\nC2 tap 0 8p ic=0\n{OPTIONS}.tran 1n 2u 0 0.5n uic\n.end\n"
     plot = run_deck(deck).plot("transient")
     final = 33.33 / 134.33
     assert left == pytest.approx(1.0 - float(plot.signal("v(tap)")[-1]) / final, rel=2e-3)

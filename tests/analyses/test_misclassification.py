@@ -55,7 +55,11 @@ def rates(circuit: Circuit) -> dict[frozenset[str], tuple[bool, float, float]]:
     """For each pair: whether guaranteed, and the two shares of errors."""
     found = misclassification(circuit, continuity(circuit), rng=3, size=2000)
     return {
-        frozenset((m.below, m.above)): (m.guaranteed, m.below_read_as_above / m.trials, m.above_read_as_below / m.trials)
+        frozenset((m.below, m.above)): (
+            m.guaranteed,
+            m.below_read_as_above / m.trials,
+            m.above_read_as_below / m.trials,
+        )
         for m in found
     }
 
@@ -91,7 +95,9 @@ def test_noise_makes_errors_that_averaging_removes() -> None:
     assert calm[1] == 0.0
 
 
-@pytest.mark.parametrize(("errors", "trials", "expected"), [(0, 100, 1 - 0.05**0.01), (100, 100, 1.0), (99, 100, 0.95**0.01)])
+@pytest.mark.parametrize(
+    ("errors", "trials", "expected"), [(0, 100, 1 - 0.05**0.01), (100, 100, 1.0), (99, 100, 0.95**0.01)]
+)
 def test_bound_by_hand(errors: int, trials: int, expected: float) -> None:
     """No error among n: 1 - 0.05^(1/n); all errors: 1; all but one: p with 1 - p^n = 0.05."""
     assert error_bound(errors, trials) == pytest.approx(expected, rel=1e-9)

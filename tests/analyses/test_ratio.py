@@ -15,7 +15,13 @@ from ignition.toleranced import Toleranced, vertices
 
 def ladder() -> tuple[Network, dict[str, Toleranced]]:
     """A source with two dividers behind one series resistor."""
-    parts = [("series", "top", "bus"), ("a", "bus", "one"), ("b", "one", GROUND), ("c", "bus", "two"), ("d", "two", GROUND)]
+    parts = [
+        ("series", "top", "bus"),
+        ("a", "bus", "one"),
+        ("b", "one", GROUND),
+        ("c", "bus", "two"),
+        ("d", "two", GROUND),
+    ]
     elements = [Element(name="source", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),))]
     elements += [Element(name=n, kind="resistor", plus=p, minus=m, resistance=((n, 1.0),)) for n, p, m in parts]
     elements.append(Element(name="leak", kind="sink", plus="one", minus=GROUND, current=(("J", 1.0),)))

@@ -43,7 +43,10 @@ def test_neighbouring_codes_have_a_threshold_without_dead_band() -> None:
 
 def test_bands_that_share_one_code_overlap() -> None:
     """One common code is enough to confuse two states."""
-    bands = [("low", Spread(low=0.0, nominal=5.0, high=11.0, unit="1")), ("high", Spread(low=11.0, nominal=15.0, high=20.0, unit="1"))]
+    bands = [
+        ("low", Spread(low=0.0, nominal=5.0, high=11.0, unit="1")),
+        ("high", Spread(low=11.0, nominal=15.0, high=20.0, unit="1")),
+    ]
     assert overlapping_pairs(bands) == (("low", "high"),)
 
 

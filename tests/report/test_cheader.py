@@ -47,7 +47,9 @@ def compiled(text: str, folder: Path, names: list[str]) -> list[int]:
 
 CIRCUITS = {
     "bench": bench(),
-    "filtered": bench(sense=FILTERED, second=BUS, adc='noise = 3.0\nsample_capacitance = "8 pF"\nacquisition_time = "2 us"'),
+    "filtered": bench(
+        sense=FILTERED, second=BUS, adc='noise = 3.0\nsample_capacitance = "8 pF"\nacquisition_time = "2 us"'
+    ),
     "cluster": cluster(),
     "channels": bench(channels=3),
     "dead controller": bench(powered_by="after arm switch"),
@@ -114,7 +116,9 @@ def test_header_names_title_digest_and_assumptions() -> None:
 
 def test_margins_stand_beside_the_code() -> None:
     """Each pair's code has its margins to both bands."""
-    assert "IGN_LINE_OPEN_BELOW_INTACT_CODE 1051u /* margin 1051 below, 1052 above */" in header_text(constants(bench()))
+    assert "IGN_LINE_OPEN_BELOW_INTACT_CODE 1051u /* margin 1051 below, 1052 above */" in header_text(
+        constants(bench())
+    )
 
 
 def test_channels_of_like_names_have_different_prefixes() -> None:

@@ -1,0 +1,133 @@
+"""The command line as a person or a program uses it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ignition.circuit.examples import example_names, example_text
+
+SPREAD = {"low", "nominal", "high", "unit"}
+
+
+def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    return subprocess.run(
+        [sys.executable, "-m", "ignition", *words], cwd=folder, capture_output=True, text=True, timeout=120, check=False
+    )
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with all example files."""
+    for name in example_names():
+        (tmp_path / f"{name}.toml").write_text(example_text(name), encoding="utf-8")
+    return tmp_path
+
+
+def answer(done: subprocess.CompletedProcess[str]) -> Any:
+    """The one JSON object on standard output; NaN and Infinity are refused."""
+
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} in JSON")
+
+    return json.loads(done.stdout, parse_constant=refuse)
+
+
+@pytest.mark.parametrize(
+    ("name", "status"),
+    [("demo", 0), ("long-lead-pad", 0), ("ejection-single-cell", 0), ("reset-pull-up", 1), ("unknown-igniter", 1)],
+)
+def test_check_status_and_keys(name: str, status: int, folder: Path) -> None:
+    """Exit status 0 or 1 by verdict; the JSON has the keys that programs rely on."""
+    done = run("check", f"{name}.toml", "--json", folder=folder)
+    result = answer(done)
+    assert done.returncode == status and done.stderr == ""
+    assert result["circuit"] == f"{name}.toml" and (result["verdict"] == "PASS") == (status == 0)
+    keys = {"rule", "channel", "phase", "verdict", "value", "limit", "unit", "margin", "says", "source", "source_date"}
+    assert all(keys <= set(f) for f in result["findings"])
+    assert all({"key", "value", "direction", "basis"} <= set(a) for a in result["assumptions"])
+    text = run("check", f"{name}.toml", folder=folder)
+    assert text.returncode == status and "Verdict: " + result["verdict"] in text.stdout and "Cautions" in text.stdout
+
+
+@pytest.mark.parametrize("name", ["demo", "reset-pull-up", "unknown-igniter"])
+def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
+    """The JSON of firing and continuity has the keys that programs rely on."""
+    fired = answer(run("firing", f"{name}.toml", "--json", folder=folder))
+    assert SPREAD <= set(fired["battery_voltage"]) and SPREAD <= set(fired["controller_supply"])
+    for channel in fired["channels"]:
+        assert SPREAD <= set(channel["mosfet_junction"])
+        for igniter in channel["igniters"]:
+            assert {"igniter", "string", "position", "all_fire_margin", "functions"} <= set(igniter)
+            assert SPREAD <= set(igniter["current"]) and SPREAD <= set(igniter["function_time"])
+            assert igniter["functions"] in ("always", "sometimes", "never")
+    read = answer(run("continuity", f"{name}.toml", "--json", folder=folder))
+    for channel in read["channels"]:
+        states = [s["state"] for s in channel["line_states"]]
+        assert states[:5] == ["intact", "open", "shorted", "mosfet shorted", "not armed"]
+        assert all(SPREAD <= set(s["igniter_current"]) and SPREAD <= set(s["adc_code"]) for s in channel["line_states"])
+        assert {"below", "above", "code"} <= set(channel["thresholds"][0]) and isinstance(channel["thresholds"][0]["code"], int)
+        assert {"value", "unit"} <= set(channel["largest_unseen_resistance"]) and {"value", "unit"} <= set(channel["no_fire_margin"])
+
+
+def test_text_is_plain_in_a_pipe(folder: Path) -> None:
+    """Piped text has no colour codes and no line beyond 80 columns."""
+    for words in (("demo",), ("check", "reset-pull-up.toml"), ("firing", "demo.toml"), ("continuity", "demo.toml"), ("example", "--list")):
+        done = run(*words, folder=folder)
+        assert "\x1b" not in done.stdout, words
+        assert max(len(line) for line in done.stdout.splitlines()) <= 80, words
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("check", "none.toml"), "does not exist"),
+        (("check",), "FILE"),
+        (("chek", "demo.toml"), "chek"),
+        (("firing", "demo.toml", "--jason"), "--jason"),
+        (("example", "nonsense", "x.toml"), "no example is called"),
+        (("example",), "give a file to write"),
+        (("example", "demo"), "give a file to write"),
+        (("example", "demo", "demo.toml"), "exists; give another path"),
+        (("example", "demo", "no/such/folder/x.toml"), "cannot be written"),
+        (("netlist", "demo.toml"), "-o"),
+        (("continuity", "demo.toml", "--roles", "none.toml"), "demo.toml:2"),
+    ],
+)
+def test_wrong_use_ends_with_2(words: tuple[str, ...], says: str, folder: Path) -> None:
+    """Wrong input or usage: status 2, a message on standard error, nothing on standard output, no traceback."""
+    before = sorted(p.name for p in folder.rglob("*"))
+    done = run(*words, folder=folder)
+    assert done.returncode == 2 and says in done.stderr and "Traceback" not in done.stderr and done.stdout == ""
+    assert sorted(p.name for p in folder.rglob("*")) == before
+
+
+def test_example_writes_what_check_reads(folder: Path) -> None:
+    """An example is written whole, is not overwritten, and demo writes nothing."""
+    assert run("example", "long-lead-pad", "mine.toml", folder=folder).returncode == 0
+    assert (folder / "mine.toml").read_text(encoding="utf-8") == example_text("long-lead-pad")
+    assert run("example", "other.toml", folder=folder).returncode == 0
+    assert (folder / "other.toml").read_text(encoding="utf-8") == example_text("demo")
+    before = sorted(p.name for p in folder.rglob("*"))
+    assert run("demo", folder=folder).returncode == 0
+    assert sorted(p.name for p in folder.rglob("*")) == before
+
+
+def test_schema_is_one_object(folder: Path) -> None:
+    """The schema names every table of the file."""
+    schema = answer(run("schema", folder=folder))
+    assert {"battery", "feed", "controller", "igniter", "mosfet", "channel"} <= set(schema["properties"])
+
+
+def test_reader_that_goes_away(folder: Path) -> None:
+    """A closed pipe ends quietly, as with `ignition check FILE | head -1`."""
+    done = subprocess.run(
+        f"{sys.executable} -m ignition check demo.toml | head -1", cwd=folder, shell=True, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.stderr == "" and done.stdout.startswith("Vesterby")
