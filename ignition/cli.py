@@ -64,27 +64,37 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
 
 
 @app.command()
-def firing(file: CircuitFile, as_json: AsJson = False) -> None:
+def firing(
+    file: CircuitFile,
+    trials: Annotated[int, typer.Option(min=0, help="Trial firings for the probability; 0 for none.")] = 10_000,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the trials.")] = 0,
+    jobs: Annotated[int, typer.Option(min=1, max=256, help="Processes for the trials.")] = 1,
+    as_json: AsJson = False,
+) -> None:
     """Firing current, margin to all-fire and function time of every igniter."""
     from ignition.analyses.firing import firing as analyse
+    from ignition.analyses.montecarlo import firing_trials
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
     result = analyse(circuit)
+    tried = firing_trials(circuit, trials, seed, jobs=jobs) if trials else None
     if as_json:
         from ignition.report.contract import firing_dict, to_json
 
-        print(to_json(firing_dict(result)))
+        print(to_json(firing_dict(result, tried)))
     else:
         from ignition.report.text import firing_text, make_console
 
-        firing_text(result, circuit.assumptions, make_console())
+        firing_text(result, circuit.assumptions, make_console(), tried)
     raise typer.Exit(0 if result.all_function else 1)
 
 
 @app.command()
 def continuity(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)
+    ],
     roles: Annotated[
         Path | None,
         typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
@@ -128,12 +138,87 @@ def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
 
         print(to_json(result.as_dict()))
     else:
-        from ignition.report.text import caution_text, make_console
         from ignition.report.foreign_output import foreign_text
+        from ignition.report.text import caution_text, make_console
 
         print(foreign_text(result))
         caution_text(make_console())
     raise typer.Exit(0 if result.margins_hold else 1)
+
+
+@app.command()
+def divider(
+    file: CircuitFile,
+    channel: Annotated[str | None, typer.Option(help="Channel name; the first by default.", show_default=False)] = None,
+    series: Annotated[str, typer.Option(help="E24, E48, E96 or E192.")] = "E96",
+    low: Annotated[str, typer.Option(help="Smallest resistor.")] = "1 kohm",
+    high: Annotated[str, typer.Option(help="Largest resistor.")] = "1 Mohm",
+    plot: Annotated[
+        Path | None, typer.Option(metavar="PNG", help="Draw the trade-off too.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
+    from ignition.analyses.divider import divider_search
+    from ignition.circuit.file import load_circuit
+    from ignition.report.divider_output import divider_dict, divider_text
+    from ignition.toleranced import parse_toleranced
+
+    circuit = load_circuit(file)
+    names = [c.name for c in circuit.channels]
+    if channel is not None and channel not in names:
+        raise InputError(f"no channel is called {channel!r}; there are: {', '.join(names)}")
+    result = divider_search(
+        circuit,
+        circuit.channel(channel or names[0]),
+        series=series,
+        low=parse_toleranced(low, "ohm").nominal,
+        high=parse_toleranced(high, "ohm").nominal,
+    )
+    if plot is not None:
+        from ignition.report.divider_output import save_divider_plot
+
+        save_divider_plot(result, plot)
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(divider_dict(result)))
+    else:
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        divider_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.recommended is not None else 1)
+
+
+@app.command()
+def header(
+    file: CircuitFile,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="X.h", help="Header to write.", show_default=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Firmware thresholds, waits and pulse limits as a C header, or as JSON."""
+    from ignition.analyses.continuity import continuity as analyse
+    from ignition.analyses.firmware import firmware
+    from ignition.circuit.file import load_circuit
+    from ignition.report.cheader import header_dict, header_text
+
+    if output is None and not as_json:
+        raise InputError("give a header to write: ignition header FILE -o pad.h, or --json")
+    circuit = load_circuit(file)
+    constants = firmware(circuit, analyse(circuit))
+    if output is not None:
+        _write_text(output, header_text(constants), force)
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(header_dict(constants)))
+    else:
+        print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
 
 
 @app.command()

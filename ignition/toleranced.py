@@ -257,7 +257,9 @@ def _parse_range(text: str, plain: str, unit: str, distribution: Distribution) -
         raise UnitError(f"{text!r} mixes a range and a tolerance; write one of them")
     parts = [p.strip() for p in plain.split("..")]
     if "..." in plain:  # "0...3 ohm" would be 0 to 0.3 ohm
-        raise UnitError(f"{text!r} has three dots, which can be read in two ways; write 'low .. high' with two dots and spaces")
+        raise UnitError(
+            f"{text!r} has three dots, which can be read in two ways; write 'low .. high' with two dots and spaces"
+        )
     if len(parts) not in (2, 3) or not all(parts):
         raise UnitError(f"{text!r} is no range; write 'low .. high' or 'low .. nominal .. high', each with its unit")
     pairs = [number_and_unit(p, unit) for p in parts]

@@ -60,25 +60,35 @@ def test_check_status_and_keys(name: str, status: int, folder: Path) -> None:
 def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
     """The JSON of firing and continuity has the keys that programs rely on."""
     fired = answer(run("firing", f"{name}.toml", "--json", folder=folder))
-    assert SPREAD <= set(fired["battery_voltage"]) and SPREAD <= set(fired["controller_supply"])
+    assert set(fired["battery_voltage"]) >= SPREAD and set(fired["controller_supply"]) >= SPREAD
     for channel in fired["channels"]:
-        assert SPREAD <= set(channel["mosfet_junction"])
+        assert set(channel["mosfet_junction"]) >= SPREAD
         for igniter in channel["igniters"]:
             assert {"igniter", "string", "position", "all_fire_margin", "functions"} <= set(igniter)
-            assert SPREAD <= set(igniter["current"]) and SPREAD <= set(igniter["function_time"])
+            assert set(igniter["current"]) >= SPREAD and set(igniter["function_time"]) >= SPREAD
             assert igniter["functions"] in ("always", "sometimes", "never")
     read = answer(run("continuity", f"{name}.toml", "--json", folder=folder))
     for channel in read["channels"]:
         states = [s["state"] for s in channel["line_states"]]
         assert states[:5] == ["intact", "open", "shorted", "mosfet shorted", "not armed"]
-        assert all(SPREAD <= set(s["igniter_current"]) and SPREAD <= set(s["adc_code"]) for s in channel["line_states"])
-        assert {"below", "above", "code"} <= set(channel["thresholds"][0]) and isinstance(channel["thresholds"][0]["code"], int)
-        assert {"value", "unit"} <= set(channel["largest_unseen_resistance"]) and {"value", "unit"} <= set(channel["no_fire_margin"])
+        assert all(set(s["igniter_current"]) >= SPREAD and set(s["adc_code"]) >= SPREAD for s in channel["line_states"])
+        assert {"below", "above", "code"} <= set(channel["thresholds"][0]) and isinstance(
+            channel["thresholds"][0]["code"], int
+        )
+        assert {"value", "unit"} <= set(channel["largest_unseen_resistance"]) and {"value", "unit"} <= set(
+            channel["no_fire_margin"]
+        )
 
 
 def test_text_is_plain_in_a_pipe(folder: Path) -> None:
     """Piped text has no colour codes and no line beyond 80 columns."""
-    for words in (("demo",), ("check", "reset-pull-up.toml"), ("firing", "demo.toml"), ("continuity", "demo.toml"), ("example", "--list")):
+    for words in (
+        ("demo",),
+        ("check", "reset-pull-up.toml"),
+        ("firing", "demo.toml"),
+        ("continuity", "demo.toml"),
+        ("example", "--list"),
+    ):
         done = run(*words, folder=folder)
         assert "\x1b" not in done.stdout, words
         assert max(len(line) for line in done.stdout.splitlines()) <= 80, words
@@ -128,6 +138,12 @@ def test_schema_is_one_object(folder: Path) -> None:
 def test_reader_that_goes_away(folder: Path) -> None:
     """A closed pipe ends quietly, as with `ignition check FILE | head -1`."""
     done = subprocess.run(
-        f"{sys.executable} -m ignition check demo.toml | head -1", cwd=folder, shell=True, capture_output=True, text=True, timeout=60, check=False
+        f"{sys.executable} -m ignition check demo.toml | head -1",
+        cwd=folder,
+        shell=True,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     assert done.stderr == "" and done.stdout.startswith("Vesterby")

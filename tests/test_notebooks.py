@@ -24,4 +24,6 @@ def test_notebooks_print_what_they_show() -> None:
     for name, cells in build.NOTEBOOKS.items():
         stored = nbformat.read(FOLDER / name, as_version=4)
         assert [(c.cell_type, c.source) for c in stored.cells] == cells, f"run python notebooks/build.py for {name}"
-        assert build.printed(stored) == build.printed(build.executed(cells)), f"run python notebooks/build.py for {name}"
+        assert build.printed(stored) == build.printed(build.executed(cells)), (
+            f"run python notebooks/build.py for {name}"
+        )

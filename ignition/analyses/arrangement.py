@@ -165,7 +165,10 @@ def cluster_current(
     box = {**box, **(changed or {})}
     if state.rows[0] < 0:
         return ClusterCurrent(
-            lowest=None, nominal=None, highest=None, total=None,
+            lowest=None,
+            nominal=None,
+            highest=None,
+            total=None,
             reason=f"the gate may get only {state.gate_voltage.low:.3g} V, below the lowest on-resistance row",
         )
     lowest, _ = _solve(circuit, channel, box, weak=True)

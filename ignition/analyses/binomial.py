@@ -30,7 +30,9 @@ def _checked(events: int, trials: int, confidence_level: float) -> None:
             f"events of {trials} trials"
         )
     if not 0.0 < confidence_level < 1.0:
-        raise InputError(f"confidence_level must lie between 0 and 1, received {confidence_level!r}; write for example 0.95")
+        raise InputError(
+            f"confidence_level must lie between 0 and 1, received {confidence_level!r}; write for example 0.95"
+        )
 
 
 def lower_bound(events: int, trials: int, confidence_level: float = 0.95) -> float:

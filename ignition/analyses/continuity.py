@@ -69,8 +69,8 @@ class ChannelContinuity:
     one_string_open_seen : bool or None
         For a cluster: whether every single open string can be told from all intact; None for a single string.
     no_fire_margin : float or None
-        Lowest no-fire threshold over the highest igniter current of the intact line and, in a cluster, of one string
-        open [1].
+        Lowest no-fire threshold over the highest igniter current of the intact line [1]; one open string leaves the
+        others more, which `no_fire` takes into account.
     no_fire_reason : str or None
         Why the margin is missing.
     second : tuple of SecondMeasurement
@@ -215,7 +215,7 @@ def _no_fire_margin(
         )
     )
     for reading in readings:
-        if reading.state not in ("intact", "one string open"):
+        if reading.state != "intact":
             continue
         for name, current in reading.igniters.items():
             limit = circuit.igniters[kinds[name]].threshold_low

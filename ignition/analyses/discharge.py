@@ -223,8 +223,12 @@ def _nominal(circuit: Circuit, box: Mapping[str, Toleranced]) -> _Nominal:
         own = {n: values[n] for string in igniter_names(channel) for n in string}
         tree, branch = _tree(channel), _branches(channel, values)
         strings = tree_currents(
-            tree, voltage=1.0, source_resistance=_loop(circuit, channel, values), channel_resistance=0.0,
-            string_resistance=branch, igniter_resistance=np.array(list(own.values())),
+            tree,
+            voltage=1.0,
+            source_resistance=_loop(circuit, channel, values),
+            channel_resistance=0.0,
+            string_resistance=branch,
+            igniter_resistance=np.array(list(own.values())),
         ).string_current[:, 0]
         voltage[channel.name] = float(result.initial_current[rows[0], 0] / strings[tree.string_of_igniter[0]])
     times: dict[str, float | None] = {}
@@ -254,14 +258,13 @@ def _loop(circuit: Circuit, channel: ChannelModel, values: Mapping[str, float]) 
     return values["bank.resistance"] + feed + values[f"{channel.name}.lead"] + values[f"{channel.name}.mosfet"]
 
 
-def _start_voltage(
-    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], found: _Nominal
-) -> Spread:
+def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], found: _Nominal) -> Spread:
     battery = circuit.battery
     capacitance = battery.bank_capacitance
     assert capacitance is not None
     earlier = sorted(
-        (c for c in circuit.channels if c is not channel and c.start.low < channel.start.high), key=lambda c: c.start.low
+        (c for c in circuit.channels if c is not channel and c.start.low < channel.start.high),
+        key=lambda c: c.start.low,
     )
     lowest = {name: value.low for name, value in box.items()}
     least, end = battery.voltage.low, math.inf
@@ -324,9 +327,7 @@ def _igniters(
             spread = _energy(bank, box[name], channel.pulse, energy)
             peak = _peak(bank, box[name], model, channel.pulse, fraction)
         result.append(
-            IgniterDischarge(
-                igniter=name, energy=spread, peak_fraction=peak, function_time=found.function_time[name]
-            )
+            IgniterDischarge(igniter=name, energy=spread, peak_fraction=peak, function_time=found.function_time[name])
         )
     return tuple(result)
 
@@ -336,8 +337,12 @@ def _nominal_shares(channel: ChannelModel, values: Mapping[str, float]) -> tuple
     tree = _tree(channel)
     names = [n for string in igniter_names(channel) for n in string]
     answer = tree_currents(
-        tree, voltage=1.0, source_resistance=0.0, channel_resistance=0.0,
-        string_resistance=_branches(channel, values), igniter_resistance=np.array([values[n] for n in names]),
+        tree,
+        voltage=1.0,
+        source_resistance=0.0,
+        channel_resistance=0.0,
+        string_resistance=_branches(channel, values),
+        igniter_resistance=np.array([values[n] for n in names]),
     )
     total = float(answer.source_current[0])
     currents = answer.string_current[list(tree.string_of_igniter), 0]
@@ -345,8 +350,14 @@ def _nominal_shares(channel: ChannelModel, values: Mapping[str, float]) -> tuple
 
 
 def _nominal_pulse(
-    circuit: Circuit, channel: ChannelModel, values: Mapping[str, float], voltage: Spread, model: IgniterModel,
-    equivalent: float, share: float, resistance: float,
+    circuit: Circuit,
+    channel: ChannelModel,
+    values: Mapping[str, float],
+    voltage: Spread,
+    model: IgniterModel,
+    equivalent: float,
+    share: float,
+    resistance: float,
 ) -> tuple[float | None, float | None]:
     """Nominal energy into one bridge over the pulse and its highest thermal fraction, without recharging."""
     capacitance = circuit.battery.bank_capacitance
@@ -364,16 +375,13 @@ def _nominal_pulse(
     return energy, float(bridge_thermal_rise(*common, heat, tau, time))
 
 
-def _channel_bank(
-    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], voltage: Spread
-) -> _Bank:
+def _channel_bank(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], voltage: Spread) -> _Bank:
     capacitance = circuit.battery.bank_capacitance
     assert capacitance is not None
     assert voltage.low is not None and voltage.nominal is not None and voltage.high is not None
     low, nominal, high = (
-        _loop(circuit, channel, {n: getattr(v, side) for n, v in box.items()}) + float(
-            _branches(channel, {n: getattr(v, side) for n, v in box.items()})[0]
-        )
+        _loop(circuit, channel, {n: getattr(v, side) for n, v in box.items()})
+        + float(_branches(channel, {n: getattr(v, side) for n, v in box.items()})[0])
         for side in ("low", "nominal", "high")
     )
     recharge = circuit.battery.recharge_resistance

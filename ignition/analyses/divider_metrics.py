@@ -10,7 +10,7 @@ from ignition.analyses.divider_duty import DividerDuty
 from ignition.parts.sense import settling_error
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["FAULTS", "DividerMetrics", "divider_metrics", "full_scale_use", "sense_network"]
+__all__ = ["DividerMetrics", "FAULTS", "divider_metrics", "full_scale_use", "sense_network"]
 
 FAULTS = (
     "upper resistor shorted",

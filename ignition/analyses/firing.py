@@ -167,9 +167,7 @@ class _Nominal:
     thermal_fraction: Mapping[str, float]
 
 
-def _conducted_before(
-    circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]]
-) -> float:
+def _conducted_before(circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]]) -> float:
     """Longest time for which earlier channels can have drawn firing current when this one starts [s]."""
     total = 0.0
     for other in circuit.channels:
@@ -270,6 +268,9 @@ def _channel(
     currents = [
         Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
     ]
+    if circuit.battery.bank_capacitance is not None and earlier > 0:
+        run_down = "the capacitor bank may have run down in an earlier pulse"
+        currents = [replace(c, low=None, reason=run_down) for c in currents]
     kinds = [k for string in channel.strings for k in string]
     places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
     igniters = tuple(

@@ -151,7 +151,7 @@ _SHARES = (0.97, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
 def _fading(
     circuit: Circuit, channel: ChannelModel, own: str, wide: Mapping[str, Toleranced], overlapping: frozenset[str]
 ) -> tuple[tuple[float, float], ...]:
-    """Currents that hold while the bank has lost no more than a share of its voltage, drained at the highest current."""
+    """Currents that hold while the bank has lost no more than a share of its voltage, at the highest drain."""
     bank = circuit.battery.bank_capacitance
     if bank is None:
         return ()
@@ -282,15 +282,16 @@ def _string_order(
             others = [bounds[j].earliest for j in members if j != i and found[j][1].spent == "open"]
             soonest = min((0.0 if t is None else t for t in others), default=math.inf)
             latest = bounds[i].latest
-            if latest is not None and math.isfinite(latest) and latest > soonest:
+            if math.isfinite(soonest) and (latest is None or latest > soonest):
+                late = latest is not None and math.isfinite(latest)
                 result.append(
                     IgniterBounds(
                         earliest=bounds[i].earliest,
-                        latest=math.inf,
-                        least_fraction=0.0,
+                        latest=None if latest is None else math.inf,
+                        least_fraction=None if bounds[i].least_fraction is None else 0.0,
                         greatest_fraction=bounds[i].greatest_fraction,
                         highest_channel_current=bounds[i].highest_channel_current,
-                        reason="a neighbour in its string may open before it functions",
+                        reason="a neighbour in its string may open before it functions" if late else bounds[i].reason,
                     )
                 )
             else:

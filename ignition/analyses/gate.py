@@ -180,7 +180,9 @@ def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateSt
     elif phase == "disarmed" and not circuit.controller.powered_before_arm_switch:
         # a gate that nothing at all drives may hold any charge: then it is taken at the supply
         nothing = channel.pull_down is None
-        voltage = _floating(circuit, channel, circuit.controller.supply if nothing else Toleranced.exact(0.0, "V"), None)
+        voltage = _floating(
+            circuit, channel, circuit.controller.supply if nothing else Toleranced.exact(0.0, "V"), None
+        )
     else:
         voltage = driven_gate_voltage(circuit, channel, Toleranced.exact(0.0, "V"))
     mosfet = circuit.mosfets[channel.mosfet]

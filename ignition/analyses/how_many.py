@@ -162,7 +162,11 @@ def how_many(
         if refused and not reached:
             return _unknown(arrangement, refused[0])
         return HowMany(
-            arrangement=arrangement, count=0, strings=(), margin=None, at_limit=False,
+            arrangement=arrangement,
+            count=0,
+            strings=(),
+            margin=None,
+            at_limit=False,
             reason=f"not even the smallest such cluster gets {margin:g} x the all-fire current at worst",
         )
     return HowMany(

@@ -111,7 +111,9 @@ def influence(
     if quantity not in QUANTITIES:
         raise InputError(f"quantity: one of {', '.join(map(repr, QUANTITIES))} expected, received {quantity!r}")
     if samples & (samples - 1) or not 64 <= samples <= 65536:
-        raise InputError(f"samples: a power of two from 64 to 65536 expected, received {samples!r}; write for example 4096")
+        raise InputError(
+            f"samples: a power of two from 64 to 65536 expected, received {samples!r}; write for example 4096"
+        )
     plan = trial_plan(circuit)
     if isinstance(plan, str):
         return _without(circuit, quantity, samples, seed, plan)
@@ -122,7 +124,10 @@ def influence(
     outcomes = [firings(base), firings(other), *(firings(_swapped(base, other, rows)) for rows in columns)]
     if not all(np.isfinite(o).all() for o in outcomes):
         return _without(
-            circuit, quantity, samples, seed,
+            circuit,
+            quantity,
+            samples,
+            seed,
             "not all igniters function in every sample, so there is no latest function time: ask for 'margin'",
         )
     if float(np.ptp(np.concatenate(outcomes[:2]))) < 1e-12:
@@ -192,8 +197,6 @@ def _shares(groups: Sequence[str], outcomes: Sequence[FloatArray]) -> tuple[Inpu
     )
     shares = [
         InputInfluence(group=group, first_order=float(first), total=float(total))
-        for group, first, total in zip(
-            groups, np.ravel(found.first_order), np.ravel(found.total_order), strict=True
-        )
+        for group, first, total in zip(groups, np.ravel(found.first_order), np.ravel(found.total_order), strict=True)
     ]
     return tuple(sorted(shares, key=lambda s: (-s.total, s.group)))

@@ -204,7 +204,9 @@ class FiringTrials:
             trials=self.trials + other.trials,
             failures=self.failures + other.failures,
             igniters=tuple(
-                replace(a, functioned=a.functioned + b.functioned, function_time=a.function_time.merged(b.function_time))
+                replace(
+                    a, functioned=a.functioned + b.functioned, function_time=a.function_time.merged(b.function_time)
+                )
                 for a, b in zip(self.igniters, other.igniters, strict=True)
             ),
             channels=tuple(
@@ -278,7 +280,9 @@ def firing_trials(
     the trials done so far are returned, and `partial` is true.
     """
     for name, value, least, most in (
-        ("trials", trials, 1, MOST_TRIALS), ("seed", seed, 0, 2**63), ("jobs", jobs, 1, 4096)
+        ("trials", trials, 1, MOST_TRIALS),
+        ("seed", seed, 0, 2**63),
+        ("jobs", jobs, 1, 4096),
     ):
         if isinstance(value, bool) or not isinstance(value, int | np.integer) or not least <= value <= most:
             raise InputError(f"{name}: a whole number from {least} to {most} expected, received {value!r}")

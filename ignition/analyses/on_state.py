@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +21,7 @@ __all__ = ["LEAST_SPENT", "OnState", "Settled", "firing_network", "heating", "lo
 _MAX_ROUNDS = 20
 
 LEAST_SPENT = 1e-9
-"""Resistance that stands for a shorted bridge in a bound [ohm]: two ideal shorts side by side would have no solution."""
+"""Resistance that stands for a shorted bridge in a bound [ohm]: two ideal shorts side by side have no solution."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,7 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
     current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end; where
     the junction's temperature still creeps after the last one, it is taken at its highest. The low bounds hold with
-    bridges that stay conductive after function, the high ones with the unloaded battery, as at the pulse's first instant.
+    bridges that stay conductive after function, the high ones with the unloaded battery, as at the first instant.
     """
     channels = [c for c in circuit.channels if c.name in commanded]
     network = firing_network(circuit, commanded)
@@ -173,7 +174,10 @@ def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Tol
                 if model.spent_resistance is None and model.growth >= 0.0:
                     continue
                 some = True
-                least, most = box[name].low * min(1.0 + model.growth, 1.0), box[name].high * max(1.0 + model.growth, 1.0)
+                least, most = (
+                    box[name].low * min(1.0 + model.growth, 1.0),
+                    box[name].high * max(1.0 + model.growth, 1.0),
+                )
                 if model.spent_resistance is not None:
                     least = min(least, max(model.spent_resistance.low, LEAST_SPENT))
                     most = max(most, model.spent_resistance.high)

@@ -1,4 +1,4 @@
-"""Rare failures: the probability that a cluster does not fire, down to one in a thousand million, by subset simulation."""
+"""Rare failures: the probability that a cluster does not fire, down to one in 10^9, by subset simulation."""
 
 from __future__ import annotations
 
@@ -141,7 +141,11 @@ def rare_failure(circuit: Circuit, *, samples: int = 4000, runs: int = 10, seed:
     S. K. Au and J. L. Beck, Probabilistic Engineering Mechanics 16 (2001) 263-277; I. Papaioannou et al., the same 41
     (2015) 89-103 (both from memory).
     """
-    for name, value, least, most in (("samples", samples, 200, 10**6), ("runs", runs, 3, 1000), ("seed", seed, 0, 2**63)):
+    for name, value, least, most in (
+        ("samples", samples, 200, 10**6),
+        ("runs", runs, 3, 1000),
+        ("seed", seed, 0, 2**63),
+    ):
         if isinstance(value, bool) or not isinstance(value, int | np.integer) or not least <= value <= most:
             raise InputError(f"{name}: a whole number from {least} to {most} expected, received {value!r}")
     plan = trial_plan(circuit)
@@ -150,12 +154,17 @@ def rare_failure(circuit: Circuit, *, samples: int = 4000, runs: int = 10, seed:
     floor = _SHARE**_MOST_LEVELS
     if isinstance(plan, str) or reason is not None:
         return RareFailure(
-            circuit=circuit.name, probability=None, runs=(), floor=floor, samples=size, firings=0, seed=seed, reason=reason
+            circuit=circuit.name,
+            probability=None,
+            runs=(),
+            floor=floor,
+            samples=size,
+            firings=0,
+            seed=seed,
+            reason=reason,
         )
     limit = _Limit(plan, guards(circuit))
-    found = tuple(
-        _subset_run(limit, len(plan.inputs), size, generator(int(seed), block)) for block in range(int(runs))
-    )
+    found = tuple(_subset_run(limit, len(plan.inputs), size, generator(int(seed), block)) for block in range(int(runs)))
     return RareFailure(
         circuit=circuit.name,
         probability=float(np.mean(found)),

@@ -9,7 +9,7 @@ from ignition.analyses.monitor_current import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 
-__all__ = ["TARGETS", "Requirement", "line_resistance", "requirements"]
+__all__ = ["Requirement", "TARGETS", "line_resistance", "requirements"]
 
 TARGETS = ("one string open", "shorted", "joint")
 """What may be asked for: one open string of a cluster, a shorted igniter, a bad joint in an intact line."""

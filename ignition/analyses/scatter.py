@@ -80,7 +80,8 @@ class FiringInput:
         if v.distribution == "uniform":
             return np.asarray(v.low + (v.high - v.low) * ndtr(deviate))
         z = ndtri(ndtr(-3.0) + ndtr(deviate) * (ndtr(3.0) - ndtr(-3.0)))
-        return np.clip(v.nominal + z / 3.0 * np.where(z < 0, v.nominal - v.low, v.high - v.nominal), v.low, v.high)
+        spread = np.where(z < 0, v.nominal - v.low, v.high - v.nominal)
+        return np.asarray(np.clip(v.nominal + z / 3.0 * spread, v.low, v.high))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,7 +156,7 @@ class TrialPlan:
         dict of str to array_like
             Values [SI] by name, shape (size,), or one number where it does not vary.
         """
-        return dict(self.fixed) | {i.name: i.draw(rng, size) for i in self.inputs}
+        return {**self.fixed, **{i.name: i.draw(rng, size) for i in self.inputs}}
 
     def from_normal(self, deviates: FloatArray) -> dict[str, ArrayLike]:
         """Values that belong to standard normal deviates.
@@ -170,7 +171,7 @@ class TrialPlan:
         dict of str to array_like
             Values [SI] by name.
         """
-        return dict(self.fixed) | {i.name: i.from_normal(z) for i, z in zip(self.inputs, deviates, strict=True)}
+        return {**self.fixed, **{i.name: i.from_normal(z) for i, z in zip(self.inputs, deviates, strict=True)}}
 
     def bridges(self, values: Mapping[str, ArrayLike], size: int) -> tuple[FloatArray, FloatArray]:
         """Steady threshold and time constant of every igniter.
@@ -343,7 +344,9 @@ def _bridge_inputs(name: str, model: IgniterModel) -> list[FiringInput]:
     else:
         tau = model.time_constant
         assert tau.fast is not None and tau.nominal is not None and tau.slow is not None
-        value = Toleranced(low=min(tau.fast, tau.nominal), nominal=tau.nominal, high=max(tau.slow, tau.nominal), unit="s")
+        value = Toleranced(
+            low=min(tau.fast, tau.nominal), nominal=tau.nominal, high=max(tau.slow, tau.nominal), unit="s"
+        )
         made.append(FiringInput(name=f"{name} time constant", group=f"time constant of {model.name}", value=value))
     return made
 

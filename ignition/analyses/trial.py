@@ -104,16 +104,21 @@ def guards(circuit: Circuit) -> Guards:
         battery.bank_capacitance is not None and not controller.powered_before_arm_switch
     )
     behind_bank = battery.bank_capacitance is not None and controller.powered_before_arm_switch
-    reset = controller.brown_out is not None and (
-        rail is None or sags_later or rail <= controller.brown_out.high
-    )
+    reset = controller.brown_out is not None and (rail is None or sags_later or rail <= controller.brown_out.high)
     fuses = tuple(
         part.name
         for part in circuit.feed
-        if (part.kind == "fuse" and part.melting_i2t is not None
-            and supply.highest_current > (part.rating.low if part.rating is not None else 0.0))
-        or (part.kind == "resettable fuse" and part.trip_i2t is not None and part.hold_current is not None
-            and supply.highest_current > part.hold_current.low)
+        if (
+            part.kind == "fuse"
+            and part.melting_i2t is not None
+            and supply.highest_current > (part.rating.low if part.rating is not None else 0.0)
+        )
+        or (
+            part.kind == "resettable fuse"
+            and part.trip_i2t is not None
+            and part.hold_current is not None
+            and supply.highest_current > part.hold_current.low
+        )
     )
     trip = (
         battery.trip_current is not None
@@ -121,9 +126,7 @@ def guards(circuit: Circuit) -> Guards:
         and supply.highest_current >= battery.trip_current.low
     )
     # a bank keeps its current from the battery: neither controller nor protection circuit sees the firing current
-    return Guards(
-        reset=reset and not behind_bank, fuses=fuses, trip=trip and battery.bank_capacitance is None
-    )
+    return Guards(reset=reset and not behind_bank, fuses=fuses, trip=trip and battery.bank_capacitance is None)
 
 
 def run_trials(plan: TrialPlan, guarded: Guards, values: Mapping[str, ArrayLike], size: int) -> TrialOutcome:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -170,9 +170,7 @@ def circuit_from(given: FewInputs, strings: tuple[int, ...]) -> Circuit:
     circuit, mistakes = complete(describe(given, strings), "few inputs")
     if circuit is None:
         raise InputError("\n".join(f"{_option(key)}: {message}" for key, message in mistakes))
-    import dataclasses
-
-    return dataclasses.replace(circuit, assumptions=_assumptions(given, circuit.assumptions))
+    return replace(circuit, assumptions=_assumptions(given, circuit))
 
 
 def _positive(text: str) -> str:
@@ -229,7 +227,9 @@ def _readings(text: str) -> dict[str, str]:
     for part in _parts(text):
         word, _, value = part.partition(" ")
         if word not in ("open", "loaded", "load") or not value or word in found:
-            raise InputError(f"--readings: {part!r} is not one of open, loaded and load with its value; {_READINGS_HELP}")
+            raise InputError(
+                f"--readings: {part!r} is not one of open, loaded and load with its value; {_READINGS_HELP}"
+            )
         found[word] = value
     missing = [word for word in ("open", "loaded", "load") if word not in found]
     if missing:
@@ -253,8 +253,12 @@ def _igniter(text: str) -> dict[str, Any]:
             put("bridge_resistance", part)
             continue
         for words, key in (
-            ("all-fire", "all_fire"), ("no-fire", "no_fire"), ("time constant", "time_constant"),
-            ("energy", "adiabatic_energy"), ("spent", "spent"), ("bridge", "bridge_resistance"),
+            ("all-fire", "all_fire"),
+            ("no-fire", "no_fire"),
+            ("time constant", "time_constant"),
+            ("energy", "adiabatic_energy"),
+            ("spent", "spent"),
+            ("bridge", "bridge_resistance"),
         ):
             if part.startswith(f"{words} "):
                 value = part[len(words) :].strip()
@@ -293,10 +297,19 @@ def _lead(text: str, option: str) -> dict[str, str]:
 
 
 _OPTIONS = (
-    ("ambient", "--ambient"), ("battery.readings", "--readings"), ("battery", "--battery"), ("igniter", "--igniter"),
-    ("feed", "--arm-switch"), ("mosfet", "--mosfet"), ("channel[0].lead", "--lead"), ("channel.0.lead", "--lead"),
-    ("channel[0].branch", "--branch"), ("channel.0.branch", "--branch"), ("channel[0].pulse", "--pulse"),
-    ("channel.0.pulse", "--pulse"), ("channel", "--count"),
+    ("ambient", "--ambient"),
+    ("battery.readings", "--readings"),
+    ("battery", "--battery"),
+    ("igniter", "--igniter"),
+    ("feed", "--arm-switch"),
+    ("mosfet", "--mosfet"),
+    ("channel[0].lead", "--lead"),
+    ("channel.0.lead", "--lead"),
+    ("channel[0].branch", "--branch"),
+    ("channel.0.branch", "--branch"),
+    ("channel[0].pulse", "--pulse"),
+    ("channel.0.pulse", "--pulse"),
+    ("channel", "--count"),
 )
 
 
@@ -304,7 +317,9 @@ def _option(key: str) -> str:
     """Option of the command line behind a dotted key, with what is left of the key."""
     for prefix, option in _OPTIONS:
         if key.startswith(prefix):
-            rest = re.sub(r"^[\d.\[\]]+|^\.", "", key[len(prefix) :]).removeprefix(f"{IGNITER}.").removeprefix("switch.")
+            rest = (
+                re.sub(r"^[\d.\[\]]+|^\.", "", key[len(prefix) :]).removeprefix(f"{IGNITER}.").removeprefix("switch.")
+            )
             rest = re.sub(r"[._]", " ", rest).strip()
             return f"{option} ({rest})" if rest and option not in ("--arm-switch", "--mosfet", "--ambient") else option
     return key
@@ -316,19 +331,31 @@ def _mistake(entry: Any) -> str:
     return f"{_option(key)}: {message}"
 
 
-def _assumptions(given: FewInputs, found: tuple[Assumption, ...]) -> tuple[Assumption, ...]:
+def _assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...]:
     """Assumptions that the firing currents rest on, by option."""
     kept = [
         Assumption(key=_option(a.key), value=a.value, direction=a.direction, basis=a.basis)
-        for a in found
+        for a in circuit.assumptions
         if a.direction == "fire" and not a.key.startswith(("controller", "mosfet", "channel[0].gate"))
     ]
     for name, value in (("mosfet", given.mosfet), ("pulse", given.pulse)):
         if value is None:
             text, basis = _ASSUMED[name]
             kept.append(Assumption(key=f"--{name}", value=text, direction="fire", basis=basis))
+    bridge = circuit.igniters[IGNITER].resistance
+    if bridge.is_exact:
+        kept.append(
+            Assumption(
+                key="--igniter (bridge resistance)",
+                value=f"every one is {bridge}, without spread",
+                direction="fire",
+                basis="as it is written; measure several and write for example '1.0 ohm .. 1.1 ohm .. 1.3 ohm'",
+            )
+        )
     gate = Assumption(
-        key="gate drive", value="the MOSFET is fully on during the whole pulse", direction="fire",
+        key="gate drive",
+        value="the MOSFET is fully on during the whole pulse",
+        direction="fire",
         basis="not asked here; a circuit file with its data sheet rows proves it or not",
     )
     return (*kept, gate)

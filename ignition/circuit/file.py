@@ -17,6 +17,7 @@ __all__ = ["MAX_BYTES", "json_schema", "load_circuit", "parse_circuit"]
 MAX_BYTES = 1_000_000
 """Largest circuit file accepted [byte]; a real one has a few thousand."""
 
+
 def load_circuit(path: str | Path) -> Circuit:
     """Read a circuit file.
 
@@ -39,10 +40,10 @@ def load_circuit(path: str | Path) -> Circuit:
 
     Examples
     --------
-    >>> load_circuit("/no/such/pad.toml")
+    >>> load_circuit("none.toml")
     Traceback (most recent call last):
     ...
-    ignition.errors.InputError: /no/such/pad.toml does not exist; write an example to start from: ignition example /no/such/pad.toml
+    ignition.errors.InputError: none.toml does not exist; write an example to start from: ignition example none.toml
     """
     text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {path}")
     return parse_circuit(text, name=Path(path).name, shown=str(path))

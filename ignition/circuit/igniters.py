@@ -21,7 +21,7 @@ from ignition.toleranced import Toleranced
 __all__ = ["complete_igniter"]
 
 _SHORT = 1e-6
-"""Resistance of a bridge that is a short after function [ohm]: as good as none, and parallel ones form no ideal loop."""
+"""Resistance of a bridge that is a short after function [ohm]: as good as none, yet parallel ones form no loop."""
 
 
 def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: Ledger) -> IgniterModel:
@@ -245,8 +245,9 @@ def _lowest_with_energy(
         if threshold < 0.1 * no_fire.current.low:
             break
     raise InputError(
-        f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the bridge "
-        "no further than the energy does, so no steady no-fire current follows; give time_constant or a longer statement"
+        f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the "
+        "bridge no further than the energy does, so no steady no-fire current follows; give time_constant or a longer "
+        "statement"
     )
 
 

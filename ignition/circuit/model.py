@@ -258,7 +258,7 @@ class MosfetModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SecondModel:
-    """Second measurements: divider at the bus [ohm, F], pull-up at the drain [ohm], test pulse [s]; None where absent."""
+    """Second measurements: divider at the bus [ohm, F], pull-up at the drain [ohm], test pulse [s]; else None."""
 
     bus_upper: Toleranced | None
     bus_lower: Toleranced | None

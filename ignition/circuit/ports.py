@@ -82,7 +82,8 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     --------
     >>> from ignition.circuit.network import GROUND, Element
     >>> loop = Network(elements=(
-    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),), resistance=(("S", 1.0),)),
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),),
+    ...             resistance=(("S", 1.0),)),
     ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
     ... ), igniters=("bridge",))
     >>> ports = reduce_to_ports(loop, {"E": 6.0, "S": 0.5, "R": 1.0})
@@ -115,7 +116,9 @@ def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     try:
         total = np.linalg.inv(-admittance)
     except np.linalg.LinAlgError:
-        raise NetworkError("an igniter stands in no closed loop, or two stand in series: they have no port form") from None
+        raise NetworkError(
+            "an igniter stands in no closed loop, or two stand in series: they have no port form"
+        ) from None
     open_voltage = np.einsum("bij,bj->bi", total, currents)
     return Ports(
         igniters=network.igniters,

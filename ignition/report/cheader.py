@@ -77,7 +77,7 @@ def header_text(constants: Firmware) -> str:
     Returns
     -------
     str
-        The header, ending in a newline; macros only, so that nothing is unused.
+        The header, ending in a newline; macros and one type, so that nothing is unused.
 
     Notes
     -----
@@ -96,6 +96,9 @@ def header_text(constants: Firmware) -> str:
         " */",
         f"#ifndef {guard}",
         f"#define {guard}",
+        "",
+        "/* Converter code [LSB]; also keeps the header a valid translation unit of its own. */",
+        "typedef unsigned int ign_adc_code;",
         "",
         f"#define IGN_ADC_BITS {constants.bits}u",
     ]

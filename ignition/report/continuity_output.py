@@ -257,7 +257,7 @@ def _proof(channel: ChannelContinuity, console: Console) -> None:
         say(
             console,
             f"- The line is not open. It may still hold up to {engineering(unseen, 'ohm')} in series, through which at "
-            f"most {engineering(channel.current_when_fired, 'A')} flows when fired. Intact does not mean that it fires.",
+            f"most {engineering(channel.current_when_fired, 'A')} flows when fired. Intact does not mean it fires.",
             indent=2,
         )
         leak = channel.largest_leak_read_as_intact

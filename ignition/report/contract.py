@@ -6,10 +6,11 @@ import json
 from typing import Any
 
 from ignition.analyses.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.analyses.montecarlo import FiringTrials
 from ignition.analyses.results import number
 from ignition.analyses.verdict import Check, Finding
 
-__all__ = ["check_dict", "firing_dict", "to_json"]
+__all__ = ["check_dict", "firing_dict", "to_json", "trials_dict"]
 
 
 def to_json(result: dict[str, Any]) -> str:
@@ -117,13 +118,48 @@ def _channel(channel: ChannelFiring) -> dict[str, Any]:
     }
 
 
-def firing_dict(result: Firing) -> dict[str, Any]:
+def trials_dict(trials: FiringTrials | None) -> dict[str, Any]:
+    """Return the JSON object of the probability that all igniters function.
+
+    Parameters
+    ----------
+    trials : FiringTrials or None
+        Trial firings; None where none were asked for.
+
+    Returns
+    -------
+    dict
+        Probability with its bounds, or null with the reason.
+    """
+    if trials is None or trials.probability is None:
+        reason = "no trials were asked for: --trials N" if trials is None else trials.reason or "interrupted"
+        return {"value": None, "lower_95": None, "trials": 0, "seed": None, "reason": reason}
+    both = trials.interval(0.95)
+    assert both is not None
+    return {
+        "value": trials.probability,
+        "lower_95": trials.lower(0.95),
+        "trials": trials.trials,
+        "seed": trials.seed,
+        "failures": trials.failures,
+        "interval_95": [both.low, both.high],
+        "partial": trials.partial,
+        "igniters": [
+            {"igniter": i.igniter, "functioned": i.functioned, "functions_in_trials": trials.functions(i)}
+            for i in trials.igniters
+        ],
+    }
+
+
+def firing_dict(result: Firing, trials: FiringTrials | None = None) -> dict[str, Any]:
     """Return the JSON object of a firing analysis.
 
     Parameters
     ----------
     result : Firing
         The analysis.
+    trials : FiringTrials, optional
+        Trial firings.
 
     Returns
     -------
@@ -141,6 +177,7 @@ def firing_dict(result: Firing) -> dict[str, Any]:
         "channels": [_channel(c) for c in result.channels],
         "battery_voltage": result.battery_voltage.as_dict(),
         "controller_supply": result.controller_supply.as_dict(),
+        "probability_all_fire": trials_dict(trials),
         "supply": {
             "highest_battery_current": number(supply.highest_current, "A"),
             "brown_out": number(supply.brown_out, "V", None if supply.brown_out is not None else "not given"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -10,13 +11,14 @@ from rich.table import Table
 from ignition.analyses.divider import DividerSearch
 from ignition.analyses.divider_candidate import Candidate
 from ignition.analyses.results import number
+from ignition.errors import InputError
 from ignition.report._plain import plain_row, plain_table, say
 from ignition.units import engineering
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["divider_dict", "divider_plot", "divider_text"]
+__all__ = ["divider_dict", "divider_plot", "divider_text", "save_divider_plot"]
 
 _MOST_LINES = 12
 
@@ -182,6 +184,34 @@ def _pareto_table(pareto: tuple[Candidate, ...]) -> Table:
             f"{c.adc_error:.2f}",
         )
     return table
+
+
+def save_divider_plot(search: DividerSearch, path: Path) -> None:
+    """Draw the trade-offs of a search into a picture file.
+
+    Parameters
+    ----------
+    search : DividerSearch
+        The search.
+    path : Path
+        Picture to write; the ending chooses the format.
+
+    Raises
+    ------
+    InputError
+        When matplotlib is not installed, or the file cannot be written.
+    """
+    try:
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=(8, 5), layout="constrained")
+        divider_plot(search, figure.add_subplot())
+    except ImportError:
+        raise InputError("a plot needs matplotlib: pip install 'ignition-analysis[report]'") from None
+    try:
+        figure.savefig(path, dpi=120)
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path} cannot be written: {error}") from None
 
 
 def divider_plot(search: DividerSearch, ax: Axes | None = None) -> Axes:

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ignition.analyses.firing import Firing
+from ignition.analyses.montecarlo import FiringTrials
 from ignition.analyses.results import Spread
 from ignition.analyses.verdict import Check, Finding
 from ignition.circuit.model import Assumption
@@ -247,7 +248,20 @@ def caution_text(console: Console) -> None:
         item(console, sentence)
 
 
-def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Console) -> None:
+def _trials(trials: FiringTrials, console: Console) -> None:
+    """Print what the trial firings showed: never a certainty, always a bound."""
+    console.print("\nTrial firings")
+    if trials.probability is None:
+        item(console, f"no probability: {trials.reason or 'interrupted before the first block'}")
+        return
+    done = f"{trials.trials} trials" + (f" of {trials.requested}, interrupted" if trials.partial else "")
+    item(console, f"all igniters functioned in {trials.trials - trials.failures} of {done} (seed {trials.seed})")
+    item(console, f"probability that all function: at least {trials.lower(0.95):.6g} at 95 % confidence")
+
+
+def firing_text(
+    result: Firing, assumptions: Sequence[Assumption], console: Console, trials: FiringTrials | None = None
+) -> None:
     """Print a firing analysis.
 
     Parameters
@@ -258,6 +272,8 @@ def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Cons
         What was assumed.
     console : rich.console.Console
         Where to.
+    trials : FiringTrials, optional
+        Trial firings.
     """
     console.print(Text(f"Firing  ({result.circuit})", style="bold"))
     for channel in result.channels:
@@ -297,5 +313,7 @@ def firing_text(result: Firing, assumptions: Sequence[Assumption], console: Cons
         item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
     if supply.protection_time != float("inf"):
         item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
+    if trials is not None:
+        _trials(trials, console)
     assumption_text(assumptions, console)
     caution_text(console)

@@ -136,7 +136,5 @@ def read_operating_point(plot: Plot, network: Network) -> OperatingPoint:
     """
     writer = Writer.of(network)
     voltages = {node: float(plot.signal(f"v({writer.nodes.of(node)})")[0]) for node in network.nodes}
-    currents = {
-        e.name: float(plot.signal(f"i({writer.ammeter(e)})")[0]) if e.closed else 0.0 for e in network.elements
-    }
+    currents = {e.name: float(plot.signal(f"i({writer.ammeter(e)})")[0]) if e.closed else 0.0 for e in network.elements}
     return OperatingPoint(voltages={GROUND: 0.0, **voltages}, currents=currents)

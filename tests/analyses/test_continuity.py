@@ -190,7 +190,7 @@ def test_bands_of_single_strings_lie_in_the_band_of_any() -> None:
     channel = continuity(circuit).channels[0]
     hull = channel.reading("one string open").band.code
     codes = [r.band.code for r in channel.strings_open]
-    assert [c.nominal for c in codes][0] != pytest.approx([c.nominal for c in codes][1], rel=1e-3)
+    assert codes[0].nominal != pytest.approx(codes[1].nominal, rel=1e-3)
     assert hull.low == pytest.approx(min(c.low for c in codes if c.low is not None))
     assert hull.high == pytest.approx(max(c.high for c in codes if c.high is not None))
 

@@ -1,4 +1,4 @@
-"""Divider search: closed forms against the nodal solver, the list against brute force, the recommendation and its reason."""
+"""Divider search: closed forms against the solver, the list against brute force, the recommendation."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ from ignition.errors import InputError
 from ignition.parts.preferred import series_values
 from ignition.parts.sense import full_scale, thevenin_resistance
 from ignition.toleranced import Toleranced, vertices
+from ignition.typing import FloatArray
 from tests.analyses.sense_circuits import bench, text
 
 LOW, HIGH = 0.99, 1.01
@@ -89,7 +90,7 @@ def test_metrics_against_continuity(upper: float, lower: float, pin: float) -> N
 
 
 def test_metrics_by_hand() -> None:
-    """100 kohm over 33 kohm at 12.6 V: 94.7 uA, 24.8 kohm, 24.8 mV for 1 uA, full scale 13.3 V, 88 uA into the clamp."""
+    """100 kohm over 33 kohm at 12.6 V: 94.7 uA, 24.8 kohm, 24.8 mV for 1 uA, 13.3 V full scale, 88 uA clamp."""
     current, pin, clamp = sense_network(12.6, 0.0, 0.0, 100e3, 1 / 33e3, 0.0, 0.0, np.inf, 0.0)
     assert float(current) == pytest.approx(94.7e-6, rel=1e-3)
     assert float(pin) == pytest.approx(3.126, rel=1e-3)
@@ -162,7 +163,7 @@ def loop(upper: float, lower: float, pin: float, extra: float = 0.0) -> tuple[Ne
     return Network(elements=tuple(elements), igniters=("line",)), box
 
 
-def all_corners(network: Network, box: dict[str, Toleranced]) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def all_corners(network: Network, box: dict[str, Toleranced]) -> tuple[FloatArray, FloatArray]:
     """Pin voltage and line current at every corner."""
     names = list(network.parameters)
     rows = vertices([box[n] for n in names])
@@ -252,7 +253,7 @@ def test_non_dominated_on_random_numbers() -> None:
 
 
 def test_recommended_differs_from_the_common_divider() -> None:
-    """100 kohm / 33 kohm straight on the pin passes more than no-fire with its upper resistor shorted, and soot fools it."""
+    """100 kohm / 33 kohm on the pin passes more than no-fire with the upper one shorted, and soot fools it."""
     search = divider_search(bench())
     assert search.recommended is not None
     assert search.present.rejected_by == ("single-fault current above the monitor limit",)

@@ -41,7 +41,9 @@ def test_cutter_by_hand() -> None:
     nominal = 6.4 / (0.080 + 0.020 + wire + 0.040 + 1.5 + 0.020)
     high = 6.8 / (0.050 + 0.010 + wire + 0.020 + 1.2 + 0.015)
     # the sense divider draws some 1e-5 of this
-    assert (igniter.current.low, igniter.current.nominal, igniter.current.high) == pytest.approx((low, nominal, high), rel=1e-6)
+    assert (igniter.current.low, igniter.current.nominal, igniter.current.high) == pytest.approx(
+        (low, nominal, high), rel=1e-6
+    )
     times = [-0.020 * math.log1p(-((i0 / i) ** 2)) for i0, i in ((0.25, high), (0.5, nominal), (1.0, low))]
     spread = igniter.function_time
     assert (spread.low, spread.nominal, spread.high) == pytest.approx(times, rel=1e-5)
@@ -170,7 +172,13 @@ def test_one_open_string_concentrates_the_current() -> None:
 def test_missing_no_fire_is_never_a_pass() -> None:
     """Every limit that needs the no-fire current is UNKNOWN without it."""
     result = check(load_example("unknown-igniter"))
-    needs = ("below-no-fire", "monitor-current-tenth", "output-leakage-20-db", "current-into-short", "test-current-energy-tenth")
+    needs = (
+        "below-no-fire",
+        "monitor-current-tenth",
+        "output-leakage-20-db",
+        "current-into-short",
+        "test-current-energy-tenth",
+    )
     assert {f.verdict for f in result.findings if f.rule in needs} == {"UNKNOWN"} and result.verdict == "UNKNOWN"
 
 
@@ -212,7 +220,10 @@ def test_150_percent_is_reached_at_150_percent(
         ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
         ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", f"{loop - 0.015:.9g} ohm"),
         ("15 mohm .. 20 mohm .. 30 mohm", "15 mohm"),
-        ('wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"', 'resistance = "0 ohm", joints = "0 ohm"'),
+        (
+            'wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"',
+            'resistance = "0 ohm", joints = "0 ohm"',
+        ),
     )
     found = next(f for f in check(parse_circuit(text)).findings if f.rule == "firing-current-150-percent")
     assert found.verdict == verdict and found.limit == pytest.approx(entry["value"]), entry["source"]

@@ -127,7 +127,8 @@ def test_charge_sharing_against_ngspice(pin: str) -> None:
     source = 101e3 * 33.33e3 / 134.33e3
     resistor = circuit.channels[0].pin_resistor.high
     deck = (
-        f"charge sharing\nV1 s 0 1.0\nR1 s tap {source!r}\nC1 tap 0 80n ic=1.0\nR2 tap pin {resistor!r}\nC2 pin 0 8p ic=0\n"
+        f"charge sharing\nV1 s 0 1.0\nR1 s tap {source!r}\nC1 tap 0 80n ic=1.0\n"
+        f"R2 tap pin {resistor!r}\nC2 pin 0 8p ic=0\n"
         f"{OPTIONS}.tran 1n 2u 0 0.5n uic\n.end\n"
     )
     plot = run_deck(deck).plot("transient")
@@ -139,14 +140,15 @@ def test_settling_without_filter_against_ngspice() -> None:
     """Without a filter the whole source resistance charges the sample capacitor: exp(-t/RC)."""
     circuit = bench(adc=SAMPLED)
     left = remaining_charge(circuit, circuit.channels[0], "intact", phase_box(circuit, "armed"))
-    deck = f"settling\nV1 s 0 1.0\nR1 s tap 101k\nR2 tap 0 33.33k\nC2 tap 0 8p ic=0\n{OPTIONS}.tran 1n 2u 0 0.5n uic\n.end\n"
+    parts = "V1 s 0 1.0\nR1 s tap 101k\nR2 tap 0 33.33k\nC2 tap 0 8p ic=0\n"
+    deck = f"settling\n{parts}{OPTIONS}.tran 1n 2u 0 0.5n uic\n.end\n"
     plot = run_deck(deck).plot("transient")
     final = 33.33 / 134.33
     assert left == pytest.approx(1.0 - float(plot.signal("v(tap)")[-1]) / final, rel=2e-3)
 
 
 def test_settling_at_the_published_acquisition_time(published: Callable[[str], dict[str, Any]]) -> None:
-    """After the published time for an eighth of a code, the settling law used for the bands leaves an eighth of a code."""
+    """After the published time for an eighth of a code the law of the bands leaves an eighth of a code."""
     entry = published("adc.settle_eighth")
     left = float(settling_error(entry["full"], entry["resistance"], 0.0, entry["capacitance"]))
     assert left * 2.0 ** entry["bits"] == pytest.approx(entry["error"], rel=1e-4), entry["source"]

@@ -22,7 +22,7 @@ def test_line_resistance_by_hand() -> None:
 
 
 def test_overlapping_resistances_forbid_any_current() -> None:
-    """0.7 to 1.3 ohm bridges: three intact can be 0.533 ohm, two 0.45 ohm. No current separates them, and both are named."""
+    """0.7 to 1.3 ohm bridges: three may be 0.533 ohm, two 0.45 ohm; no current separates them; both are named."""
     circuit = cluster(lead=EXACT, bridge="0.7 ohm .. 1.0 ohm .. 1.3 ohm")
     found = requirements(circuit, circuit.channels[0], "one string open")
     assert not any(r.possible for r in found)
@@ -70,7 +70,7 @@ def test_battery_range_forbids_absolute_codes() -> None:
 
 
 def test_wide_joint_is_possible_with_a_divider() -> None:
-    """A joint of 1 kohm can be seen by a divider below the monitor limit; the total put into the loop tells them apart."""
+    """A joint of 1 kohm can be seen by a divider below the monitor limit."""
     circuit = bench()
     absolute = requirements(circuit, circuit.channels[0], "joint", joint=1000.0)[0]
     assert absolute.possible and absolute.total_resistance is not None and absolute.current is not None

@@ -42,10 +42,10 @@ CASES: list[tuple[str, str, str]] = [
     ('resistance = "20 mohm .. 40 mohm .. 90 mohm"', "", "the internal resistance is unknown"),
     ("20 mohm .. 40 mohm .. 90 mohm", "40 m", "write '40 mohm'"),
     ("20 mohm .. 40 mohm .. 90 mohm", "-40 mohm", "must not be below 0 ohm"),
-    ('open_circuit_voltage =', 'state_of_charge = "50 %"\nopen_circuit_voltage =', "exclude each other"),
-    ('open_circuit_voltage =', 'chemistry = "lithium-plolymer"\nopen_circuit_voltage =', "lithium-polymer"),
+    ("open_circuit_voltage =", 'state_of_charge = "50 %"\nopen_circuit_voltage =', "exclude each other"),
+    ("open_circuit_voltage =", 'chemistry = "lithium-plolymer"\nopen_circuit_voltage =', "lithium-polymer"),
     (
-        'open_circuit_voltage =',
+        "open_circuit_voltage =",
         'readings = { open = "12 V", loaded = "13 V", load = "4 ohm" }\nopen_circuit_voltage =',
         "the loaded reading must not exceed the open one",
     ),
@@ -76,7 +76,11 @@ CASES: list[tuple[str, str, str]] = [
     ('no_fire = { current = "0.20 A"', 'no_fire = { current = "0.90 A"', "must lie below all_fire.current"),
     ('no_fire = { current = "0.20 A"', 'no_fire = { current = "0 A"', "must be above 0 A"),
     ('no_fire = { current = "0.20 A"', 'no_fire = { curent = "0.20 A"', "did you mean 'current'"),
-    ("reliability = 0.999, confidence = 0.95 }\nall", "reliability = 99.9, confidence = 0.95 }\nall", "above 0.5 and below 1"),
+    (
+        "reliability = 0.999, confidence = 0.95 }\nall",
+        "reliability = 99.9, confidence = 0.95 }\nall",
+        "above 0.5 and below 1",
+    ),
     ('time_constant = "10 ms"', 'time_constant = "0 s"', "must be above 0 s"),
     ('time_constant = "10 ms"', 'time_constant = "10 ms"\nadiabatic_energy = "3 J"', "adiabatic energy"),
     ('time_constant = "10 ms"', "response = []", "list of [current, time] pairs"),
@@ -86,8 +90,12 @@ CASES: list[tuple[str, str, str]] = [
     ('spent = "open"', 'spent = "opne"', "'open', 'short' or a resistance range"),
     ("[igniter.match]", "[igniter.macth]", "unknown igniter 'match' in string 1, position 1; did you mean 'macth'"),
     ("[mosfet.low_side]", "[mosfet.low]", "unknown mosfet 'low_side'"),
-    ("{ gate = \"2.5 V\"", "{ gate = \"1.2 V\"", "must lie above the threshold"),
-    ("on_resistance = [{", "on_resistance = [{ gate = \"4.5 V\", resistance = \"9 mohm\" }, {", "must ascend in gate voltage"),
+    ('{ gate = "2.5 V"', '{ gate = "1.2 V"', "must lie above the threshold"),
+    (
+        "on_resistance = [{",
+        'on_resistance = [{ gate = "4.5 V", resistance = "9 mohm" }, {',
+        "must ascend in gate voltage",
+    ),
     ("on_resistance_hot_factor = 1.6", "on_resistance_hot_factor = 0.5", "greater than or equal to 1"),
     ("on_resistance_hot_factor = 1.6", 'on_resistance_hot_factor = "1.6"', "plain number"),
     ('threshold_drift = "-4 mV/K"', 'threshold_drift = "4 mV/K"', "must not exceed 0 V/K"),
@@ -103,7 +111,7 @@ CASES: list[tuple[str, str, str]] = [
     ('wire = "AWG 20", distance', 'wire = "AWG 20", resistance = "1 ohm", distance', "exactly one of wire, trace"),
     ('wire = "AWG 20", distance', 'resistance = "1 ohm", distance', "leave out distance"),
     ('upper = "100 kohm ± 1 %"', 'upper = "100k"', "write '100 kohm'"),
-    ("[checklist]", "[rules]\npresets = [\"range saftey\"]\n\n[checklist]", "did you mean 'range safety'"),
+    ("[checklist]", '[rules]\npresets = ["range saftey"]\n\n[checklist]', "did you mean 'range safety'"),
     ("interlock_in_series = true", 'interlock_in_series = "yes"', "valid boolean"),
     ("[controller.adc]", "[controller.adc", "is not TOML"),
     ("[battery]", "[battery]\n[battery]", "is not TOML"),
@@ -142,7 +150,9 @@ def test_all_mistakes_at_once_with_their_lines() -> None:
     for mistake in mistakes:
         if "is missing" not in mistake.message:
             assert mistake.line is not None
-            assert mistake.key.split(".")[-1].split("[")[0] in lines[mistake.line - 1] or "lead" in lines[mistake.line - 1]
+            assert (
+                mistake.key.split(".")[-1].split("[")[0] in lines[mistake.line - 1] or "lead" in lines[mistake.line - 1]
+            )
     assert [m.line or 0 for m in mistakes] == sorted(m.line or 0 for m in mistakes)
 
 
@@ -150,7 +160,7 @@ def test_all_mistakes_at_once_with_their_lines() -> None:
     ("content", "says"),
     [
         (b"\x00\x01\x02binary", "is a binary file"),
-        (b"title = \"\xff\xfe\"", "is not UTF-8 text"),
+        (b'title = "\xff\xfe"', "is not UTF-8 text"),
         (b"# " + b"x" * (MAX_BYTES + 1), "a circuit file has at most"),
         (b"", "is missing"),
         ("title = 'ü'".encode("latin-1"), "is not UTF-8 text"),

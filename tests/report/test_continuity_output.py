@@ -91,7 +91,7 @@ def test_text_fits_and_ends_with_what_is_proved() -> None:
     assert "\x1b" not in text
     proof = flat(text[text.index("What a reading in the intact band proves") :])
     assert "34.7 kohm in series" in proof
-    assert "Intact does not mean that it fires" in proof
+    assert "Intact does not mean it fires" in proof
     assert "does not show a short across the igniter" in proof
     assert "69.9 dB" in proof
 

@@ -14,13 +14,13 @@ from ignition.circuit.extremes import draw
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.nodal import solve
 from ignition.errors import InputError
+from ignition.report.foreign_output import foreign_text
 from ignition.spice.binding import bind
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.flatten import flatten
 from ignition.spice.foreign import analyse_foreign, single_faults
 from ignition.spice.foreign_network import FOREIGN_PHASES, foreign_network
 from ignition.spice.foreign_results import COVERED, NOT_COVERED, ForeignResult
-from ignition.report.foreign_output import foreign_text
 from ignition.spice.netlist import Netlist
 from ignition.spice.ngspice import run_operating_points
 from ignition.spice.reader import parse_netlist
