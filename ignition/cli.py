@@ -8,11 +8,17 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ignition.errors import IgnitionError, InputError
+
+if TYPE_CHECKING:
+    from ignition.analyses.continuity import Continuity
+    from ignition.analyses.misclassification import Misclassification
+    from ignition.analyses.requirement import Requirement
+    from ignition.circuit.model import Circuit
 
 __all__ = ["app", "main"]
 
@@ -99,6 +105,12 @@ def continuity(
         Path | None,
         typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
     ] = None,
+    trials: Annotated[int, typer.Option(min=0, help="Samples of each state, for how often two are confused.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the samples.")] = 0,
+    need: Annotated[
+        str | None,
+        typer.Option(help="What it would take to see: 'one string open', 'shorted' or 'joint'.", show_default=False),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Continuity test: igniter current, converter reading and line states that it can tell apart."""
@@ -110,20 +122,45 @@ def continuity(
 
     circuit = load_circuit(file)
     result = analyse(circuit)
+    confused = _confused(circuit, result, trials, seed)
+    needed = _needed(circuit, need)
     if as_json:
-        from ignition.report.continuity_output import continuity_dict
+        from ignition.report.continuity_output import continuity_dict, misclassification_dict, requirement_dict
         from ignition.report.contract import to_json
 
-        print(to_json(continuity_dict(result)))
+        more = {"misclassification": misclassification_dict(confused)} if trials else {}
+        print(to_json(continuity_dict(result) | more | ({"requirements": requirement_dict(needed)} if need else {})))
     else:
-        from ignition.report.continuity_output import continuity_text
+        from ignition.report.continuity_output import continuity_text, misclassification_text, requirement_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         continuity_text(result, console)
+        if trials:
+            misclassification_text(confused, console)
+        if need:
+            requirement_text(needed, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
     raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
+
+
+def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...]:
+    from ignition.analyses.misclassification import misclassification
+
+    return misclassification(circuit, result, rng=seed, size=trials) if trials else ()
+
+
+def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...]:
+    """Requirements of every channel that the target applies to."""
+    from ignition.analyses.requirement import requirements
+
+    if target is None:
+        return ()
+    channels = [c for c in circuit.channels if target != "one string open" or len(c.strings) > 1]
+    if not channels:
+        raise InputError("--need 'one string open' asks for a channel of several strings; this circuit has none")
+    return tuple(r for channel in channels for r in requirements(circuit, channel, target))
 
 
 def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:

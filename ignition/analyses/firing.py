@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing_bounds import IgniterBounds, igniter_bounds
-from ignition.analyses.on_state import OnState, Settled, firing_network, heating
+from ignition.analyses.on_state import OnState, Settled, firing_network, heating, with_spent
 from ignition.analyses.results import Spread
 from ignition.analyses.sequence import igniter_list, march_circuit, turn_on
 from ignition.analyses.supply import SupplyUnderFire, supply_under_fire
@@ -260,11 +260,12 @@ def _channel(
 ) -> ChannelFiring:
     names = [n for string in igniter_names(channel) for n in string]
     probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
-    low_side = extremes(firing_network(circuit, _together(circuit, channel, before=True)), box, probes)
-    high_side = low_side
-    alone = _together(circuit, channel, before=False)
-    if alone != _together(circuit, channel, before=True):
-        high_side = extremes(firing_network(circuit, alone), box, probes)
+    before, alone = _together(circuit, channel, before=True), _together(circuit, channel, before=False)
+    low_box = box
+    if alone != before:  # bridges that have fired may draw more than cold ones
+        low_box = {**(with_spent(circuit, box) or box), **{name: box[name] for name in names}}
+    low_side = extremes(firing_network(circuit, before), low_box, probes)
+    high_side = low_side if alone == before else extremes(firing_network(circuit, alone), box, probes)
     currents = [
         Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
     ]

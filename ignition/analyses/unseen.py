@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
 
-from ignition.analyses.bands import adc_band, armed_states, code_bounds, remaining_charge
+from ignition.analyses.bands import adc_band, armed_states, reference_voltage, remaining_charge
 from ignition.circuit.extremes import Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.circuit.network import Network
 from ignition.circuit.nodal import solve
 from ignition.circuit.states import LEAKING, State, adc_pin, build_network
 from ignition.toleranced import Toleranced
+from ignition.typing import FloatArray
 
 __all__ = ["current_when_fired", "largest_resistance"]
 
@@ -22,7 +24,7 @@ _LARGEST = 1e9
 _SMALLEST = 1e-3
 """Resistance below which there is none [ohm]."""
 
-_ROUNDS, _POINTS = 6, 48
+_ROUNDS, _POINTS, _PRECISION = 40, 25, 1e-9
 
 
 def largest_resistance(
@@ -92,6 +94,16 @@ def _largest(
     return resistance
 
 
+def _voltage_that_reads(circuit: Circuit, limit: float, left: float) -> float:
+    """Pin voltage from which the highest reading reaches a code: the upper bound of `code_bounds`, inverted [V]."""
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    if limit <= 0.0:
+        return -math.inf
+    above = min(limit, 2.0**adc.bits - 1.0) - adc.total_error - 0.5
+    lifted = above * (reference.low if above > 0.0 else reference.high) / 2.0**adc.bits
+    return lifted if lifted >= reference.high else (lifted - left * reference.high) / (1.0 - left)
+
+
 def _on_corner(
     circuit: Circuit,
     channel: ChannelModel,
@@ -102,23 +114,35 @@ def _on_corner(
     limit: float,
     left: float,
 ) -> float:
-    """Largest resistance that reaches the code with all other values fixed, by narrowing a logarithmic grid."""
-    low, high = _SMALLEST, _LARGEST
+    """Largest resistance that reaches the code with all other values fixed.
+
+    A grid brackets it; the reciprocal of the voltage, nearly straight in the resistance, then says where to look.
+    """
+    enough = _voltage_that_reads(circuit, limit, left)
+    grid = np.geomspace(_SMALLEST, _LARGEST, _POINTS)
     reached = 0.0
     for _ in range(_ROUNDS):
-        grid = np.geomspace(low, high, _POINTS)
-        values = {n: np.full(_POINTS, corner[n]) for n in network.parameters} | {key: base + grid}
-        pins = solve(network, values).voltage(adc_pin(channel))
-        codes = [code_bounds(circuit, float(v), float(v), float(v), left).high for v in pins]
-        inside = [index for index, code in enumerate(codes) if code is not None and code >= limit]
-        if not inside:
+        values = {n: np.full(len(grid), corner[n]) for n in network.parameters} | {key: base + grid}
+        volts = solve(network, values).voltage(adc_pin(channel))
+        inside = np.flatnonzero(volts >= enough)
+        if not len(inside):
             break
-        last = inside[-1]
+        last = int(inside[-1])
         reached = float(grid[last])
-        if last == _POINTS - 1:
+        if last == len(grid) - 1 or grid[last + 1] <= reached * (1.0 + _PRECISION):
             break
-        low, high = float(grid[last]), float(grid[last + 1])
+        grid = _closer(grid[last : last + 2], volts[last : last + 2], enough)
     return reached
+
+
+def _closer(ends: FloatArray, volts: FloatArray, enough: float) -> FloatArray:
+    """Points between two resistances: an even spread, and a tight group about where the voltage should be enough."""
+    points = np.geomspace(ends[0], ends[1], 9)
+    if volts[1] > 0.0 and enough > 0.0:
+        share = (1.0 / enough - 1.0 / volts[0]) / (1.0 / volts[1] - 1.0 / volts[0])
+        near = (ends[0] + share * (ends[1] - ends[0])) * (1.0 + np.array([-1e-4, -1e-7, -4e-10, 4e-10, 1e-7, 1e-4]))
+        points = np.concatenate([points, near[(near > ends[0]) & (near < ends[1])]])
+    return np.unique(points)
 
 
 def current_when_fired(circuit: Circuit, channel: ChannelModel, resistance: float) -> float:

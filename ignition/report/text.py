@@ -277,13 +277,14 @@ def firing_text(
     """
     console.print(Text(f"Firing  ({result.circuit})", style="bold"))
     for channel in result.channels:
-        console.print(f"\nChannel {channel.channel}: low .. nominal .. high")
+        kinds = ", ".join(dict.fromkeys(i.kind for i in channel.igniters))
+        console.print(f"\nChannel {channel.channel} ({kinds}): low .. nominal .. high, margin to all-fire")
         table(
             console,
-            ("igniter", "current", "function time", "functions", "of all-fire"),
+            ("", "current", "function time", "functions", "margin"),
             [
                 (
-                    f"{i.string}.{i.position} {i.kind}",
+                    f"{i.string}.{i.position}",
                     spread_text(i.current),
                     spread_text(i.function_time),
                     i.functions,

@@ -6,8 +6,10 @@ import math
 
 import pytest
 
+from ignition.analyses.bands import code_bounds
 from ignition.analyses.continuity import continuity
 from ignition.analyses.thresholds import integer_codes
+from ignition.analyses.unseen import _voltage_that_reads
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.parts.conductor import conductor_area, copper_resistance
@@ -229,3 +231,15 @@ def test_exact_divider_without_drift_has_no_such_term() -> None:
     assert circuit.channels[0].divider_drift == 0.0
     assert "divider temperature coefficient" not in dict(continuity(circuit).channels[0].readings[0].band.terms)
     assert isinstance(circuit.channels[0].upper, Toleranced)
+
+
+@pytest.mark.parametrize("left", [0.0, 0.02])
+@pytest.mark.parametrize("limit", [1.0, 4.0, 5.0, 700.0, 4000.0, 4095.0])
+def test_voltage_that_reads_inverts_the_band(limit: float, left: float) -> None:
+    """The voltage found reads the code, and a microvolt less does not."""
+    circuit = bench(total_error="4")
+    volts = _voltage_that_reads(circuit, limit, left)
+    at = code_bounds(circuit, volts, volts, volts, left).high
+    less = code_bounds(circuit, volts - 1e-6, volts - 1e-6, volts - 1e-6, left).high
+    assert at == pytest.approx(limit, abs=1e-6)
+    assert less is not None and less < limit

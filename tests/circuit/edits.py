@@ -1,0 +1,21 @@
+"""Circuit files made from good ones by edits, for tests."""
+
+from __future__ import annotations
+
+from ignition.circuit.examples import example_text
+
+__all__ = ["CUTTER", "DEMO", "edited"]
+
+CUTTER = example_text("tether-cutter")
+"""One channel, one igniter, direct battery values."""
+
+DEMO = example_text("demo")
+"""A cluster of three and a second channel; everything passes."""
+
+
+def edited(text: str, *swaps: tuple[str, str]) -> str:
+    """The text with the first occurrence of each old piece replaced; every one must occur."""
+    for old, new in swaps:
+        assert old in text, f"the example no longer holds {old!r}"
+        text = text.replace(old, new, 1)
+    return text

@@ -1,0 +1,73 @@
+"""The verbs that write files: header, divider plot, netlists; and the cross-check of every example."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from ignition.circuit.examples import example_names, example_text
+
+
+def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a folder."""
+    return subprocess.run(
+        [sys.executable, "-m", "ignition", *words], cwd=folder, capture_output=True, text=True, timeout=120, check=False
+    )
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with all example files."""
+    for name in example_names():
+        (tmp_path / f"{name}.toml").write_text(example_text(name), encoding="utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_header_compiles_alone_and_included(name: str, folder: Path) -> None:
+    """The header of every example compiles as C99 with all warnings as errors; the JSON form says the same codes."""
+    compiler = shutil.which("cc") or shutil.which("gcc")
+    assert compiler is not None
+    assert run("header", f"{name}.toml", "-o", "pad.h", folder=folder).returncode == 0
+    (folder / "main.c").write_text('#include "pad.h"\nint main(void) { return (int)IGN_ADC_BITS - (int)IGN_ADC_BITS; }\n')
+    strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-fsyntax-only"]
+    for source in (["-x", "c", "pad.h"], ["main.c"]):
+        done = subprocess.run([compiler, *strict, *source], cwd=folder, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+    found = json.loads(run("header", f"{name}.toml", "--json", folder=folder).stdout)
+    assert found["channels"]
+
+
+def test_divider_writes_a_picture_and_says_why(folder: Path) -> None:
+    """The search prints reasons, draws its picture, and refuses an unknown channel or series with status 2."""
+    done = run("divider", "demo.toml", "--plot", "d.png", folder=folder)
+    assert "why:" in done.stdout and "Present divider" in done.stdout and "Cautions" in done.stdout
+    assert (folder / "d.png").read_bytes().startswith(b"\x89PNG")
+    for words in (("--channel", "nobody"), ("--series", "E7"), ("--low", "1k"), ("--low", "3 Mohm")):
+        wrong = run("divider", "demo.toml", *words, folder=folder)
+        assert wrong.returncode == 2 and wrong.stdout == "" and "Traceback" not in wrong.stderr, words
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_every_example_agrees_with_ngspice(name: str, folder: Path) -> None:
+    """Every quantity of every example agrees with ngspice: steady values to 1e-6, function times to 1 %."""
+    done = run("crosscheck", f"{name}.toml", "--json", folder=folder)
+    result = json.loads(done.stdout)
+    assert done.returncode == 0 and result["agrees"] and len(result["comparisons"]) > 50
+    assert all(c["relative_difference"] <= (1e-2 if c["unit"] == "s" else 1e-6) for c in result["comparisons"])
+
+
+def test_foreign_netlist_on_the_command_line(folder: Path) -> None:
+    """A netlist with its role file gives continuity, no-fire margins and cautions."""
+    from importlib import resources
+
+    for name in ("foreign.cir", "foreign_roles.toml"):
+        text = resources.files("ignition.data.examples").joinpath(name).read_text(encoding="utf-8")
+        (folder / name).write_text(text, encoding="utf-8")
+    done = run("continuity", "foreign.cir", "--roles", "foreign_roles.toml", folder=folder)
+    assert done.returncode == 0 and "no-fire margin" in done.stdout and "Cautions" in done.stdout
