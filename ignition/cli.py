@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ignition.cli_cluster import cluster
 from ignition.errors import IgnitionError, InputError
 
 if TYPE_CHECKING:
@@ -338,6 +339,9 @@ def schema() -> None:
     from ignition.report.contract import to_json
 
     print(to_json(json_schema()))
+
+
+app.command()(cluster)
 
 
 def main() -> None:

@@ -25,6 +25,7 @@ RANKS = {
     "spice": 7,
     "report": 8,
     "cli": 9,
+    "cli_cluster": 9,
     "__main__": 10,
 }
 
