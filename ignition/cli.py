@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -74,27 +75,63 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
 def firing(
     file: CircuitFile,
     trials: Annotated[int, typer.Option(min=0, help="Trial firings for the probability; 0 for none.")] = 10_000,
-    seed: Annotated[int, typer.Option(min=0, help="Seed of the trials.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of all random numbers.")] = 0,
     jobs: Annotated[int, typer.Option(min=1, max=256, help="Processes for the trials.")] = 1,
+    rare: Annotated[bool, typer.Option("--rare", help="Resolve a small probability of failure too.")] = False,
+    influence: Annotated[bool, typer.Option("--influence", help="Tell which inputs matter most too.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Firing current, margin to all-fire and function time of every igniter."""
+    from ignition.analyses.discharge import discharge
     from ignition.analyses.firing import firing as analyse
+    from ignition.analyses.influence import influence as share_out
     from ignition.analyses.montecarlo import firing_trials
+    from ignition.analyses.rare import rare_failure
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
     result = analyse(circuit)
-    tried = firing_trials(circuit, trials, seed, jobs=jobs) if trials else None
+    tried = firing_trials(circuit, trials, seed, jobs=jobs, progress=_progress(trials)) if trials else None
+    seldom = rare_failure(circuit, seed=seed) if rare else None
+    shares = share_out(circuit, seed=seed) if influence else None
+    bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
     if as_json:
         from ignition.report.contract import firing_dict, to_json
+        from ignition.report.firing_output import discharge_dict, influence_dict, rare_dict, spread_of_times_dict
 
-        print(to_json(firing_dict(result, tried)))
+        more = {"spread_of_times": spread_of_times_dict(tried)} if tried is not None else {}
+        more |= {"rare_failure": rare_dict(seldom)} if seldom is not None else {}
+        more |= {"influence": influence_dict(shares)} if shares is not None else {}
+        more |= {"discharge": discharge_dict(bank)} if bank is not None else {}
+        print(to_json(firing_dict(result, tried) | more))
     else:
-        from ignition.report.text import firing_text, make_console
+        from ignition.report.firing_output import discharge_text, influence_text, rare_text, spread_of_times_text
+        from ignition.report.text import assumption_text, caution_text, firing_text, make_console
 
-        firing_text(result, circuit.assumptions, make_console(), tried)
+        console = make_console()
+        firing_text(result, console, tried)
+        if tried is not None and tried.probability is not None:
+            spread_of_times_text(tried, console)
+        if seldom is not None:
+            rare_text(seldom, console)
+        if shares is not None:
+            influence_text(shares, console)
+        if bank is not None:
+            discharge_text(bank, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
     raise typer.Exit(0 if result.all_function else 1)
+
+
+def _progress(trials: int) -> Callable[[int, int], None] | None:
+    """A line on standard error for long runs, where a person watches."""
+    if trials < 200_000 or not sys.stderr.isatty():
+        return None
+
+    def show(done: int, asked: int) -> None:
+        print(f"\r{done} of {asked} trials", end="\n" if done >= asked else "", file=sys.stderr, flush=True)
+
+    return show
 
 
 @app.command()

@@ -259,17 +259,13 @@ def _trials(trials: FiringTrials, console: Console) -> None:
     item(console, f"probability that all function: at least {trials.lower(0.95):.6g} at 95 % confidence")
 
 
-def firing_text(
-    result: Firing, assumptions: Sequence[Assumption], console: Console, trials: FiringTrials | None = None
-) -> None:
+def firing_text(result: Firing, console: Console, trials: FiringTrials | None = None) -> None:
     """Print a firing analysis.
 
     Parameters
     ----------
     result : Firing
         The analysis.
-    assumptions : sequence of Assumption
-        What was assumed.
     console : rich.console.Console
         Where to.
     trials : FiringTrials, optional
@@ -316,5 +312,3 @@ def firing_text(
         item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
     if trials is not None:
         _trials(trials, console)
-    assumption_text(assumptions, console)
-    caution_text(console)

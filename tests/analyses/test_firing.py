@@ -190,6 +190,7 @@ def test_missing_no_fire_is_never_a_pass() -> None:
         ("ejection-single-cell", "PASS"),
         ("reset-pull-up", "FAIL"),
         ("unknown-igniter", "UNKNOWN"),
+        ("cold-cluster", "FAIL"),
         ("tether-cutter", "UNKNOWN"),
     ],
 )
