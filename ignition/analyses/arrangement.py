@@ -16,7 +16,7 @@ from ignition.errors import InputError
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["ARRANGEMENTS", "MOST_IGNITERS", "ClusterCurrent", "arranged", "cluster_current", "layouts", "only_channel"]
+__all__ = ["ARRANGEMENTS", "ClusterCurrent", "MOST_IGNITERS", "arranged", "cluster_current", "layouts", "only_channel"]
 
 ARRANGEMENTS = ("parallel", "series", "mixed")
 """Each igniter alone on the line; all in one string; several equal strings of two or more."""

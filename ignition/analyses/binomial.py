@@ -16,7 +16,7 @@ class Interval:
     Attributes
     ----------
     low, high : float
-        Bounds, in the unit of the estimate.
+        Bounds [unit of the estimate].
     """
 
     low: float

@@ -275,7 +275,7 @@ def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, To
         last = other.start.high + other.pulse.high
         end = last if math.isinf(end) else max(end, last)
     least = _recharged(circuit, least, channel.start.low - end)
-    nominal = found.voltage[channel.name]
+    nominal = min(found.voltage[channel.name], battery.voltage.high)  # found by a quotient: may round up
     return Spread(low=min(least, nominal), nominal=nominal, high=battery.voltage.high, unit="V")
 
 

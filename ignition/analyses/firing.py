@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing_bounds import IgniterBounds, igniter_bounds
+from ignition.analyses.march import MarchResult
 from ignition.analyses.on_state import OnState, Settled, firing_network, heating, with_spent
 from ignition.analyses.results import Spread
 from ignition.analyses.sequence import igniter_list, march_circuit, turn_on
@@ -16,6 +17,7 @@ from ignition.analyses.supply import SupplyUnderFire, supply_under_fire
 from ignition.circuit.extremes import Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.circuit.states import igniter_names
+from ignition.errors import NetworkError
 from ignition.toleranced import Toleranced
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]

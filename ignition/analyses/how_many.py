@@ -11,7 +11,7 @@ from ignition.analyses.montecarlo import firing_trials
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 
-__all__ = ["MARGIN", "HowMany", "LikelyMany", "how_many", "how_many_likely", "margin_of"]
+__all__ = ["HowMany", "LikelyMany", "MARGIN", "how_many", "how_many_likely", "margin_of"]
 
 MARGIN = 1.5
 """Lowest current over the all-fire current that is asked of a firing circuit [1]."""

@@ -14,7 +14,7 @@ from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.typing import FloatArray
 
-__all__ = ["QUANTITIES", "Influence", "InputInfluence", "influence"]
+__all__ = ["Influence", "InputInfluence", "QUANTITIES", "influence"]
 
 QUANTITIES = ("latest function time", "margin")
 """Outcomes whose variance is shared out: both as logarithms, so that no single slow trial rules."""

@@ -21,10 +21,10 @@ from ignition.errors import InputError
 
 __all__ = [
     "BLOCK",
-    "MOST_TRIALS",
     "ChannelTrials",
     "FiringTrials",
     "IgniterTrials",
+    "MOST_TRIALS",
     "block_of_trials",
     "firing_trials",
     "generator",

@@ -14,16 +14,7 @@ from ignition.parts.battery import chemistry, resistance_factor
 from ignition.parts.conductor import conductor_area, copper_resistance
 from ignition.toleranced import Toleranced
 
-__all__ = [
-    "WIRES",
-    "BatterySize",
-    "OhmShare",
-    "Remedies",
-    "battery_sizes",
-    "ohm_budget",
-    "remedies",
-    "with_resistance",
-]
+__all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies", "with_resistance"]
 
 WIRES = tuple(f"AWG {gauge}" for gauge in range(30, 4, -2))
 """Standard wires that are tried, from the thinnest."""

@@ -29,7 +29,7 @@ class Tally:
     counts : ndarray
         Numbers in each bin [1].
     least, most : float
-        Extremes, exact; inf and -inf while there is nothing.
+        Extremes, exact [unit of the numbers]; inf and -inf while there is nothing.
     """
 
     counts: Counts

@@ -13,7 +13,7 @@ from ignition.circuit.description import Description
 from ignition.circuit.model import Assumption, Circuit
 from ignition.errors import InputError
 
-__all__ = ["CHANNEL", "IGNITER", "FewInputs", "circuit_from", "describe"]
+__all__ = ["CHANNEL", "FewInputs", "IGNITER", "circuit_from", "describe"]
 
 CHANNEL = "cluster"
 """Name of the one channel."""

@@ -123,7 +123,7 @@ def test_spent_short_starves_the_rest() -> None:
 CIRCUITS: dict[str, Callable[[], Circuit]] = {
     **{name: (lambda name=name: load_example(name)) for name in ("demo", "ejection-single-cell", "long-lead-pad")},
     "wide parallel": lambda: firing_circuit(
-        [["match"]] * 3, voltage="5 V .. 6 V .. 7 V", resistance="0 ohm .. 0.2 ohm .. 0.6 ohm",
+        [["match"]] * 3, voltage="7 V .. 8 V .. 9 V", resistance="0 ohm .. 0.2 ohm .. 0.6 ohm",
         arm_switch="0 ohm .. 0.1 ohm .. 0.5 ohm", bridge="0.8 ohm .. 1 ohm .. 1.5 ohm", lead="0.1 ohm .. 0.4 ohm",
         heating='time_constant = "5 ms .. 20 ms .. 50 ms"', mosfet="5 mohm .. 50 mohm", pulse="20 ms .. 30 ms",
     ),
@@ -210,7 +210,7 @@ def test_both_ways_of_drawing_follow_one_law() -> None:
 
 def test_counts_are_those_of_the_trials() -> None:
     """Times, skew and voltages in the tallies are those that the batch itself shows."""
-    circuit = firing_circuit([["match"]] * 3, voltage="3.2 V .. 4 V", resistance="0.2 ohm", pulse="20 ms")
+    circuit = firing_circuit([["match"]] * 3, voltage="3.5 V .. 5 V", bridge="4 ohm .. 6 ohm", pulse="50 ms")
     result = firing_trials(circuit, 5000, seed=9)
     plan = trial_plan(circuit)
     assert isinstance(plan, TrialPlan)
@@ -246,7 +246,7 @@ def test_results_do_not_depend_on_the_executor(workers: Callable[[], AbstractCon
 
 def test_results_do_not_depend_on_jobs_but_on_the_seed() -> None:
     """Two processes of our own give the same; another seed gives others."""
-    circuit = firing_circuit([["match"]] * 2, voltage="3.2 V .. 4 V", resistance="0.2 ohm", pulse="20 ms")
+    circuit = firing_circuit([["match"]] * 2, voltage="3.5 V .. 5 V", bridge="4 ohm .. 6 ohm", pulse="50 ms")
     alone = firing_trials(circuit, BLOCK + 100, seed=1)
     assert same(alone, firing_trials(circuit, BLOCK + 100, seed=1, jobs=2))
     assert not same(alone, firing_trials(circuit, BLOCK + 100, seed=2))

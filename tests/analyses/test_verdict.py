@@ -41,8 +41,8 @@ MIXED = edited(
     DEMO,
     ('[["booster"], ["booster"], ["booster"]]', '[["booster"], ["marker"], ["marker"]]'),
     ("1.4 ohm .. 1.6 ohm .. 1.9 ohm", "30 ohm .. 31 ohm .. 32 ohm"),
-    ('current = "0.22 A"', 'current = "0.02 A"'),
-    ('current = "0.85 A"', 'current = "0.05 A"'),
+    ('current = "0.22 A"', 'current = "0.005 A"'),
+    ('current = "0.85 A"', 'current = "0.01 A"'),
 )
 """One string of high resistance and low no-fire current beside two of low resistance, which take nearly all the current."""
 
