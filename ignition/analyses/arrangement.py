@@ -136,7 +136,10 @@ def layouts(count: int, arrangement: str) -> tuple[tuple[int, ...], ...]:
 
 
 def cluster_current(
-    circuit: Circuit, channel: ChannelModel, changed: Mapping[str, Toleranced] | None = None
+    circuit: Circuit,
+    channel: ChannelModel,
+    changed: Mapping[str, Toleranced] | None = None,
+    settled: Settled | None = None,
 ) -> ClusterCurrent:
     """Find the current of one igniter of a cluster of equal igniters.
 
@@ -148,6 +151,8 @@ def cluster_current(
         Its channel, all strings of one length.
     changed : mapping of str to Toleranced, optional
         Network parameters that replace the circuit's [SI].
+    settled : Settled, optional
+        The circuit's on-states, where they are known already.
 
     Returns
     -------
@@ -160,7 +165,7 @@ def cluster_current(
     its own string) and with the standing loads, and rises with the battery's voltage and with the resistance of the
     other strings, which take less then. Sense dividers, some 1e-5 of the load, are left out.
     """
-    states, box = Settled(circuit).of(frozenset({channel.name}))
+    states, box = (settled or Settled(circuit)).of(frozenset({channel.name}))
     state = states[channel.name]
     box = {**box, **(changed or {})}
     if state.rows[0] < 0:

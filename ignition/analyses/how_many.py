@@ -141,7 +141,8 @@ def how_many(
         raise InputError(f"margin: a ratio above 0 expected, received {margin!r}; write for example 1.5")
     place = only_channel(circuit, channel)
     layouts(1, arrangement)
-    if circuit.igniters[place.strings[0][0]].all_fire is None:
+    statement = circuit.igniters[place.strings[0][0]].all_fire
+    if statement is None:
         return _unknown(arrangement, "the igniter has no all-fire statement")
     reached: dict[tuple[int, ...], float] = {}
     refused: list[str] = []
@@ -152,10 +153,8 @@ def how_many(
         if current.lowest is None:
             refused.append(current.reason or "the current is unknown")
             return False
-        found = margin_of(circuit, place, strings)
-        assert found is not None
-        reached[strings] = found
-        return found >= margin
+        reached[strings] = current.lowest / statement.current.high
+        return reached[strings] >= margin
 
     strings = _largest(arrangement, enough)
     if not strings:

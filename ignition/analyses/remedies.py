@@ -118,9 +118,11 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
     return tuple(sorted(shares, key=lambda s: (-s.share, s.part)))
 
 
-def _least_margin(circuit: Circuit, channel: ChannelModel, changed: dict[str, Toleranced]) -> float | None:
+def _least_margin(
+    circuit: Circuit, channel: ChannelModel, changed: dict[str, Toleranced], settled: Settled
+) -> float | None:
     statement = circuit.igniters[channel.strings[0][0]].all_fire
-    current = cluster_current(circuit, channel, changed)
+    current = cluster_current(circuit, channel, changed, settled)
     if statement is None or current.lowest is None:
         return None
     return current.lowest / statement.current.high
@@ -163,9 +165,10 @@ def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) ->
     The MOSFET's on-resistance is kept at its present bounds: with a stiffer battery its gate gets no less. For the
     wire, the length is the longest and the temperature the hottest of their tolerances.
     """
+    settled = Settled(circuit)
 
     def enough(name: str, ohms: float) -> bool:
-        found = _least_margin(circuit, channel, {name: Toleranced.exact(ohms, "ohm")})
+        found = _least_margin(circuit, channel, {name: Toleranced.exact(ohms, "ohm")}, settled)
         return found is not None and found >= margin
 
     source = "bank.resistance" if circuit.battery.bank_resistance is not None else "battery.resistance"

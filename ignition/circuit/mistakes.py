@@ -120,9 +120,11 @@ def read_toml(
     """
     try:
         table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # ValueError: TOML's own, and a number of thousands of digits
         message = str(error)
         line = int(message.split("(at line ")[1].split(",")[0]) if "(at line " in message else None
+        if "(at end of document)" in message:
+            line = text.count("\n") + 1
         raise CircuitFileError(shown, (Mistake(key="", line=line, message=f"is not TOML: {message}"),)) from None
     found: list[tuple[KeyPath, str]] = []
     made: Model | None = None

@@ -96,12 +96,12 @@ class FiringCase:
         """The channels in words."""
         return f"firing {' and '.join(c.name for c in self.channels)}"
 
-    def deck(self, title: str, notes: tuple[str, ...] = ()) -> str | None:
-        """Write the transient at nominal; None where no bridge's threshold is known."""
+    def deck(self, title: str, notes: tuple[str, ...] = (), least_stop: float = 0.0) -> str | None:
+        """Write the transient at nominal, to `least_stop` [s] at least; None where no bridge's threshold is known."""
         if not self.bridges:
             return None
         values = nominal_values(self.network, self.box)
-        stop, step = _firing_times(self, values)
+        stop, step = _firing_times(self, values, least_stop)
         return firing_deck(
             self.network, values, title, bridges=self.bridges, pulses=self.pulses, stop=stop, step=step, notes=notes
         )
@@ -296,18 +296,18 @@ def _bridges(circuit: Circuit, channels: tuple[ChannelModel, ...]) -> dict[str, 
     return found
 
 
-def _firing_times(case: FiringCase, values: Mapping[str, float]) -> tuple[float, float]:
+def _firing_times(case: FiringCase, values: Mapping[str, float], least_stop: float) -> tuple[float, float]:
     """End and longest step of a transient: from the function times that the first currents would give."""
     solution = solve(case.network, values)
     currents = {name: abs(float(solution.current(name)[0])) for name in case.bridges}
     times = [
-        float(function_time(currents[name], bridge.threshold, bridge.time_constant, bridge.growth))
+        float(function_time(currents[name], bridge.threshold, bridge.time_constant, growth=bridge.growth))
         for name, bridge in case.bridges.items()
     ]
     finite = [t for t in times if 0.0 < t < math.inf]
     end = max(pulse.stop for pulse in case.pulses.values())
     last = max(pulse.start for pulse in case.pulses.values())
-    stop = min(end, last + 6.0 * max(finite)) if len(finite) == len(times) else end
+    stop = min(end, max(last + 6.0 * max(finite), least_stop)) if len(finite) == len(times) else end
     step = min(finite, default=stop) / _STEPS
     return _rounded(stop), _rounded(max(step, stop / _MOST_STEPS))
 

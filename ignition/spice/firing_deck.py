@@ -29,7 +29,7 @@ __all__ = [
 OPEN_RESISTANCE = 1e9
 """Resistance written for a spent bridge that is open, and for a switch that is off [ohm]."""
 
-SHORT_RESISTANCE = 1e-6
+SHORT_RESISTANCE = 1e-4
 """Resistance written for a spent bridge, or a closed switch, of no resistance [ohm]."""
 
 _TRANSIENT_OPTIONS = ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 method=gear"
