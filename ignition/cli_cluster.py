@@ -20,7 +20,9 @@ def cluster(
     ],
     lead: Annotated[
         str,
-        typer.Option(help="'AWG 20, 8 m' (one way), or '0.5 ohm' (out and back); also 'joints 0.1 ohm'.", show_default=False),
+        typer.Option(
+            help="'AWG 20, 8 m' (one way), or '0.5 ohm' (out and back); also 'joints 0.1 ohm'.", show_default=False
+        ),
     ],
     battery: Annotated[
         str | None,
@@ -36,9 +38,7 @@ def cluster(
         str | None, typer.Option(help="Wires of each string, written like --lead.", show_default=False)
     ] = None,
     arm_switch: Annotated[str | None, typer.Option(help="'20 mohm .. 50 mohm'.", show_default=False)] = None,
-    mosfet: Annotated[
-        str | None, typer.Option(help="On-resistance, '10 mohm .. 20 mohm'.", show_default=False)
-    ] = None,
+    mosfet: Annotated[str | None, typer.Option(help="On-resistance, '10 mohm .. 20 mohm'.", show_default=False)] = None,
     pulse: Annotated[str | None, typer.Option(help="'500 ms'.", show_default=False)] = None,
     ambient: Annotated[str | None, typer.Option(help="'-5 degC .. 15 degC .. 30 degC'.", show_default=False)] = None,
     trials: Annotated[int, typer.Option(min=0, help="Trial firings for the probability; 0 for none.")] = 20_000,

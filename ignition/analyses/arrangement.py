@@ -163,7 +163,8 @@ def cluster_current(
     -----
     The current of an igniter falls with the resistance of everything in series with it (battery, feed, lead, switch,
     its own string) and with the standing loads, and rises with the battery's voltage and with the resistance of the
-    other strings, which take less then. Sense dividers, some 1e-5 of the load, are left out.
+    other strings, which take less then. A slow part of the battery's resistance is in the bounds of its on-states: in
+    full in the lowest current, not at all in the others. Sense dividers, some 1e-5 of the load, are left out.
     """
     states, box = (settled or Settled(circuit)).of(frozenset({channel.name}))
     state = states[channel.name]

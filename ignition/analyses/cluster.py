@@ -224,8 +224,12 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
     total = current.total
     if total is not None and kind.spent_resistance is not None:
         spent = {
-            name: kind.spent_resistance for name in (f"{channel.name}.igniter {s}.{p}"
-            for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1))
+            name: kind.spent_resistance
+            for name in (
+                f"{channel.name}.igniter {s}.{p}"
+                for s, string in enumerate(channel.strings, 1)
+                for p in range(1, len(string) + 1)
+            )
         }
         after = cluster_current(circuit, channel, spent).total
         total = None if after is None else max(total, after)

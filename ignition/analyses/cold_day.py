@@ -142,6 +142,11 @@ def _one(description: Description, channel: str | None, temperature: float) -> C
 
 def _missing(temperature: float, reason: str) -> ColdDay:
     return ColdDay(
-        temperature=temperature, battery_resistance=None, lowest_current=None, nominal_current=None, margin=None,
-        most=None, reason=reason,
+        temperature=temperature,
+        battery_resistance=None,
+        lowest_current=None,
+        nominal_current=None,
+        margin=None,
+        most=None,
+        reason=reason,
     )

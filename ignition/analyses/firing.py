@@ -132,8 +132,8 @@ def firing(circuit: Circuit) -> Firing:
 
     Notes
     -----
-    Currents are exact corners of the firing network at the start of each pulse: of the channels that start together,
-    with those already firing drawing in the low bound and silent in the high one. Function times are bounds over
+    Currents are exact corners of the firing network at the start of each pulse: with the channels that start together
+    or are already firing drawing in the low bound, and silent in the high one. Function times are bounds over
     everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
     one is marched from event to event.
     """
@@ -184,14 +184,14 @@ def _conducted_before(circuit: Circuit, channel: ChannelModel, bounds: Mapping[s
     return total
 
 
-def _together(circuit: Circuit, channel: ChannelModel, *, before: bool) -> frozenset[str]:
+def _together(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
     """Channels that may conduct when this one starts: those that start with it, and those still firing from before."""
     start = channel.start
     names = set()
     for other in circuit.channels:
         same = other.start.low <= start.high and start.low <= other.start.high
         still = other.start.low < start.low < other.start.high + other.pulse.high
-        if same or (before and still):
+        if same or still:
             names.add(other.name)
     return frozenset(names)
 
@@ -227,7 +227,7 @@ def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
     states: dict[str, OnState] = {}
     box: dict[str, Toleranced] = {}
     for channel in circuit.channels:
-        found, its_box = settled.of(_together(circuit, channel, before=True))
+        found, its_box = settled.of(_together(circuit, channel))
         states[channel.name] = found[channel.name]
         box = its_box | box | {f"{channel.name}.mosfet": found[channel.name].on_resistance}
     if any(state.rows[1] < 0 for state in states.values()):
@@ -272,12 +272,13 @@ def _channel(
 ) -> ChannelFiring:
     names = [n for string in igniter_names(channel) for n in string]
     probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
-    before, alone = _together(circuit, channel, before=True), _together(circuit, channel, before=False)
+    together, alone = _together(circuit, channel), frozenset({channel.name})
     low_box = box
-    if alone != before:  # bridges that have fired may draw more than cold ones
+    if together != alone:  # bridges that have fired may draw more than cold ones
         low_box = {**(with_spent(circuit, box) or box), **{name: box[name] for name in names}}
-    low_side = extremes(firing_network(circuit, before), low_box, probes)
-    high_side = low_side if alone == before else extremes(firing_network(circuit, alone), box, probes)
+    low_side = extremes(firing_network(circuit, together), low_box, probes)
+    # a channel of the same start may conduct a moment later, or have fired already
+    high_side = low_side if together == alone else extremes(firing_network(circuit, alone), box, probes)
     currents = [
         Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
     ]
@@ -371,12 +372,12 @@ def _igniter(
     missing = reason
     if earliest is not None and math.isinf(earliest):
         missing = "does not function at any tolerance"
-    time = Spread(
-        low=earliest if earliest is not None and math.isfinite(earliest) else None,
-        nominal=_between(middle, earliest, latest),
-        high=latest if latest is not None and math.isfinite(latest) else None,
-        unit="s",
-        reason=missing if latest is None or not math.isfinite(latest) else None,
+    time = _explained(
+        earliest if earliest is not None and math.isfinite(earliest) else None,
+        _between(middle, earliest, latest),
+        latest if latest is not None and math.isfinite(latest) else None,
+        "s",
+        missing,
     )
     return IgniterFiring(
         igniter=name,
@@ -387,15 +388,26 @@ def _igniter(
         all_fire_margin=margin,
         function_time=time,
         functions=_functions(earliest, latest),
-        thermal_fraction=Spread(
-            low=bound.least_fraction if current.low is not None else None,
-            nominal=None if nominal is None else nominal.thermal_fraction[name],
-            high=bound.greatest_fraction,
-            unit="1",
-            reason=reason if bound.least_fraction is None or current.low is None else None,
+        thermal_fraction=_explained(
+            bound.least_fraction if current.low is not None else None,
+            None if nominal is None else nominal.thermal_fraction[name],
+            bound.greatest_fraction,
+            "1",
+            reason,
         ),
         reason=missing,
     )
+
+
+def _explained(
+    low: float | None, nominal: float | None, high: float | None, unit: str, reason: str | None
+) -> Spread:
+    """A spread that carries a reason exactly where a number is missing."""
+    if None not in (low, nominal, high):
+        reason = None
+    else:
+        reason = reason or "the nominal case does not function, or a statement that it needs is not given"
+    return Spread(low=low, nominal=nominal, high=high, unit=unit, reason=reason)
 
 
 def _between(middle: float | None, earliest: float | None, latest: float | None) -> float | None:

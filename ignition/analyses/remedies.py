@@ -113,7 +113,8 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
     parts.append(("igniters" + (f" ({', '.join(words)})" if words else ""), bridge))
     total = sum(value.nominal for _, value in parts)
     shares = [
-        OhmShare(part=part, resistance=value, share=value.nominal / total if total > 0 else 0.0) for part, value in parts
+        OhmShare(part=part, resistance=value, share=value.nominal / total if total > 0 else 0.0)
+        for part, value in parts
     ]
     return tuple(sorted(shares, key=lambda s: (-s.share, s.part)))
 
@@ -180,9 +181,7 @@ def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) ->
         hot = circuit.ambient.high
         length = 2.0 * wiring.distance.high
         free = most - wiring.joints.high
-        thinnest = next(
-            (w for w in WIRES if float(copper_resistance(length, conductor_area(w), hot)) <= free), None
-        )
+        thinnest = next((w for w in WIRES if float(copper_resistance(length, conductor_area(w), hot)) <= free), None)
         longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area, hot))
     return Remedies(
         battery_resistance=_highest(lambda ohms: enough(source, ohms)),

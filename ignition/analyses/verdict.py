@@ -107,6 +107,7 @@ def check(circuit: Circuit) -> Check:
         findings += _functions(channel, active)
         findings += _gate_drive(circuit, channel, active)
         findings += _junction(circuit, channel, active)
+        findings += _blocking(circuit, channel)
     findings += _supply(circuit, fired)
     for rule in (*rules(circuit.presets), *_own_rules(circuit)):
         findings += _evaluate(circuit, rule, margins, fired)
@@ -281,6 +282,23 @@ def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
         channel.name,
         "firing",
     )
+
+
+def _blocking(circuit: Circuit, channel: ChannelModel) -> Iterator[Finding]:
+    """A switch below whose breakdown the battery stays; one that breaks down conducts without being commanded."""
+    breakdown = circuit.mosfets[channel.mosfet].breakdown
+    if breakdown is not None:
+        yield _at_most(
+            "blocking-voltage",
+            circuit.battery.voltage.high,
+            breakdown.low,
+            "V",
+            "highest battery voltage against the MOSFET's breakdown",
+            f"{_FILE}: MOSFET data sheet",
+            "as given",
+            channel.name,
+            None,
+        )
 
 
 def _supply(circuit: Circuit, fired: Firing) -> Iterator[Finding]:

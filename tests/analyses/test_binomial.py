@@ -38,7 +38,7 @@ def test_certainty_is_never_claimed() -> None:
     """Neither all nor no events give a bound of 1 or 0 on the open side."""
     both = clopper_pearson(1000, 1000)
     assert both.low < 1.0 and both.high == 1.0
-    assert 0.0 < upper_bound(0, 1000) and lower_bound(0, 1000) == 0.0
+    assert upper_bound(0, 1000) > 0.0 and lower_bound(0, 1000) == 0.0
 
 
 @pytest.mark.parametrize(("events", "trials"), [(-1, 3), (4, 3), (0, 0)])

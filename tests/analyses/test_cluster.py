@@ -193,7 +193,13 @@ def test_text_answers_first_and_fits(answered: ClusterAnswer) -> None:
     first = text.splitlines()[0]
     assert first.startswith(f"{answered.verdict}: 4 igniters in parallel: at worst ")
     assert max(len(line) for line in text.splitlines()) <= 80
-    for heading in ("EACH IGNITER GETS", "HOW MANY AT ONCE", "WHERE THE OHMS ARE", "ON A COLD DAY", "IF IT DOES NOT LIGHT"):
+    for heading in (
+        "EACH IGNITER GETS",
+        "HOW MANY AT ONCE",
+        "WHERE THE OHMS ARE",
+        "ON A COLD DAY",
+        "IF IT DOES NOT LIGHT",
+    ):
         assert heading in text
     for assumption in answered.assumptions:
         assert assumption.key in text

@@ -16,11 +16,11 @@ from ignition.analyses.sequence import igniter_list, march_circuit
 from ignition.circuit.extremes import draw
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from tests.circuit.edits import CUTTER, edited
+from tests.circuit.edits import CUTTER, DEMO, edited
 from tests.spice.generate import circuit_text
 
 TRIALS = 150
-SEEDS = range(80)
+SEEDS = range(60)
 
 SPENT = ['"open"', '"short"', '"0.05 ohm .. 1 ohm .. 4 ohm"', '"3 ohm .. 5 ohm .. 40 ohm"']
 SLOW = 'polarisation = { resistance = "20 mohm .. 50 mohm .. 100 mohm", time_constant = "2 ms" }'
@@ -144,3 +144,35 @@ def test_turn_on_delay_is_in_the_latest_time(series: str) -> None:
     assert drive is not None
     expected = -float(series.split()[0]) * 1e3 * 1e-9 * np.log1p(-2.5 / drive)
     assert late.high - early.high == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_channel_of_the_same_start_may_be_late() -> None:
+    """Two channels of one start: the first to conduct has the battery to itself, so the high bound is that of one alone."""
+    both = parse_circuit(edited(DEMO, ('start = "2 s"', 'start = "0 s"')))
+    apart = parse_circuit(DEMO)
+    for near, far in zip(firing(both).channels, firing(apart).channels, strict=True):
+        for one, other in zip(near.igniters, far.igniters, strict=True):
+            assert one.current.high == pytest.approx(other.current.high, rel=1e-9)
+            assert one.current.low is not None and other.current.low is not None and one.current.low < other.current.low
+
+
+NO_FIRE = 'no_fire = { current = "0.25 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }'
+ALL_FIRE = 'all_fire = { current = "1.0 A", duration = "1 s", reliability = 0.999, confidence = 0.95 }'
+
+
+@pytest.mark.parametrize(
+    "swaps",
+    [
+        [(NO_FIRE, "")],
+        [(ALL_FIRE, "")],
+        [(NO_FIRE, ""), (ALL_FIRE, "")],
+        [('gate = "2.5 V"', 'gate = "4.5 V"')],
+        [("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "4 ohm .. 11 ohm .. 12 ohm")],
+        [("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "40 ohm .. 41 ohm .. 42 ohm")],
+    ],
+)
+def test_a_missing_number_carries_its_reason(swaps: list[tuple[str, str]]) -> None:
+    """No spread has a hole without a reason, nor a reason without a hole."""
+    igniter = firing(parse_circuit(edited(CUTTER, *swaps))).channels[0].igniters[0]
+    for spread in (igniter.current, igniter.function_time, igniter.thermal_fraction):
+        assert (None in (spread.low, spread.nominal, spread.high)) == (spread.reason is not None), spread

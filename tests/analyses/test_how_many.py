@@ -58,6 +58,15 @@ def test_parallel_by_hand() -> None:
     assert mixed.margin == pytest.approx(6.0 / (4 * 0.5 + 2.0) / 0.9, rel=1e-9)
 
 
+def test_polarisation_counts_in_full_at_worst() -> None:
+    """The slow part of the battery's resistance lowers the lowest current by hand algebra, and no other."""
+    table = 'polarisation = { resistance = "0.1 ohm .. 0.3 ohm", time_constant = "10 ms" }'
+    circuit = firing_circuit(battery=table)
+    current = cluster_current(circuit, circuit.channels[0])
+    assert current.lowest == pytest.approx(6.0 / (0.1 + 0.3 + 1.0 + 0.001), rel=1e-9)
+    assert current.nominal == pytest.approx(6.0 / (0.1 + 1.0 + 0.001), rel=1e-9)
+
+
 @pytest.mark.parametrize("arrangement", ["parallel", "series", "mixed"])
 def test_one_more_is_too_many(arrangement: str) -> None:
     """The number found is enough and no larger arrangement of its kind is: every one is tried."""
@@ -99,7 +108,9 @@ def test_gate_below_the_data_sheet_ends_the_count() -> None:
     """More igniters sag the supply until the data sheet no longer says that the MOSFET is on: that many count no more."""
     circuit = firing_circuit(resistance="0.6 ohm", voltage="9 V", all_fire="0.5 A", bridge="1 ohm")
     result = how_many(circuit, margin=1.0)
-    assert result.count is not None and result.reason is not None and "below the lowest on-resistance row" in result.reason
+    assert (
+        result.count is not None and result.reason is not None and "below the lowest on-resistance row" in result.reason
+    )
     place = circuit.channels[0]
     more = arranged(circuit, place, (1,) * (result.count + 1))
     assert cluster_current(more, more.channels[0]).lowest is None

@@ -19,6 +19,7 @@ from ignition.analyses.trial import guards, run_trials
 from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
+from ignition.parts.capacitor import bridge_peak_time, bridge_thermal_rise
 from tests.analyses.firing_cases import firing_circuit
 
 TAU = 20e-3
@@ -40,9 +41,9 @@ def near(result: FiringTrials, probability: float) -> bool:
 
 def same(one: FiringTrials, other: FiringTrials) -> bool:
     """Whether two results agree bit for bit."""
-    tallies = [
-        (a.function_time, b.function_time) for a, b in zip(one.igniters, other.igniters, strict=True)
-    ] + [(a.skew, b.skew) for a, b in zip(one.channels, other.channels, strict=True)]
+    tallies = [(a.function_time, b.function_time) for a, b in zip(one.igniters, other.igniters, strict=True)] + [
+        (a.skew, b.skew) for a, b in zip(one.channels, other.channels, strict=True)
+    ]
     tallies.append((one.lowest_voltage, other.lowest_voltage))
     return (one.trials, one.failures) == (other.trials, other.failures) and all(
         np.array_equal(a.counts, b.counts) and (a.least, a.most) == (b.least, b.most) for a, b in tallies
@@ -73,7 +74,12 @@ def test_parallel_on_an_ideal_source_are_independent(igniters: int) -> None:
     ("changed", "held"),
     [
         ({"controller": 'brown_out = "2.9 V"\nhold_up_capacitance = "100 uF"', "controller_current": "10 mA"}, 1e-3),
-        ({"feed": '[[feed]]\nname = "fuse"\nkind = "fuse"\nresistance = "0 ohm"\nrating = "1 A"\nmelting_i2t = "{i2t} A^2 s"'}, 1e-3),
+        (
+            {
+                "feed": '[[feed]]\nname = "fuse"\nkind = "fuse"\nresistance = "0 ohm"\nrating = "1 A"\nmelting_i2t = "{i2t} A^2 s"'
+            },
+            1e-3,
+        ),
         ({"battery": 'protection = {{ trip_current = "2 A", delay = "1 ms" }}'}, 1e-3),
     ],
     ids=["reset after hold-up", "fuse", "protection circuit"],
@@ -254,7 +260,8 @@ def test_results_do_not_depend_on_jobs_but_on_the_seed() -> None:
 
 def test_dask_cluster_gives_the_same() -> None:
     """The executor of a dask.distributed cluster, for those who outgrow one machine."""
-    distributed = pytest.importorskip("distributed", reason="install ignition-analysis[dask]")
+    import distributed
+
     circuit = firing_circuit([["match"]] * 2)
     with (
         distributed.LocalCluster(
@@ -321,3 +328,44 @@ def test_memory_does_not_grow_with_the_trials() -> None:
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
     assert peaks[1] < 1.2 * peaks[0]
+
+
+def test_bank_trials_agree_with_the_closed_response() -> None:
+    """On a capacitor bank an igniter functions just where the closed form's highest thermal fraction reaches 1."""
+    table = 'capacitor_bank = { capacitance = "60 uF .. 120 uF", series_resistance = "0.1 ohm .. 0.4 ohm" }'
+    circuit = firing_circuit(battery=table, voltage="11 V .. 12 V", bridge="0.8 ohm .. 1.2 ohm")
+    plan = trial_plan(circuit)
+    assert isinstance(plan, TrialPlan)
+    values = plan.draw(generator(3, 0), 500)
+    threshold, tau = plan.bridges(values, 500)
+    outcome = run_trials(plan, guards(circuit), values, 500)
+    capacitance, resistance = np.asarray(values["bank.capacitance"]), np.asarray(values["channel 1.igniter 1.1"])
+    series = np.asarray(values["bank.resistance"]) + 1e-3
+    peak = bridge_thermal_rise(
+        capacitance, values["battery.voltage"], resistance, series, threshold[0] ** 2 * resistance * tau[0], tau[0],
+        bridge_peak_time(capacitance, resistance, series, tau[0]),
+    )  # fmt: skip
+    functions = np.isfinite(outcome.function_time[0])
+    clear = np.abs(peak - 1.0) > 1e-5
+    assert 50 < functions.sum() < 450
+    assert np.array_equal(functions[clear], peak[clear] > 1.0)
+
+
+def test_polarisation_delays() -> None:
+    """A slow part of the battery's resistance makes every trial later; a vanishing one changes nothing."""
+    plain = firing_circuit(resistance="0.1 ohm .. 0.2 ohm", pulse="5 ms")
+    slow, none = (
+        firing_circuit(
+            resistance="0.1 ohm .. 0.2 ohm",
+            pulse="5 ms",
+            battery=f'polarisation = {{ resistance = "{ohms} ohm", time_constant = "1 ms" }}',
+        )
+        for ohms in ("0.5", "0.000001")
+    )
+    times = []
+    for circuit in (plain, slow, none):
+        plan = trial_plan(circuit)
+        assert isinstance(plan, TrialPlan)
+        times.append(run_trials(plan, guards(circuit), plan.draw(generator(2, 0), 400), 400).function_time[0])
+    assert (times[1] > times[0]).all()
+    assert times[2] == pytest.approx(times[0], rel=1e-5)

@@ -201,3 +201,10 @@ def test_where_the_controller_is_fed_changes_no_limit_silently(position: str) ->
     """A controller before or after the arm switch is held off in all phases with a sound pull-down."""
     text = edited(CUTTER, ("before arm switch", position))
     assert verdicts(text, "gate-held-off") == {"PASS"} and verdicts(text, "below-no-fire") == {"PASS"}
+
+
+@pytest.mark.parametrize(("breakdown", "verdict"), [("6.7 V .. 7 V", "FAIL"), ("6.8 V", "PASS"), ("30 V", "PASS")])
+def test_a_switch_that_breaks_down_fails(breakdown: str, verdict: str) -> None:
+    """A MOSFET whose breakdown lies below the fullest battery of 6.8 V does not hold the line off."""
+    text = edited(CUTTER, ('max_junction = "150 degC"', f'max_junction = "150 degC"\nbreakdown = "{breakdown}"'))
+    assert verdicts(text, "blocking-voltage") == {verdict}

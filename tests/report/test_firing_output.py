@@ -64,7 +64,14 @@ def test_rare_failure_is_never_without_its_interval() -> None:
 def test_rare_failure_without_a_number(probability: float | None, reason: str | None, words: str) -> None:
     """No number: the reason; no failure met: a bound, never zero."""
     result = RareFailure(
-        circuit="x", probability=probability, runs=(0.0,) * 3, floor=1e-12, samples=200, firings=0, seed=0, reason=reason
+        circuit="x",
+        probability=probability,
+        runs=(0.0,) * 3,
+        floor=1e-12,
+        samples=200,
+        firings=0,
+        seed=0,
+        reason=reason,
     )
     assert words in printed(lambda console: out.rare_text(result, console))
     found = out.rare_dict(result)
@@ -83,7 +90,9 @@ def test_influence() -> None:
 
 def test_discharge() -> None:
     """Energy, droop and recharge of a bank."""
-    table = 'capacitor_bank = { capacitance = "1000 uF", series_resistance = "0.2 ohm", recharge_resistance = "100 ohm" }'
+    table = (
+        'capacitor_bank = { capacitance = "1000 uF", series_resistance = "0.2 ohm", recharge_resistance = "100 ohm" }'
+    )
     result = discharge(firing_circuit([["match"], ["match"]], voltage="12 V", battery=table))
     found = json.loads(to_json(out.discharge_dict(result)))
     assert found["stored_energy"]["nominal"] == pytest.approx(0.072)
