@@ -18,6 +18,7 @@ from ignition.circuit.extremes import Probe, extremes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.circuit.states import igniter_names
 from ignition.errors import NetworkError
+from ignition.parts.conductor import adiabatic_temperature
 from ignition.toleranced import Toleranced
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]
@@ -79,6 +80,9 @@ class ChannelFiring:
         Channel current at the start of the pulse [A].
     mosfet_junction : Spread
         Junction temperature at the end of the current [degC].
+    lead_temperature : float or None
+        Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None where its
+        cross-section is not given, infinite where it melts.
     """
 
     channel: str
@@ -87,6 +91,7 @@ class ChannelFiring:
     on_resistance: Spread
     current: Spread
     mosfet_junction: Spread
+    lead_temperature: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,9 +250,7 @@ def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
     )
 
 
-def _nominal_march(
-    circuit: Circuit, states: Mapping[str, OnState], box: Mapping[str, Toleranced]
-) -> MarchResult:
+def _nominal_march(circuit: Circuit, states: Mapping[str, OnState], box: Mapping[str, Toleranced]) -> MarchResult:
     igniters = igniter_list(circuit)
     return march_circuit(
         circuit,
@@ -299,7 +302,18 @@ def _channel(
         on_resistance=_on_resistance(state),
         current=total,
         mosfet_junction=_junction(circuit, channel, state, total, igniters, bounds),
+        lead_temperature=_lead_temperature(circuit, channel, total, bounds),
     )
+
+
+def _lead_temperature(
+    circuit: Circuit, channel: ChannelModel, total: Spread, bounds: list[IgniterBounds]
+) -> float | None:
+    """Adiabatic end temperature of the lead: the highest current, spent bridges included, for the whole pulse."""
+    if channel.lead.area is None or total.high is None:
+        return None
+    highest = max(total.high, *(b.highest_channel_current for b in bounds))
+    return float(adiabatic_temperature(channel.lead.area, highest, channel.pulse.high, circuit.ambient.high))
 
 
 def _refusal(state: OnState) -> str:
@@ -399,9 +413,7 @@ def _igniter(
     )
 
 
-def _explained(
-    low: float | None, nominal: float | None, high: float | None, unit: str, reason: str | None
-) -> Spread:
+def _explained(low: float | None, nominal: float | None, high: float | None, unit: str, reason: str | None) -> Spread:
     """A spread that carries a reason exactly where a number is missing."""
     if None not in (low, nominal, high):
         reason = None

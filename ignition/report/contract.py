@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 from ignition.analyses.firing import ChannelFiring, Firing, IgniterFiring
@@ -107,6 +108,12 @@ def _igniter(igniter: IgniterFiring) -> dict[str, Any]:
     }
 
 
+def _lead_temperature(value: float | None) -> dict[str, Any]:
+    if value is not None and not math.isfinite(value):
+        return number(None, "degC", "the lead melts in the pulse")
+    return number(value, "degC", None if value is not None else "the lead's cross-section or current is not known")
+
+
 def _channel(channel: ChannelFiring) -> dict[str, Any]:
     return {
         "channel": channel.channel,
@@ -115,6 +122,7 @@ def _channel(channel: ChannelFiring) -> dict[str, Any]:
         "gate_voltage": channel.gate_voltage.as_dict(),
         "on_resistance": channel.on_resistance.as_dict(),
         "mosfet_junction": channel.mosfet_junction.as_dict(),
+        "lead_temperature": _lead_temperature(channel.lead_temperature),
     }
 
 

@@ -142,7 +142,8 @@ def check_text(result: Check, console: Console) -> None:
     """
     worst = _worst_by_rule(result.findings)
     counts = {v: sum(f.verdict == v for f in result.findings) for v in ("FAIL", "UNKNOWN", "PASS")}
-    console.print(Text(f"{result.title}  ({result.circuit})", style="bold"))
+    title = "".join(c if c.isprintable() else " " for c in result.title)  # no escape code reaches the terminal
+    console.print(Text(f"{title}  ({result.circuit})", style="bold"))
     console.print(
         Text("Verdict: ")
         .append_text(_verdict(result.verdict))
@@ -295,6 +296,11 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
         item(console, f"on-resistance {spread_text(channel.on_resistance)}")
         junction = channel.mosfet_junction
         item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
+        if channel.lead_temperature is not None:
+            hot = (
+                "melts" if channel.lead_temperature == float("inf") else f"{channel.lead_temperature:.0f} degC at most"
+            )
+            item(console, f"lead after the pulse, no heat lost: {hot}")
     supply = result.supply
     console.print("\nSupply while firing")
     item(console, f"battery terminals {spread_text(result.battery_voltage)}")
