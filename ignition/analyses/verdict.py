@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 from ignition.analyses.firing import ChannelFiring, Firing, firing
@@ -123,7 +124,7 @@ def check(circuit: Circuit) -> Check:
     )
 
 
-def _at_most(
+def _compared(
     rule: str,
     value: float | None,
     limit: float | None,
@@ -133,10 +134,17 @@ def _at_most(
     date: str,
     channel: str | None = None,
     phase: str | None = None,
+    *,
+    at_least: bool,
 ) -> Finding:
+    """Finding of a value that must reach a limit, or must not exceed it."""
     verdict: Verdict = "UNKNOWN"
     margin = None
-    if value is not None and limit is not None:
+    if value is not None and limit is not None and at_least:
+        # a limit reached to the last rounding error is reached: 1.5 x 1.0 A is met by 1.5 A
+        verdict = "PASS" if value >= limit * (1.0 - 1e-12) else "FAIL"
+        margin = value / limit if limit > 0 else None
+    elif value is not None and limit is not None:
         verdict = "PASS" if value <= limit else "FAIL"
         # a ratio of temperatures in degC says nothing
         margin = limit / value if value > 0 and unit != "degC" else None
@@ -155,36 +163,8 @@ def _at_most(
     )
 
 
-def _at_least(
-    rule: str,
-    value: float | None,
-    limit: float | None,
-    unit: str,
-    says: str,
-    source: str,
-    date: str,
-    channel: str | None = None,
-    phase: str | None = None,
-) -> Finding:
-    verdict: Verdict = "UNKNOWN"
-    margin = None
-    if value is not None and limit is not None:
-        # a limit reached to the last rounding error is reached: 1.5 x 1.0 A is met by 1.5 A
-        verdict = "PASS" if value >= limit * (1.0 - 1e-12) else "FAIL"
-        margin = value / limit if limit > 0 else None
-    return Finding(
-        rule=rule,
-        channel=channel,
-        phase=phase,
-        verdict=verdict,
-        value=value,
-        limit=limit,
-        unit=unit,
-        margin=margin,
-        says=says,
-        source=source,
-        source_date=date,
-    )
+_at_most = partial(_compared, at_least=False)
+_at_least = partial(_compared, at_least=True)
 
 
 def _own_no_fire(channel: ChannelModel, quiet: ChannelNoFire) -> Iterator[Finding]:
@@ -255,10 +235,9 @@ def _lacks_data(reason: str | None) -> bool:
 
 def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Iterator[Finding]:
     lowest = circuit.mosfets[channel.mosfet].rows[0].gate
-    drive = active.gate_voltage.low
-    finding = _at_least(
+    yield _at_least(
         "gate-drive",
-        drive,
+        active.gate_voltage.low,
         lowest,
         "V",
         "lowest gate voltage against the lowest on-resistance row",
@@ -267,7 +246,6 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         channel.name,
         "firing",
     )
-    yield finding
 
 
 def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Iterator[Finding]:
@@ -307,7 +285,7 @@ def _supply(circuit: Circuit, fired: Firing) -> Iterator[Finding]:
     says = "lowest controller supply while firing against the brown-out level"
     if not known:
         says = "no brown-out level is given for the controller"
-    finding = _at_least(
+    yield _at_least(
         "controller-supply",
         supply.controller_supply.low,
         supply.brown_out,
@@ -318,7 +296,6 @@ def _supply(circuit: Circuit, fired: Firing) -> Iterator[Finding]:
         None,
         "firing",
     )
-    yield finding
     if math.isfinite(supply.fuse_time):
         yield Finding(
             rule="fuse",

@@ -7,7 +7,24 @@ import numpy as np
 from ignition.errors import InputError
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["at_least_zero", "positive", "real", "within"]
+__all__ = ["at_least_zero", "bounded", "positive", "real", "within"]
+
+_EXAMPLES = {
+    "1": "0.5",
+    "A": "2.0",
+    "A^2 s": "50.0",
+    "C": "6480.0 (1800 mAh)",
+    "F": "1e-3",
+    "J/K": "4e-6",
+    "K": "10.0",
+    "V": "8.0",
+    "degC": "20.0",
+    "m": "1e-3",
+    "m^2": "0.5e-6",
+    "ohm": "1.0",
+    "oz/ft^2": "1.0",
+    "s": "0.05",
+}
 
 
 def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
@@ -151,4 +168,36 @@ def _checked(name: str, array: FloatArray, unit: str, good: BoolArray, rule: str
     if not ok.all():
         first = float(array[~ok][0])
         raise InputError(f"{name} must be {rule} [{unit}]: received {first:g}; write a value in {unit} that is {rule}")
+    return array
+
+
+def bounded(
+    name: str,
+    value: ArrayLike,
+    unit: str,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+    endless: bool = False,
+) -> FloatArray:
+    """Return `value` as an array of numbers within bounds; the message gives an example in that unit."""
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise InputError(f"{name} must be a number in {unit}, received {value!r}; write {_EXAMPLES[unit]}") from None
+    good = ~np.isnan(array) if endless else np.isfinite(array)
+    words = ["a number" if endless else "a finite number"]
+    for bound, word, ok in (
+        (above, "above", np.greater),
+        (least, "of at least", np.greater_equal),
+        (most, "of at most", np.less_equal),
+    ):
+        if bound is not None:
+            good &= ok(array, bound)
+            words.append(f"{word} {bound:g} {unit}")
+    if not np.all(good):
+        first = float(array[~good].flat[0])
+        rule = " ".join(words[:2]) + "".join(f" and {word}" for word in words[2:])
+        raise InputError(f"{name} must be {rule}, received {first:g} {unit}; write for example {_EXAMPLES[unit]}")
     return array

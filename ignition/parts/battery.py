@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ignition.errors import InputError
-from ignition.parts.protection import _checked
+from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
@@ -227,7 +227,7 @@ def open_circuit_voltage(name: str | Chemistry, state_of_charge: ArrayLike) -> F
     12.24
     """
     entry = chemistry(name)
-    charge = _checked("state_of_charge", state_of_charge, "1", least=0.0, most=1.0)
+    charge = bounded("state_of_charge", state_of_charge, "1", least=0.0, most=1.0)
     return np.asarray(np.interp(charge, entry.state_of_charge, entry.cell_voltage))
 
 
@@ -267,7 +267,7 @@ def resistance_factor(name: str | Chemistry, temperature: ArrayLike) -> FloatArr
     2.466
     """
     entry = chemistry(name)
-    degrees = _checked(
+    degrees = bounded(
         f"temperature of a {entry.name} cell",
         temperature,
         "degC",
@@ -325,7 +325,7 @@ def default_cell_resistance(name: str | Chemistry, capacity: float | None = None
     entry = chemistry(name)
     if capacity is None:
         return entry.cell_resistance[-1]
-    coulombs = float(_checked("capacity", capacity, "C", above=0.0))
+    coulombs = float(bounded("capacity", capacity, "C", above=0.0))
     for row in entry.cell_resistance:
         if coulombs >= row.capacity:
             return row
@@ -372,9 +372,9 @@ def resistance_from_readings(open: ArrayLike, loaded: ArrayLike, load: ArrayLike
     >>> round(float(resistance_from_readings(8.02, 7.61, 3.3)), 4)
     0.1778
     """
-    idle = _checked("open", open, "V", above=0.0)
-    under = _checked("loaded", loaded, "V", above=0.0)
-    resistor = _checked("load", load, "ohm", above=0.0)
+    idle = bounded("open", open, "V", above=0.0)
+    under = bounded("loaded", loaded, "V", above=0.0)
+    resistor = bounded("load", load, "ohm", above=0.0)
     if np.any(under > idle):
         idle, under = np.broadcast_arrays(idle, under)
         first = int(np.argmax((under > idle).ravel()))
@@ -421,10 +421,10 @@ def resistance_from_loads(
     >>> round(float(resistance_from_loads(1.485, 5e-3, 1.378, 0.505)), 3)
     0.214
     """
-    drop = _checked("light_voltage", light_voltage, "V", above=0.0) - _checked(
+    drop = bounded("light_voltage", light_voltage, "V", above=0.0) - bounded(
         "heavy_voltage", heavy_voltage, "V", above=0.0
     )
-    step = _checked("heavy_current", heavy_current, "A", least=0.0) - _checked(
+    step = bounded("heavy_current", heavy_current, "A", least=0.0) - bounded(
         "light_current", light_current, "A", least=0.0
     )
     if np.any(step <= 0.0) or np.any(drop < 0.0):
@@ -474,8 +474,8 @@ def polarisation_step(
     >>> round(float(polarisation_step(5.0, 0.01, 30.0, 0.5)), 6)
     0.000826
     """
-    amperes = _checked("current", current, "A")
-    ohms = _checked("resistance", resistance, "ohm", least=0.0)
-    tau = _checked("time_constant", time_constant, "s", above=0.0)
-    elapsed = _checked("time", time, "s", least=0.0, endless=True)
+    amperes = bounded("current", current, "A")
+    ohms = bounded("resistance", resistance, "ohm", least=0.0)
+    tau = bounded("time_constant", time_constant, "s", above=0.0)
+    elapsed = bounded("time", time, "s", least=0.0, endless=True)
     return np.asarray(amperes * ohms * -np.expm1(-elapsed / tau))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ignition.parts.protection import _checked
+from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
@@ -50,17 +50,17 @@ def stored_energy(capacitance: ArrayLike, voltage: ArrayLike) -> FloatArray:
     >>> round(float(stored_energy(1000e-6, 12.0)), 6)
     0.072
     """
-    volts = _checked("voltage", voltage, "V")
-    return np.asarray(0.5 * _checked("capacitance", capacitance, "F", above=0.0) * volts**2)
+    volts = bounded("voltage", voltage, "V")
+    return np.asarray(0.5 * bounded("capacitance", capacitance, "F", above=0.0) * volts**2)
 
 
 def _decay(
     capacitance: ArrayLike, resistance: ArrayLike, series_resistance: ArrayLike
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Checked capacitance, load and loop resistance, and the time constant of the discharge current."""
-    farads = _checked("capacitance", capacitance, "F", above=0.0)
-    load = _checked("resistance", resistance, "ohm", above=0.0)
-    loop = load + _checked("series_resistance", series_resistance, "ohm", least=0.0)
+    farads = bounded("capacitance", capacitance, "F", above=0.0)
+    load = bounded("resistance", resistance, "ohm", above=0.0)
+    loop = load + bounded("series_resistance", series_resistance, "ohm", least=0.0)
     return farads, load, np.asarray(loop), np.asarray(loop * farads)
 
 
@@ -106,8 +106,8 @@ def discharge_current(
     7.058824
     """
     _, _, loop, tau = _decay(capacitance, resistance, series_resistance)
-    elapsed = _checked("time", time, "s", least=0.0, endless=True)
-    return np.asarray(_checked("voltage", voltage, "V") / loop * np.exp(-elapsed / tau))
+    elapsed = bounded("time", time, "s", least=0.0, endless=True)
+    return np.asarray(bounded("voltage", voltage, "V") / loop * np.exp(-elapsed / tau))
 
 
 def discharge_energy(
@@ -156,14 +156,14 @@ def discharge_energy(
     0.063529
     """
     farads, load, loop, tau = _decay(capacitance, resistance, series_resistance)
-    elapsed = _checked("time", time, "s", least=0.0, endless=True)
+    elapsed = bounded("time", time, "s", least=0.0, endless=True)
     return np.asarray(stored_energy(farads, voltage) * (load / loop) * -np.expm1(-2.0 * elapsed / tau))
 
 
 def _rates(tau: FloatArray, time_constant: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """The slower of the two rates (heating 2/tau, cooling 1/time_constant) and their distance [1/s]."""
     heating = 2.0 / tau
-    cooling = 1.0 / _checked("time_constant", time_constant, "s", above=0.0)
+    cooling = 1.0 / bounded("time_constant", time_constant, "s", above=0.0)
     return np.minimum(heating, cooling), np.abs(heating - cooling)
 
 
@@ -222,9 +222,9 @@ def bridge_thermal_rise(
     """
     _, load, loop, tau = _decay(capacitance, resistance, series_resistance)
     slow, apart = _rates(tau, time_constant)
-    heat = _checked("heat_capacity", heat_capacity, "J/K", above=0.0)
-    elapsed = _checked("time", time, "s", least=0.0, endless=True)
-    start = (_checked("voltage", voltage, "V") / loop) ** 2 * load / heat
+    heat = bounded("heat_capacity", heat_capacity, "J/K", above=0.0)
+    elapsed = bounded("time", time, "s", least=0.0, endless=True)
+    start = (bounded("voltage", voltage, "V") / loop) ** 2 * load / heat
     ended = np.isinf(elapsed)
     finite = np.where(ended, 0.0, elapsed)
     gap = apart * finite
@@ -319,11 +319,11 @@ def recharge_time(
     >>> round(float(recharge_time(1000e-6, 100.0, 0.0, 9.0, 12.0)), 6)
     0.138629
     """
-    tau = _checked("resistance", resistance, "ohm", above=0.0) * _checked("capacitance", capacitance, "F", above=0.0)
+    tau = bounded("resistance", resistance, "ohm", above=0.0) * bounded("capacitance", capacitance, "F", above=0.0)
     first, last, source = np.broadcast_arrays(
-        _checked("start", start, "V", least=0.0),
-        _checked("target", target, "V", least=0.0),
-        _checked("supply", supply, "V", least=0.0),
+        bounded("start", start, "V", least=0.0),
+        bounded("target", target, "V", least=0.0),
+        bounded("supply", supply, "V", least=0.0),
     )
     reached = last <= first
     within = ~reached & (source > last)

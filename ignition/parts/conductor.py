@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from ignition.errors import InputError
-from ignition.parts.protection import _checked
+from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
@@ -218,7 +218,7 @@ def temperature_factor(temperature: ArrayLike) -> FloatArray:
     >>> round(float(temperature_factor(90.0)), 4)
     1.2751
     """
-    degrees = _checked("temperature", temperature, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
+    degrees = bounded("temperature", temperature, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
     return np.asarray(1.0 + COPPER_TEMPERATURE_COEFFICIENT * (degrees - 20.0))
 
 
@@ -257,8 +257,8 @@ def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike
     >>> round(float(copper_resistance(12.0, awg_area(20))), 6)
     0.399708
     """
-    metres = _checked("length", length, "m", least=0.0)
-    section = _checked("area", area, "m^2", above=0.0)
+    metres = bounded("length", length, "m", least=0.0)
+    section = bounded("area", area, "m^2", above=0.0)
     return np.asarray(COPPER_RESISTIVITY * metres / section * temperature_factor(temperature))
 
 
@@ -293,7 +293,7 @@ def copper_thickness(ounces: ArrayLike) -> FloatArray:
     >>> round(1e6 * float(copper_thickness(1.0)), 3)
     35.001
     """
-    return np.asarray(_OUNCE_THICKNESS * _checked("ounces", ounces, "oz/ft^2", above=0.0))
+    return np.asarray(_OUNCE_THICKNESS * bounded("ounces", ounces, "oz/ft^2", above=0.0))
 
 
 def trace_area(width: ArrayLike, thickness: ArrayLike) -> FloatArray:
@@ -329,7 +329,7 @@ def trace_area(width: ArrayLike, thickness: ArrayLike) -> FloatArray:
     >>> round(1e6 * float(trace_area(2.54e-3, copper_thickness(1.0))), 5)
     0.0889
     """
-    return np.asarray(_checked("width", width, "m", above=0.0) * _checked("thickness", thickness, "m", above=0.0))
+    return np.asarray(bounded("width", width, "m", above=0.0) * bounded("thickness", thickness, "m", above=0.0))
 
 
 def _trace_constant(layer: str) -> float:
@@ -376,8 +376,8 @@ def trace_current(area: ArrayLike, temperature_rise: ArrayLike, layer: Layer = "
     4.7011
     """
     constant = _trace_constant(layer)
-    rise = _checked("temperature_rise", temperature_rise, "K", above=0.0)
-    return np.asarray(constant * rise**0.44 * (_checked("area", area, "m^2", above=0.0) / _MIL**2) ** 0.725)
+    rise = bounded("temperature_rise", temperature_rise, "K", above=0.0)
+    return np.asarray(constant * rise**0.44 * (bounded("area", area, "m^2", above=0.0) / _MIL**2) ** 0.725)
 
 
 def trace_temperature_rise(current: ArrayLike, area: ArrayLike, layer: Layer = "outer") -> FloatArray:
@@ -415,8 +415,8 @@ def trace_temperature_rise(current: ArrayLike, area: ArrayLike, layer: Layer = "
     >>> round(float(trace_temperature_rise(4.7011, trace_area(2.54e-3, copper_thickness(1.0)))), 3)
     10.0
     """
-    square_mils = _checked("area", area, "m^2", above=0.0) / _MIL**2
-    magnitude = np.abs(_checked("current", current, "A"))
+    square_mils = bounded("area", area, "m^2", above=0.0) / _MIL**2
+    magnitude = np.abs(bounded("current", current, "A"))
     return np.asarray((magnitude / (_trace_constant(layer) * square_mils**0.725)) ** (1.0 / 0.44))
 
 
@@ -455,13 +455,13 @@ def fusing_current_preece(diameter: ArrayLike, metal: str = "copper") -> FloatAr
     """
     if metal not in FUSING_CONSTANTS:
         raise InputError(f'a metal must be one of {", ".join(FUSING_CONSTANTS)}, received {metal!r}; write "copper"')
-    return np.asarray(FUSING_CONSTANTS[metal] * (_checked("diameter", diameter, "m", above=0.0) / _INCH) ** 1.5)
+    return np.asarray(FUSING_CONSTANTS[metal] * (bounded("diameter", diameter, "m", above=0.0) / _INCH) ** 1.5)
 
 
 def _onderdonk(area: ArrayLike, ambient: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Area in circular mils, start temperature, and 33 t (I/A)^2 at which copper reaches its melting point."""
-    circular_mils = _checked("area", area, "m^2", above=0.0) / _CIRCULAR_MIL
-    start = _checked("ambient", ambient, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
+    circular_mils = bounded("area", area, "m^2", above=0.0) / _CIRCULAR_MIL
+    start = bounded("ambient", ambient, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
     melted = np.log10(1.0 + (COPPER_MELTING_POINT - start) / (_ONDERDONK_OFFSET + start))
     return np.asarray(circular_mils), start, np.asarray(melted)
 
@@ -503,7 +503,7 @@ def onderdonk_current(area: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> F
     168.86
     """
     circular_mils, _, melted = _onderdonk(area, ambient)
-    return np.asarray(circular_mils * np.sqrt(melted / (33.0 * _checked("time", time, "s", above=0.0))))
+    return np.asarray(circular_mils * np.sqrt(melted / (33.0 * bounded("time", time, "s", above=0.0))))
 
 
 def onderdonk_time(current: ArrayLike, area: ArrayLike, ambient: ArrayLike) -> FloatArray:
@@ -542,7 +542,7 @@ def onderdonk_time(current: ArrayLike, area: ArrayLike, ambient: ArrayLike) -> F
     1.0
     """
     circular_mils, _, melted = _onderdonk(area, ambient)
-    density = np.asarray(np.abs(_checked("current", current, "A")) / circular_mils)
+    density = np.asarray(np.abs(bounded("current", current, "A")) / circular_mils)
     with np.errstate(over="ignore"):
         time = melted / 33.0 / np.where(density > 0.0, density, 1.0) ** 2
     return np.where(density > 0.0, time, np.inf)
@@ -589,9 +589,9 @@ def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, 
     inf
     """
     circular_mils, start, melted = _onderdonk(area, ambient)
-    pulse = _checked("time", time, "s", least=0.0)
+    pulse = bounded("time", time, "s", least=0.0)
     with np.errstate(over="ignore"):
-        density = np.minimum(np.abs(_checked("current", current, "A")) / circular_mils, 1e100)
+        density = np.minimum(np.abs(bounded("current", current, "A")) / circular_mils, 1e100)
         exponent = 33.0 * pulse * density**2
     rise = (_ONDERDONK_OFFSET + start) * np.expm1(np.minimum(exponent, melted) * math.log(10.0))
     return np.where(exponent >= melted * (1.0 - 1e-12), np.inf, start + rise)
@@ -633,12 +633,12 @@ def two_wire_inductance(length_one_way: ArrayLike, spacing: ArrayLike, diameter:
     >>> round(1e6 * float(two_wire_inductance(1.0, 2e-3, awg_diameter(20))), 3)
     0.738
     """
-    apart = _checked("spacing", spacing, "m", above=0.0)
-    thick = _checked("diameter", diameter, "m", above=0.0)
+    apart = bounded("spacing", spacing, "m", above=0.0)
+    thick = bounded("diameter", diameter, "m", above=0.0)
     if np.any(apart < thick):
         raise InputError(
             "spacing must be at least the diameter, since it runs from centre to centre, "
             f"received {float(np.min(apart)):g} m against {float(np.max(thick)):g} m; write the distance of the centres"
         )
-    metres = _checked("length_one_way", length_one_way, "m", least=0.0)
+    metres = bounded("length_one_way", length_one_way, "m", least=0.0)
     return np.asarray(4e-7 * metres * (np.log(2.0 * apart / thick) + 0.25))

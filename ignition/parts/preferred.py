@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from ignition.errors import InputError
-from ignition.parts.protection import _checked
+from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = ["nearest", "series_tolerance", "series_values"]
@@ -62,8 +62,8 @@ def series_values(series: str, low: float, high: float) -> FloatArray:
     array([4300., 4700., 5100., 5600.])
     """
     bases, _ = _series(series)
-    lowest = float(_checked("low", low, "ohm", least=_SMALLEST, most=_LARGEST))
-    highest = float(_checked("high", high, "ohm", least=_SMALLEST, most=_LARGEST))
+    lowest = float(bounded("low", low, "ohm", least=_SMALLEST, most=_LARGEST))
+    highest = float(bounded("high", high, "ohm", least=_SMALLEST, most=_LARGEST))
     if lowest > highest:
         raise InputError(f"low must not be above high, received {lowest:g} and {highest:g}; write the smaller first")
     digits = len(str(bases[0])) - 1
@@ -106,7 +106,7 @@ def nearest(series: str, value: ArrayLike) -> FloatArray:
     >>> float(nearest("E24", 319.0))
     330.0
     """
-    wanted = _checked("value", value, "ohm", least=10.0 * _SMALLEST, most=_LARGEST / 10.0)
+    wanted = bounded("value", value, "ohm", least=10.0 * _SMALLEST, most=_LARGEST / 10.0)
     _series(series)
     if wanted.size == 0:
         return wanted.copy()

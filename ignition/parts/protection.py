@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ignition.errors import InputError
+from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = [
@@ -22,55 +23,6 @@ __all__ = [
     "resettable_trip_time",
     "trips",
 ]
-
-_EXAMPLES = {
-    "1": "0.5",
-    "A": "2.0",
-    "A^2 s": "50.0",
-    "C": "6480.0 (1800 mAh)",
-    "F": "1e-3",
-    "J/K": "4e-6",
-    "K": "10.0",
-    "V": "8.0",
-    "degC": "20.0",
-    "m": "1e-3",
-    "m^2": "0.5e-6",
-    "ohm": "1.0",
-    "oz/ft^2": "1.0",
-    "s": "0.05",
-}
-
-
-def _checked(
-    name: str,
-    value: ArrayLike,
-    unit: str,
-    *,
-    above: float | None = None,
-    least: float | None = None,
-    most: float | None = None,
-    endless: bool = False,
-) -> FloatArray:
-    """Give the value as a float array, or raise InputError naming the first element outside the bounds."""
-    try:
-        array = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise InputError(f"{name} must be a number in {unit}, received {value!r}; write {_EXAMPLES[unit]}") from None
-    good = ~np.isnan(array) if endless else np.isfinite(array)
-    words = ["a number" if endless else "a finite number"]
-    for bound, word, ok in (
-        (above, "above", np.greater),
-        (least, "of at least", np.greater_equal),
-        (most, "of at most", np.less_equal),
-    ):
-        if bound is not None:
-            good &= ok(array, bound)
-            words.append(f"{word} {bound:g} {unit}")
-    if not np.all(good):
-        first = float(array[~good].flat[0])
-        rule = " ".join(words[:2]) + "".join(f" and {word}" for word in words[2:])
-        raise InputError(f"{name} must be {rule}, received {first:g} {unit}; write for example {_EXAMPLES[unit]}")
-    return array
 
 
 def _earliest(current: FloatArray, i2t: FloatArray, threshold: FloatArray) -> FloatArray:
@@ -123,9 +75,9 @@ def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) 
     inf
     """
     return _earliest(
-        _checked("current", current, "A"),
-        _checked("melting_i2t", melting_i2t, "A^2 s", above=0.0),
-        _checked("rating", rating, "A", above=0.0),
+        bounded("current", current, "A"),
+        bounded("melting_i2t", melting_i2t, "A^2 s", above=0.0),
+        bounded("rating", rating, "A", above=0.0),
     )
 
 
@@ -167,7 +119,7 @@ def fuse_melts(current: ArrayLike, time: ArrayLike, melting_i2t: ArrayLike, rati
     (True, False)
     """
     earliest = melting_time(current, melting_i2t, rating)
-    return np.isfinite(earliest) & (_checked("time", time, "s", least=0.0, endless=True) >= earliest)
+    return np.isfinite(earliest) & (bounded("time", time, "s", least=0.0, endless=True) >= earliest)
 
 
 def resettable_hold_current(
@@ -216,8 +168,8 @@ def resettable_hold_current(
     >>> float(resettable_hold_current(2.0, 74.0, zero_temperature=125.0))
     1.0
     """
-    hold = _checked("hold_at_23", hold_at_23, "A", above=0.0)
-    ambient = _checked("temperature", temperature, "degC", least=-273.15)
+    hold = bounded("hold_at_23", hold_at_23, "A", above=0.0)
+    ambient = bounded("temperature", temperature, "degC", least=-273.15)
     if (zero_temperature is None) == (table is None):
         raise InputError(
             "the derating of a resettable fuse must be given once, received "
@@ -225,7 +177,7 @@ def resettable_hold_current(
             + "; write table=[(23.0, 1.0), (60.0, 0.65)] from the data sheet, or zero_temperature=125.0"
         )
     if table is None:
-        zero = _checked("zero_temperature", 0.0 if zero_temperature is None else zero_temperature, "degC", above=23.0)
+        zero = bounded("zero_temperature", 0.0 if zero_temperature is None else zero_temperature, "degC", above=23.0)
         return hold * np.maximum((zero - ambient) / (zero - 23.0), 0.0)
     rows = np.asarray(table, dtype=np.float64)
     shaped = rows.ndim == 2 and rows.shape[1] == 2 and len(rows) >= 2 and bool(np.all(np.isfinite(rows)))
@@ -234,7 +186,7 @@ def resettable_hold_current(
             "the derating table must hold at least two rows (temperature, ratio) with rising temperatures and falling, "
             f"non-negative ratios, received {table!r}; write [(23.0, 1.0), (60.0, 0.65)]"
         )
-    inside = _checked("temperature in the derating table", ambient, "degC", least=rows[0, 0], most=rows[-1, 0])
+    inside = bounded("temperature in the derating table", ambient, "degC", least=rows[0, 0], most=rows[-1, 0])
     return hold * np.interp(inside, rows[:, 0], rows[:, 1])
 
 
@@ -276,9 +228,9 @@ def resettable_trip_time(current: ArrayLike, trip_i2t: ArrayLike, hold_current: 
     0.1
     """
     return _earliest(
-        _checked("current", current, "A"),
-        _checked("trip_i2t", trip_i2t, "A^2 s", above=0.0),
-        _checked("hold_current", hold_current, "A", above=0.0),
+        bounded("current", current, "A"),
+        bounded("trip_i2t", trip_i2t, "A^2 s", above=0.0),
+        bounded("hold_current", hold_current, "A", above=0.0),
     )
 
 
@@ -319,9 +271,9 @@ def resettable_latest_trip_time(current: ArrayLike, test_current: ArrayLike, tes
     >>> float(resettable_latest_trip_time(16.0, 8.0, 2.0)), float(resettable_latest_trip_time(7.0, 8.0, 2.0))
     (0.5, inf)
     """
-    magnitude = np.abs(_checked("current", current, "A"))
-    test = _checked("test_current", test_current, "A", above=0.0)
-    longest = _checked("test_time", test_time, "s", above=0.0)
+    magnitude = np.abs(bounded("current", current, "A"))
+    test = bounded("test_current", test_current, "A", above=0.0)
+    longest = bounded("test_time", test_time, "s", above=0.0)
     reached = magnitude >= test
     return np.where(reached, longest * (test / np.where(reached, magnitude, 1.0)) ** 2, np.inf)
 
@@ -363,8 +315,8 @@ def trips(current: ArrayLike, time: ArrayLike, trip_current: ArrayLike, delay: A
     >>> bool(trips(6.0, 0.5, 5.0, 0.01)), bool(trips(6.0, 0.005, 5.0, 0.01))
     (True, False)
     """
-    magnitude = np.abs(_checked("current", current, "A"))
-    length = _checked("time", time, "s", least=0.0, endless=True)
-    threshold = _checked("trip_current", trip_current, "A", above=0.0)
-    wait = _checked("delay", delay, "s", least=0.0)
+    magnitude = np.abs(bounded("current", current, "A"))
+    length = bounded("time", time, "s", least=0.0, endless=True)
+    threshold = bounded("trip_current", trip_current, "A", above=0.0)
+    wait = bounded("delay", delay, "s", least=0.0)
     return (magnitude >= threshold) & (length >= wait)
