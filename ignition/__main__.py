@@ -1,5 +1,5 @@
 """``python -m ignition``: the command line."""
 
-from ignition.cli import main
+from ignition.cli.main import main
 
 main()

@@ -10,7 +10,7 @@ from pathlib import Path
 
 __all__ = ["RANKS", "Import", "cycle", "imports_of", "misplaced", "package_modules", "upward"]
 
-# A module may import from its own rank or a lower one. The key is the first name below the package.
+# A module may import from its own rank or a lower one. The longest name below the package counts.
 RANKS = {
     "errors": 0,
     "typing": 0,
@@ -19,14 +19,25 @@ RANKS = {
     "data": 3,
     "parts": 3,
     "circuit": 4,
-    "evidence": 5,
-    "rules": 3,
-    "analyses": 6,
-    "spice": 7,
-    "report": 8,
-    "cli": 9,
-    "cli_cluster": 9,
-    "__main__": 10,
+    "network": 5,
+    "findings": 6,
+    "analyses.no_fire": 7,
+    "analyses.faults": 8,
+    "analyses.continuity": 9,
+    "analyses.divider": 10,
+    "analyses.firing.transient": 11,
+    "analyses.firing": 12,
+    "analyses.trials": 13,
+    "analyses.cluster": 14,
+    "analyses.study": 15,
+    "analyses.verdict": 16,
+    "analyses": 16,
+    "evidence": 17,
+    "spice": 18,
+    "foreign": 19,
+    "report": 20,
+    "cli": 21,
+    "__main__": 22,
 }
 
 # Heavy packages: the part of the project that may import each of them, and that only inside functions.
@@ -107,8 +118,11 @@ def _below(name: str, package: str) -> bool:
 
 
 def _rank(name: str, top: str) -> int | None:
-    """Rank of a module of the package; the package itself, which offers everything, ranks with the command line."""
-    return RANKS["cli"] if name == top else RANKS.get(name.split(".")[1])
+    """Rank of the longest listed name; the package itself, which offers everything, ranks with the command line."""
+    if name == top:
+        return RANKS["cli"]
+    parts = name.split(".")[1:]
+    return next((RANKS[n] for k in range(len(parts), 0, -1) if (n := ".".join(parts[:k])) in RANKS), None)
 
 
 def upward(imports: Iterable[Import], top: str = "ignition") -> list[str]:

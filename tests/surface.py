@@ -23,7 +23,7 @@ def all_modules() -> list[ModuleType]:
 
 def is_command_line(module: ModuleType) -> bool:
     """Whether a module holds the commands, whose text is written for the reader of `--help`."""
-    return module.__name__ in ("ignition.cli", "ignition.cli_cluster")
+    return module.__name__ in ("ignition.cli.main", "ignition.cli.cluster")
 
 
 def public_objects(module: ModuleType) -> Iterator[tuple[str, Any]]:

@@ -60,11 +60,11 @@ MADE_UP = {
     "ignition.typing": "",
     "ignition.units": "import pint\n",
     "ignition.parts": "",
-    "ignition.parts.battery": "def law():\n    from ..circuit.nodal import solve\n",
+    "ignition.parts.battery": "def law():\n    from ..network.solution import solve\n",
     "ignition.parts.igniter": "import scipy.stats as st\nfrom ignition.parts import conductor\n",
     "ignition.parts.conductor": "def size():\n    from .igniter import law\n    from matplotlib import pyplot\n",
-    "ignition.circuit": "",
-    "ignition.circuit.nodal": (
+    "ignition.network": "",
+    "ignition.network.solution": (
         "from typing import TYPE_CHECKING\n"
         "from ignition.errors import InputError\n"
         "if TYPE_CHECKING:\n    from ignition.report.text import page\n"
@@ -77,10 +77,10 @@ MADE_UP = {
 
 def test_checker_finds_upward_imports() -> None:
     """Upward imports are found in functions, in relative form and under a typing guard; a new module needs a rank."""
-    found = upward(all_imports(MADE_UP, {"ignition", "ignition.parts", "ignition.circuit", "ignition.report"}))
+    found = upward(all_imports(MADE_UP, {"ignition", "ignition.parts", "ignition.network", "ignition.report"}))
     assert found == [
-        "ignition.parts.battery:2: layer 3 imports ignition.circuit.nodal of layer 4",
-        "ignition.circuit.nodal:4: layer 4 imports ignition.report.text of layer 8",
+        "ignition.parts.battery:2: layer 3 imports ignition.network.solution of layer 5",
+        "ignition.network.solution:4: layer 5 imports ignition.report.text of layer 20",
         "ignition.extra:1: ignition.extra stands in no layer; give it a rank in RANKS",
     ]
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
-from ignition.analyses.firing import ChannelFiring, Firing, firing
-from ignition.analyses.nofire import ChannelNoFire, NoFire, PhaseNoFire, no_fire
+from ignition.analyses.firing.firing import ChannelFiring, Firing, firing
+from ignition.analyses.no_fire.steady import ChannelNoFire, NoFire, PhaseNoFire, no_fire
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
-from ignition.rules.presets import Rule, current_limit, rules
+from ignition.findings.presets import Rule, current_limit, rules
 from ignition.units import engineering
 
 __all__ = ["Check", "Finding", "Verdict", "check"]

@@ -78,6 +78,9 @@ def _plain_number(value: Any, rule: str) -> float | None:
     return float(value)
 
 
+PresetName = Literal["range safety", "firework unit", "ordnance test set", "hobby high power"]
+"""Names of the documents in `ignition/findings/limits.toml`; listed here so that editors complete them."""
+
 FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
 
 
@@ -564,7 +567,7 @@ class OwnLimit(FileModel):
 class Rules(FileModel):
     """Which written limits to check against; without presets, all that are shipped."""
 
-    presets: list[str] | None = None
+    presets: list[PresetName] | None = None
     limit: list[OwnLimit] = Field(default=[])
 
 

@@ -169,25 +169,11 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
         mosfet = channel.get("mosfet")
         if isinstance(mosfet, str) and mosfets is not None and mosfet not in mosfets:
             found.append((("channel", index, "mosfet"), _unknown("mosfet", mosfet, mosfets, "")))
-    found += _preset_mistakes(table)
     return found
 
 
 _RESERVED = ("bank", "battery", "controller", "feed", "load")
 """First words of the names of elements and values that belong to no channel."""
-
-
-def _preset_mistakes(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
-    from ignition.rules.presets import preset_names
-
-    rules = table.get("rules")
-    presets = rules.get("presets") if isinstance(rules, dict) else None
-    known = preset_names()
-    return [
-        (("rules", "presets"), _unknown("preset", preset, set(known), ""))
-        for preset in (presets if isinstance(presets, list) else [])
-        if isinstance(preset, str) and preset not in known
-    ]
 
 
 def _list(table: dict[str, Any], key: str) -> list[Any]:

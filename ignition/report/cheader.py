@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from ignition.analyses.firmware import Boundary, ChannelFirmware, Firmware
-from ignition.analyses.results import number
+from ignition.analyses.continuity.firmware import Boundary, ChannelFirmware, Firmware
+from ignition.toleranced import number
 
 __all__ = ["header_dict", "header_text", "identifier"]
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from rich.console import Console
 
-from ignition.analyses.cluster import ClusterAnswer
-from ignition.analyses.how_many import MARGIN, HowMany, LikelyMany
-from ignition.analyses.results import number
+from ignition.analyses.cluster.answer import ClusterAnswer
+from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany
 from ignition.report.text import caution_text, item, table
+from ignition.toleranced import number
 from ignition.units import engineering
 
 __all__ = ["cluster_dict", "cluster_text"]

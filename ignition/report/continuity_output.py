@@ -8,14 +8,14 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from ignition.analyses.bands import LineReading
-from ignition.analyses.continuity import ChannelContinuity, Continuity, Unseen
-from ignition.analyses.misclassification import Misclassification
-from ignition.analyses.monitor_current import FAR_BELOW, Heating
-from ignition.analyses.requirement import Requirement
-from ignition.analyses.results import Spread, number
-from ignition.analyses.second_parts import SecondMeasurement
+from ignition.analyses.continuity.bands import LineReading
+from ignition.analyses.continuity.continuity import ChannelContinuity, Continuity, Unseen
+from ignition.analyses.continuity.misreads import Misclassification
+from ignition.analyses.continuity.requirement import Requirement
+from ignition.analyses.continuity.second_parts import SecondMeasurement
+from ignition.analyses.no_fire.heating import FAR_BELOW, Heating
 from ignition.report._plain import plain_row, plain_table, say
+from ignition.toleranced import Spread, number
 from ignition.units import engineering
 
 __all__ = [

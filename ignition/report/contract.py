@@ -6,10 +6,10 @@ import json
 import math
 from typing import Any
 
-from ignition.analyses.firing import ChannelFiring, Firing, IgniterFiring
-from ignition.analyses.montecarlo import FiringTrials
-from ignition.analyses.results import number
+from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.analyses.trials.trials import FiringTrials
 from ignition.analyses.verdict import Check, Finding
+from ignition.toleranced import number
 
 __all__ = ["check_dict", "firing_dict", "to_json", "trials_dict"]
 

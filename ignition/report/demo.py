@@ -5,11 +5,11 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from ignition.analyses.continuity import Continuity, continuity
-from ignition.analyses.results import Spread
+from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
 from ignition.report.text import caution_text, margin_text, spread_text, table
+from ignition.toleranced import Spread
 from ignition.units import engineering
 
 __all__ = ["demo_text"]

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
-from ignition.analyses.divider import DividerSearch
-from ignition.analyses.divider_candidate import Candidate
-from ignition.analyses.results import number
+from ignition.analyses.divider.candidate import Candidate
+from ignition.analyses.divider.search import DividerSearch
 from ignition.errors import InputError
 from ignition.report._plain import plain_row, plain_table, say
+from ignition.toleranced import number
 from ignition.units import engineering
 
 if TYPE_CHECKING:

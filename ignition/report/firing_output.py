@@ -6,13 +6,13 @@ from typing import Any
 
 from rich.console import Console
 
-from ignition.analyses.discharge import Discharge
-from ignition.analyses.influence import Influence
-from ignition.analyses.montecarlo import FiringTrials
-from ignition.analyses.rare import RareFailure
-from ignition.analyses.results import number
-from ignition.analyses.tally import Tally
+from ignition.analyses.firing.capacitor_bank import Discharge
+from ignition.analyses.trials.histogram import Tally
+from ignition.analyses.trials.influence import Influence
+from ignition.analyses.trials.rare_failures import RareFailure
+from ignition.analyses.trials.trials import FiringTrials
 from ignition.report.text import item, spread_text, table
+from ignition.toleranced import number
 from ignition.units import engineering
 
 __all__ = [

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ignition.analyses.results import Spread
-from ignition.spice.foreign_results import COVERED, NOT_COVERED, ForeignResult
+from ignition.foreign.results import COVERED, NOT_COVERED, ForeignResult
+from ignition.toleranced import Spread
 from ignition.units import engineering
 
 __all__ = ["continuity_text", "faults_text", "foreign_text", "no_fire_text", "scope_text"]
@@ -17,7 +17,7 @@ def foreign_text(result: ForeignResult) -> str:
     Parameters
     ----------
     result : ForeignResult
-        From `ignition.spice.foreign.analyse_foreign`.
+        From `ignition.foreign.analysis.analyse_foreign`.
 
     Returns
     -------

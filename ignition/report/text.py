@@ -10,12 +10,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from ignition.analyses.firing import Firing
-from ignition.analyses.montecarlo import FiringTrials
-from ignition.analyses.results import Spread
+from ignition.analyses.firing.firing import Firing
+from ignition.analyses.trials.trials import FiringTrials
 from ignition.analyses.verdict import Check, Finding
 from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
+from ignition.toleranced import Spread
 from ignition.units import engineering
 
 __all__ = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from ignition.circuit.network import KNEE_VOLTAGE, Element, Network
 from ignition.errors import InputError
+from ignition.network.elements import KNEE_VOLTAGE, Element, Network
 from ignition.spice.names import Names, comment_text, title_text
 
 __all__ = ["LEAST_CLAMP_RESISTANCE", "Writer", "element_cards", "number"]

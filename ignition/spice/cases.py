@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.gate import phase_box
-from ignition.analyses.on_state import firing_network, on_states
+from ignition.analyses.firing.on_state import firing_network, on_states
+from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
-from ignition.circuit.network import Network
-from ignition.circuit.nodal import solve
-from ignition.circuit.states import State, build_network, drain, igniter_names, line_states
+from ignition.network.elements import Network
+from ignition.network.solution import solve
+from ignition.network.template import State, build_network, drain, igniter_names, line_states
 from ignition.parts.igniter import function_time
 from ignition.parts.mosfet import gain
 from ignition.spice.firing_deck import Bridge, Pulse, firing_deck

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.sequence import igniter_list, march_circuit
-from ignition.circuit.extremes import Extreme, Probe, extremes
+from ignition.analyses.firing.sequence import igniter_list, march_circuit
 from ignition.circuit.model import Circuit
-from ignition.circuit.network import Network
-from ignition.circuit.nodal import solve
-from ignition.circuit.states import adc_pin, igniter_names
+from ignition.network.elements import Network
+from ignition.network.solution import solve
+from ignition.network.template import adc_pin, igniter_names
+from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.spice.cases import FiringCase, firing_cases, nominal_values, steady_cases
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.firing_deck import read_function_times

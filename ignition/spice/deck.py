@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ignition.circuit.network import GROUND, Network
 from ignition.errors import NetworkError
+from ignition.network.elements import GROUND, Network
 from ignition.spice.cards import Writer, element_cards
 from ignition.spice.rawfile import Plot
 
@@ -63,7 +63,7 @@ def operating_point_deck(network: Network, values: Mapping[str, float], title: s
 
     Examples
     --------
-    >>> from ignition.circuit.network import Element
+    >>> from ignition.network.elements import Element
     >>> loop = Network(elements=(
     ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
     ...     Element(name="bridge 1.1", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),

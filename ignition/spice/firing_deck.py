@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.circuit.network import Element, Network
 from ignition.errors import InputError
+from ignition.network.elements import Element, Network
 from ignition.spice.cards import Writer, element_cards, number
 from ignition.spice.deck import check_network
 from ignition.spice.rawfile import Plot

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from ignition.circuit.network import GROUND
+from ignition.network.elements import GROUND
 
 __all__ = ["Names", "comment_text", "title_text"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from distributed import Client, LocalCluster
 
-from ignition.analyses.montecarlo import firing_trials
+from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.examples import load_example
 
 # the cluster's own libraries warn of sockets and ports; what they warn of is not this package's

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from ignition.analyses.firing import firing
+from ignition.analyses.firing.firing import firing
 from ignition.circuit.examples import example_text, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.parts.conductor import onderdonk_time

@@ -8,7 +8,7 @@ import pytest
 
 from ignition.analyses.verdict import Finding, check
 from ignition.circuit.file import parse_circuit
-from ignition.rules.presets import preset_names, presets, rules
+from ignition.findings.presets import preset_names, presets, rules
 from tests.circuit.edits import CUTTER, DEMO, edited
 
 OWN = '\n[[rules.limit]]\nname = "own"\nkind = "{kind}"\n{limits}\nsource = "range book"\ndate = "2026"\n'
@@ -90,14 +90,18 @@ def test_a_fail_is_not_hidden_by_an_unknown() -> None:
 @pytest.mark.parametrize("rule", sorted(NO_FIRE_RULES))
 def test_no_fire_rules_without_no_fire(rule: str) -> None:
     """Each limit that rests on the no-fire current is UNKNOWN without it, in every phase."""
-    text = edited(CUTTER, ('no_fire = { current = "0.25 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }', ""))
+    text = edited(
+        CUTTER, ('no_fire = { current = "0.25 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }', "")
+    )
     assert verdicts(text, rule) == {"UNKNOWN"}
 
 
 @pytest.mark.parametrize("rule", ["firing-current-150-percent", "functions", "pulse-length"])
 def test_firing_rules_without_all_fire(rule: str) -> None:
     """Each limit that rests on the all-fire current is UNKNOWN without it; the no-fire current is no stand-in."""
-    text = edited(CUTTER, ('all_fire = { current = "1.0 A", duration = "1 s", reliability = 0.999, confidence = 0.95 }', ""))
+    text = edited(
+        CUTTER, ('all_fire = { current = "1.0 A", duration = "1 s", reliability = 0.999, confidence = 0.95 }', "")
+    )
     assert verdicts(text, rule) == {"UNKNOWN"}
 
 
@@ -156,7 +160,9 @@ def test_checklist_answers() -> None:
     """Not answered is UNKNOWN, no is FAIL; an interlock in the feed answers for itself."""
     assert verdicts(CUTTER, "interlock-in-series") == {"UNKNOWN"}
     assert verdicts(CUTTER + "\n[checklist]\ninterlock_in_series = false\n", "interlock-in-series") == {"FAIL"}
-    with_key = edited(CUTTER, ("[[feed]]", '[[feed]]\nname = "key"\nkind = "interlock"\nresistance = "4 mohm"\n\n[[feed]]'))
+    with_key = edited(
+        CUTTER, ("[[feed]]", '[[feed]]\nname = "key"\nkind = "interlock"\nresistance = "4 mohm"\n\n[[feed]]')
+    )
     assert verdicts(with_key, "interlock-in-series") == {"PASS"}
     assert verdicts(CUTTER + '\n[checklist]\nmisfire_wait = "59 s .. 70 s"\n', "misfire-wait") == {"FAIL"}
     assert verdicts(CUTTER + '\n[checklist]\nmisfire_wait = "60 s"\n', "misfire-wait") == {"PASS"}
@@ -166,7 +172,9 @@ def test_pulse_of_ten_function_times_and_200_ms() -> None:
     """The pulse rule takes the greater of ten function times and 200 ms, at the shortest pulse."""
     assert verdicts(edited(CUTTER, ('pulse = "2 s"', 'pulse = "199 ms .. 1 s"')), "pulse-length") == {"FAIL"}
     assert verdicts(edited(CUTTER, ('pulse = "2 s"', 'pulse = "200 ms .. 1 s"')), "pulse-length") == {"PASS"}
-    slow = edited(CUTTER, ('pulse = "2 s"', 'pulse = "200 ms"'), ('time_constant = "20 ms"', 'time_constant = "500 ms"'))
+    slow = edited(
+        CUTTER, ('pulse = "2 s"', 'pulse = "200 ms"'), ('time_constant = "20 ms"', 'time_constant = "500 ms"')
+    )
     finding = findings(slow, "pulse-length")[0]
     assert finding.verdict == "FAIL" and finding.limit is not None and finding.limit > 0.2
 
@@ -184,7 +192,15 @@ def test_shipped_rules_name_their_documents() -> None:
     """Every rule belongs to a preset, has a section in its source, and a figure or a question."""
     assert len(set(preset_names())) == len(presets()) and all(p.document and p.date for p in presets())
     for rule in rules():
-        figures = ("share_of_no_fire", "share_of_no_fire_energy", "share_of_all_fire", "current", "time", "times_function_time", "answer")
+        figures = (
+            "share_of_no_fire",
+            "share_of_no_fire_energy",
+            "share_of_all_fire",
+            "current",
+            "time",
+            "times_function_time",
+            "answer",
+        )
         assert any(getattr(rule, f) is not None for f in figures), rule.id
         assert rule.source and rule.source_date and rule.says
 

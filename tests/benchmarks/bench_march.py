@@ -19,8 +19,8 @@ from time import perf_counter
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from ignition.analyses.ladder import ClusterTree
-from ignition.analyses.march import MarchResult, march
+from ignition.analyses.firing.transient.ladder import ClusterTree
+from ignition.analyses.firing.transient.march import MarchResult, march
 
 VOLTAGE, SOURCE, CHANNEL, PULSE = 11.1, 0.15, 0.05, 0.05
 IGNITERS = 8

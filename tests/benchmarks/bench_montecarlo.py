@@ -12,12 +12,13 @@ import sys
 from dataclasses import replace
 from time import perf_counter
 
-from ignition.analyses.influence import influence
-from ignition.analyses.montecarlo import firing_trials
-from ignition.analyses.rare import rare_failure
+from tests.analyses.trials.test_rare_failures import circuit_of
+
+from ignition.analyses.trials.influence import influence
+from ignition.analyses.trials.rare_failures import rare_failure
+from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
-from tests.analyses.test_rare import circuit_of
 
 TRIALS = 1_000_000
 

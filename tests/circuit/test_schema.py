@@ -55,10 +55,13 @@ def test_wrong_files_are_invalid(old: str, new: str, validator: jsonschema.Draft
 
 def test_table_form_and_optional_tables_are_valid(validator: jsonschema.Draft202012Validator) -> None:
     """The table form of a value, spent ranges, response pairs and own limits pass both."""
-    text = edited(
-        DEMO,
-        ('pulse = "400 ms"', 'pulse = { value = "400 ms ± 5 %", distribution = "normal" }'),
-        ('spent = "open"', 'spent = "20 ohm .. 40 ohm"'),
-    ) + '\n[[rules.limit]]\nname = "own"\nkind = "monitor current at most"\nshare_of_no_fire = 0.05\nsource = "s"\ndate = "d"\n'
+    text = (
+        edited(
+            DEMO,
+            ('pulse = "400 ms"', 'pulse = { value = "400 ms ± 5 %", distribution = "normal" }'),
+            ('spent = "open"', 'spent = "20 ohm .. 40 ohm"'),
+        )
+        + '\n[[rules.limit]]\nname = "own"\nkind = "monitor current at most"\nshare_of_no_fire = 0.05\nsource = "s"\ndate = "d"\n'
+    )
     assert parse_circuit(text).channels[0].pulse.distribution == "normal"
     assert [e.message for e in validator.iter_errors(tomllib.loads(text))] == []

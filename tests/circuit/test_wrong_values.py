@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ignition import cli
+from ignition.cli import main as cli
 from ignition.circuit.file import MAX_BYTES, parse_circuit
 from ignition.errors import CircuitFileError
 from tests.circuit.edits import CUTTER, DEMO, edited
@@ -30,7 +30,12 @@ CASES: list[tuple[str, str, str, str]] = [
     ("reliability = 0.999", 'reliability = "0.999"', "igniter.cutter.no_fire.reliability", "above 0.5 and below 1"),
     ("time_constant =", "time_constnt =", "igniter.cutter.time_constnt", "did you mean 'time_constant'"),
     ("duration =", "duraton =", "igniter.cutter.no_fire.duraton", "did you mean 'duration'"),
-    ("on_resistance_hot_factor", "on_resistance_hot", "mosfet.low_side.on_resistance_hot", "did you mean 'on_resistance"),
+    (
+        "on_resistance_hot_factor",
+        "on_resistance_hot",
+        "mosfet.low_side.on_resistance_hot",
+        "did you mean 'on_resistance",
+    ),
     ("threshold =", "treshold =", "mosfet.low_side.treshold", "did you mean 'threshold'"),
     (JOINTS, 'joints = "0...3 ohm"', "channel[0].lead.joints", "three dots"),
     (JOINTS, 'joints = "20 mohm ... 40 mohm"', "channel[0].lead.joints", "three dots"),
@@ -38,7 +43,12 @@ CASES: list[tuple[str, str, str, str]] = [
     (JOINTS, "joints = []", "channel[0].lead.joints", "resistance is text such as"),
     (JOINTS, 'joints = "20 mohm .. 40 mohm .. 60 mohm .. 80 mohm"', "channel[0].lead.joints", "is no range"),
     (JOINTS, 'joints = "1e13 ohm"', "channel[0].lead.joints", "must not exceed"),
-    (LEAK, 'leakage = { cool = "1 uA", hot = "0 A" }', "mosfet.low_side.leakage", "must not be below the leakage at 25 degC"),
+    (
+        LEAK,
+        'leakage = { cool = "1 uA", hot = "0 A" }',
+        "mosfet.low_side.leakage",
+        "must not be below the leakage at 25 degC",
+    ),
     ('max_junction = "150 degC"', 'max_junction = "20 degC"', "mosfet.low_side.max_junction", "must be above 25 degC"),
     ('max_junction = "150 degC"', 'max_junction = "150 K ± 5 degC"', "mosfet.low_side.max_junction", "kelvin"),
     ('gate = "2.5 V"', 'gate = "2.3 V .. 2.7 V"', "mosfet.low_side.on_resistance[0].gate", "without tolerance"),
@@ -127,7 +137,10 @@ FILES: dict[str, tuple[bytes, str]] = {
     "empty": (b"", "battery: is missing"),
     "huge": (b"#" * (MAX_BYTES + 1), "at most 1000000"),
     "toml": (b"a = ", "pad.toml:1: is not TOML"),
-    "unit": (edited(CUTTER, ("6.0 V .. 6.4 V .. 6.8 V", "6.0 .. 6.8 A")).encode(), "pad.toml:10: battery.open_circuit_voltage"),
+    "unit": (
+        edited(CUTTER, ("6.0 V .. 6.4 V .. 6.8 V", "6.0 .. 6.8 A")).encode(),
+        "pad.toml:10: battery.open_circuit_voltage",
+    ),
     "swapped": (edited(CUTTER, ('current = "0.25 A"', 'current = "2 A"')).encode(), "must lie below all_fire.current"),
 }
 
@@ -135,7 +148,11 @@ FILES: dict[str, tuple[bytes, str]] = {
 @pytest.mark.parametrize("verb", VERBS, ids=[" ".join(v) for v in VERBS])
 @pytest.mark.parametrize("kind", sorted(FILES))
 def test_the_command_line_refuses_wrong_files(
-    kind: str, verb: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    kind: str,
+    verb: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Exit status 2, the message on standard error, nothing on standard output, whatever the verb."""
     content, says = FILES[kind]
@@ -152,7 +169,7 @@ def test_the_command_line_refuses_wrong_files(
 def test_a_fresh_process_refuses_missing_files(path: str, tmp_path: Path) -> None:
     """The whole program, in a process of its own: status 2, one message, no traceback."""
     done = subprocess.run(
-        [sys.executable, "-c", "from ignition.cli import main; main()", "check", path, "--json"],
+        [sys.executable, "-c", "from ignition.cli.main import main; main()", "check", path, "--json"],
         cwd=tmp_path,
         capture_output=True,
         text=True,

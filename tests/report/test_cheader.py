@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from ignition.analyses.continuity import continuity
-from ignition.analyses.firmware import Firmware, firmware
+from ignition.analyses.continuity.continuity import continuity
+from ignition.analyses.continuity.firmware import Firmware, firmware
 from ignition.circuit.model import Circuit
 from ignition.report.cheader import header_dict, header_text, identifier
 from tests.analyses.sense_circuits import bench, cluster

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from ignition.analyses.continuity import Continuity, continuity
-from ignition.analyses.misclassification import misclassification
-from ignition.analyses.requirement import requirements
+from ignition.analyses.continuity.continuity import Continuity, continuity
+from ignition.analyses.continuity.misreads import misclassification
+from ignition.analyses.continuity.requirement import requirements
 from ignition.report.continuity_output import (
     continuity_dict,
     continuity_text,

@@ -9,7 +9,7 @@ import re
 import pytest
 from rich.console import Console
 
-from ignition.analyses.divider import DividerSearch, divider_search
+from ignition.analyses.divider.search import DividerSearch, divider_search
 from ignition.circuit.file import parse_circuit
 from ignition.report.divider_output import divider_dict, divider_plot, divider_text
 from tests.analyses.sense_circuits import bench, text

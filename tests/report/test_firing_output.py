@@ -9,14 +9,14 @@ from collections.abc import Callable
 import pytest
 from rich.console import Console
 
-from ignition.analyses.discharge import discharge
-from ignition.analyses.influence import influence
-from ignition.analyses.montecarlo import firing_trials
-from ignition.analyses.rare import RareFailure, rare_failure
+from ignition.analyses.firing.capacitor_bank import discharge
+from ignition.analyses.trials.influence import influence
+from ignition.analyses.trials.rare_failures import RareFailure, rare_failure
+from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.examples import load_example
 from ignition.report import firing_output as out
 from ignition.report.contract import to_json
-from tests.analyses.firing_cases import firing_circuit
+from tests.analyses.firing.firing_cases import firing_circuit
 
 
 def printed(show: Callable[[Console], None]) -> str:

@@ -34,7 +34,9 @@ def test_header_compiles_alone_and_included(name: str, folder: Path) -> None:
     compiler = shutil.which("cc") or shutil.which("gcc")
     assert compiler is not None
     assert run("header", f"{name}.toml", "-o", "pad.h", folder=folder).returncode == 0
-    (folder / "main.c").write_text('#include "pad.h"\nint main(void) { return (int)IGN_ADC_BITS - (int)IGN_ADC_BITS; }\n')
+    (folder / "main.c").write_text(
+        '#include "pad.h"\nint main(void) { return (int)IGN_ADC_BITS - (int)IGN_ADC_BITS; }\n'
+    )
     strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-fsyntax-only"]
     for source in (["-x", "c", "pad.h"], ["main.c"]):
         done = subprocess.run([compiler, *strict, *source], cwd=folder, capture_output=True, text=True, check=False)

@@ -7,13 +7,13 @@ from itertools import product
 
 import numpy as np
 
-from ignition.analyses.gate import phase_box
-from ignition.analyses.on_state import on_states
-from ignition.circuit.extremes import Probe
+from ignition.analyses.firing.on_state import on_states
+from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.circuit.network import Network
-from ignition.circuit.states import LINE_STATES, State, adc_pin, build_network, igniter_names, line_states
+from ignition.network.elements import Network
+from ignition.network.template import LINE_STATES, State, adc_pin, build_network, igniter_names, line_states
+from ignition.network.worst_case import Probe
 from ignition.spice.crosscheck import OperatingPointRequest, compare_operating_points, requests_at_extremes
 from tests.spice.generate import circuit_text
 

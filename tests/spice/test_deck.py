@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from ignition.circuit.network import GROUND, KNEE_VOLTAGE, Element, Network
-from ignition.circuit.nodal import solve
 from ignition.errors import InputError, NetworkError
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
+from ignition.network.solution import solve
 from ignition.spice.cards import number
 from ignition.spice.deck import OperatingPoint, operating_point_deck, read_operating_point
 from ignition.spice.ngspice import run_deck

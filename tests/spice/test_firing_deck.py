@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from ignition.circuit.network import GROUND, Element, Network
 from ignition.errors import InputError
+from ignition.network.elements import GROUND, Element, Network
 from ignition.parts.igniter import function_time
 from ignition.spice.firing_deck import Bridge, Pulse, firing_deck, read_function_times
 from ignition.spice.ngspice import run_deck

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ignition.circuit.network import GROUND
+from ignition.network.elements import GROUND
 from ignition.spice.acceptance import check_deck
 from ignition.spice.names import Names, comment_text, title_text
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from ignition.circuit.network import GROUND, Element, Network
 from ignition.errors import InputError
+from ignition.network.elements import GROUND, Element, Network
 from ignition.parts.mosfet_transient import dvdt_gate_voltage
 from ignition.spice.firing_deck import Bridge
 from ignition.spice.ngspice import run_deck

@@ -1,0 +1,1 @@
+"""How many igniters at once, from a few inputs."""

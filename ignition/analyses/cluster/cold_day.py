@@ -1,0 +1,152 @@
+"""The cold-day curve: what a cluster gets over the ambient temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ignition.analyses.cluster.arrangement import arranged, cluster_current, only_channel
+from ignition.analyses.cluster.how_many import MARGIN, how_many
+from ignition.analyses.cluster.ohm_budget import with_resistance
+from ignition.circuit.complete import complete
+from ignition.circuit.description import Ambient, Description
+from ignition.circuit.model import Circuit
+from ignition.errors import InputError
+from ignition.parts.battery import chemistry, resistance_factor
+from ignition.toleranced import Toleranced
+
+__all__ = ["COLD_DAYS", "ColdDay", "at_ambient", "cold_day"]
+
+COLD_DAYS = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0)
+"""Ambient temperatures of the curve [degC]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColdDay:
+    """A cluster at one ambient temperature.
+
+    Attributes
+    ----------
+    temperature : float
+        Ambient [degC].
+    battery_resistance : float or None
+        Highest, at this temperature [ohm].
+    lowest_current, nominal_current : float or None
+        Of each igniter [A].
+    margin : float or None
+        Lowest current over the all-fire current [1].
+    most : int or None
+        Largest number in the same arrangement at 1.5 times the all-fire current [1].
+    reason : str or None
+        Why a number is missing.
+    """
+
+    temperature: float
+    battery_resistance: float | None
+    lowest_current: float | None
+    nominal_current: float | None
+    margin: float | None
+    most: int | None
+    reason: str | None
+
+
+def at_ambient(description: Description, temperature: float) -> Circuit:
+    """Complete a description at one exact ambient temperature.
+
+    Parameters
+    ----------
+    description : Description
+        What a file says.
+    temperature : float
+        Ambient [degC].
+
+    Returns
+    -------
+    Circuit
+        The circuit. Readings of the battery count as taken at the nominal ambient of the description, and are scaled
+        from there where the chemistry is known.
+
+    Raises
+    ------
+    InputError
+        If the circuit cannot be completed at this temperature.
+    """
+    usual, mistakes = complete(description)
+    if usual is None:
+        raise InputError("\n".join(f"{key}: {message}" for key, message in mistakes))
+    reference = usual.ambient.nominal
+
+    def made(degrees: float) -> Circuit:
+        exact = Ambient.model_construct(temperature=Toleranced.exact(degrees, "degC"))
+        circuit, found = complete(description.model_copy(update={"ambient": exact}))
+        if circuit is None:
+            raise InputError("\n".join(f"{key}: {message}" for key, message in found))
+        return circuit
+
+    circuit = made(temperature)
+    given = description.battery
+    if given.readings is None or given.chemistry is None:
+        return circuit
+    cell = chemistry(given.chemistry)
+    factor = float(resistance_factor(cell, temperature)) / float(resistance_factor(cell, reference))
+    return with_resistance(circuit, made(reference).battery.resistance.times(factor))
+
+
+def cold_day(
+    description: Description, *, channel: str | None = None, temperatures: Sequence[float] = COLD_DAYS
+) -> tuple[ColdDay, ...]:
+    """Find what a channel's igniters get at several ambient temperatures.
+
+    Parameters
+    ----------
+    description : Description
+        What a file says.
+    channel : str, optional
+        Which channel, where there are several.
+    temperatures : sequence of float
+        Ambient [degC].
+
+    Returns
+    -------
+    tuple of ColdDay
+        In the order of the temperatures; a temperature outside the range of the chemistry has a reason and no numbers.
+    """
+    return tuple(_one(description, channel, float(t)) for t in temperatures)
+
+
+def _one(description: Description, channel: str | None, temperature: float) -> ColdDay:
+    try:
+        circuit = at_ambient(description, temperature)
+    except InputError as error:
+        return _missing(temperature, str(error))
+    place = only_channel(circuit, channel)
+    lengths = tuple(len(string) for string in place.strings)
+    if len(set(lengths)) > 1:
+        return _missing(temperature, "the strings differ in length")
+    alone = arranged(circuit, place, lengths)
+    current = cluster_current(alone, alone.channels[0])
+    statement = circuit.igniters[place.strings[0][0]].all_fire
+    margin = None if statement is None or current.lowest is None else current.lowest / statement.current.high
+    arrangement = "parallel" if lengths[0] == 1 else "series" if len(lengths) == 1 else "mixed"
+    most = how_many(circuit, arrangement, channel=channel, margin=MARGIN)
+    return ColdDay(
+        temperature=temperature,
+        battery_resistance=circuit.battery.resistance.high,
+        lowest_current=current.lowest,
+        nominal_current=current.nominal,
+        margin=margin,
+        most=most.count,
+        reason=current.reason or (most.reason if most.count is None else None),
+    )
+
+
+def _missing(temperature: float, reason: str) -> ColdDay:
+    return ColdDay(
+        temperature=temperature,
+        battery_resistance=None,
+        lowest_current=None,
+        nominal_current=None,
+        margin=None,
+        most=None,
+        reason=reason,
+    )

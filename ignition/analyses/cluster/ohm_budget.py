@@ -1,0 +1,239 @@
+"""Where the ohms of a firing circuit are, and what would have to be smaller, thicker or shorter for it to do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from ignition.analyses.cluster.arrangement import cluster_current
+from ignition.analyses.cluster.how_many import MARGIN
+from ignition.analyses.firing.on_state import Settled
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import igniter_names
+from ignition.parts.battery import chemistry, resistance_factor
+from ignition.parts.conductor import conductor_area, copper_resistance
+from ignition.toleranced import Toleranced
+
+__all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies", "with_resistance"]
+
+WIRES = tuple(f"AWG {gauge}" for gauge in range(30, 4, -2))
+"""Standard wires that are tried, from the thinnest."""
+
+_MOST_OHMS = 1e3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OhmShare:
+    """One part of the loop's resistance.
+
+    Attributes
+    ----------
+    part : str
+        Which, for example ``battery`` or ``igniters (4 in parallel)``.
+    resistance : Toleranced
+        As the battery sees it [ohm].
+    share : float
+        Of the nominal loop [1].
+    """
+
+    part: str
+    resistance: Toleranced
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatterySize:
+    """A battery of the same chemistry and cells, by the table of default resistances.
+
+    Attributes
+    ----------
+    capacity : float
+        Least capacity of one cell [C].
+    resistance : float
+        Highest resistance of the battery at the coldest ambient [ohm].
+    enough : bool
+        Whether the worst case would do with it.
+    """
+
+    capacity: float
+    resistance: float
+    enough: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remedies:
+    """What would just do, everything else as it is; None where nothing would, or the question makes no sense.
+
+    Attributes
+    ----------
+    battery_resistance : float or None
+        Highest resistance that the battery may have [ohm].
+    thinnest_wire : str or None
+        Thinnest standard wire for the lead.
+    longest_lead : float or None
+        Longest lead of the present wire, one way [m].
+    lead_resistance : float or None
+        Highest round-trip resistance of the lead, joints included [ohm].
+    """
+
+    battery_resistance: float | None
+    thinnest_wire: str | None
+    longest_lead: float | None
+    lead_resistance: float | None
+
+
+def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
+    """Split up the resistance of a channel's loop, the largest part first.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        Its channel, all strings of one length.
+
+    Returns
+    -------
+    tuple of OhmShare
+        Battery, feed parts, wire and joints of the lead, branches, MOSFET, igniters.
+    """
+    _, box = Settled(circuit).of(frozenset({channel.name}))
+    strings, length = len(channel.strings), len(channel.strings[0])
+    source = "capacitor bank" if circuit.battery.bank_resistance is not None else "battery"
+    resistance = circuit.battery.bank_resistance or circuit.battery.resistance
+    parts: list[tuple[str, Toleranced]] = [(source, resistance)]
+    parts += [(part.name, part.resistance) for part in circuit.feed]
+    parts += [("lead, wire", channel.lead.round_trip), ("lead, joints", channel.lead.joints)]
+    parts.append(("MOSFET", box[f"{channel.name}.mosfet"]))
+    if channel.branch is not None:
+        parts.append((f"branches ({strings} in parallel)", channel.branch.resistance.times(1.0 / strings)))
+    bridge = box[igniter_names(channel)[0][0]].times(length / strings)
+    words = [f"{length} in series"] if length > 1 else []
+    words += [f"{strings} in parallel"] if strings > 1 else []
+    parts.append(("igniters" + (f" ({', '.join(words)})" if words else ""), bridge))
+    total = sum(value.nominal for _, value in parts)
+    shares = [
+        OhmShare(part=part, resistance=value, share=value.nominal / total if total > 0 else 0.0)
+        for part, value in parts
+    ]
+    return tuple(sorted(shares, key=lambda s: (-s.share, s.part)))
+
+
+def _least_margin(
+    circuit: Circuit, channel: ChannelModel, changed: dict[str, Toleranced], settled: Settled
+) -> float | None:
+    statement = circuit.igniters[channel.strings[0][0]].all_fire
+    current = cluster_current(circuit, channel, changed, settled)
+    if statement is None or current.lowest is None:
+        return None
+    return current.lowest / statement.current.high
+
+
+def _highest(enough: Callable[[float], bool]) -> float | None:
+    """Highest resistance that is enough, None where not even zero is [ohm]."""
+    if not enough(0.0):
+        return None
+    low, high = 0.0, 1e-3
+    while enough(high):
+        low, high = high, 2.0 * high
+        if high > _MOST_OHMS:
+            return None
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if enough(middle) else (low, middle)
+    return low
+
+
+def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) -> Remedies:
+    """Find what one change would have to reach for the worst case to do.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        Its channel, all strings of one length.
+    margin : float
+        Lowest current asked for over the all-fire current [1].
+
+    Returns
+    -------
+    Remedies
+        Limits, each with all else unchanged.
+
+    Notes
+    -----
+    The MOSFET's on-resistance is kept at its present bounds: with a stiffer battery its gate gets no less. For the
+    wire, the length is the longest and the temperature the hottest of their tolerances.
+    """
+    settled = Settled(circuit)
+
+    def enough(name: str, ohms: float) -> bool:
+        found = _least_margin(circuit, channel, {name: Toleranced.exact(ohms, "ohm")}, settled)
+        return found is not None and found >= margin
+
+    source = "bank.resistance" if circuit.battery.bank_resistance is not None else "battery.resistance"
+    lead = f"{channel.name}.lead"
+    most = _highest(lambda ohms: enough(lead, ohms))
+    thinnest = longest = None
+    wiring = channel.lead
+    if most is not None and wiring.distance is not None and wiring.area is not None:
+        hot = circuit.ambient.high
+        length = 2.0 * wiring.distance.high
+        free = most - wiring.joints.high
+        thinnest = next((w for w in WIRES if float(copper_resistance(length, conductor_area(w), hot)) <= free), None)
+        longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area, hot))
+    return Remedies(
+        battery_resistance=_highest(lambda ohms: enough(source, ohms)),
+        thinnest_wire=thinnest,
+        longest_lead=longest,
+        lead_resistance=most,
+    )
+
+
+def battery_sizes(
+    circuit: Circuit, chemistry_name: str, series: int, parallel: int, most_resistance: float
+) -> tuple[BatterySize, ...]:
+    """Compare a limit of the battery's resistance with the default resistances of its chemistry.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit, for its coldest ambient.
+    chemistry_name : str
+        Chemistry.
+    series, parallel : int
+        Cells [1].
+    most_resistance : float
+        Highest resistance that the battery may have [ohm].
+
+    Returns
+    -------
+    tuple of BatterySize
+        From the smallest capacity up.
+    """
+    entry = chemistry(chemistry_name)
+    factor = float(resistance_factor(entry, circuit.ambient.low)) * series / parallel
+    rows = [
+        BatterySize(capacity=row.capacity, resistance=row.high * factor, enough=row.high * factor <= most_resistance)
+        for row in entry.cell_resistance
+    ]
+    return tuple(sorted(rows, key=lambda row: row.capacity))
+
+
+def with_resistance(circuit: Circuit, resistance: Toleranced) -> Circuit:
+    """Give a circuit another battery resistance.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    resistance : Toleranced
+        Of the whole battery [ohm].
+
+    Returns
+    -------
+    Circuit
+        The same with it.
+    """
+    return replace(circuit, battery=replace(circuit.battery, resistance=resistance))

@@ -1,0 +1,378 @@
+"""Converter band of each line state: pin voltage at its exact corners, widened by every error of the converter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from ignition.analyses.continuity.error_terms import Terms, error_terms
+from ignition.analyses.no_fire.gate import controller_rail
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.elements import Network
+from ignition.network.template import State, adc_pin, build_network, igniter_names
+from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
+from ignition.parts.sense import settling_error, thevenin_resistance
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = [
+    "AdcBand",
+    "LineReading",
+    "adc_band",
+    "armed_states",
+    "code_bounds",
+    "connected_igniters",
+    "line_reading",
+    "reference_voltage",
+    "remaining_charge",
+    "spread_of",
+    "string_readings",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdcBand:
+    """Converter reading of one state.
+
+    Attributes
+    ----------
+    code : Spread
+        Reading before rounding [LSB], all error terms included, held to the converter's range.
+    voltage : Spread
+        Voltage at the pin [V].
+    terms : tuple of (str, float)
+        Half width that each error term alone gives about the nominal point [LSB], largest first.
+    """
+
+    code: Spread
+    voltage: Spread
+    terms: Terms
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineReading:
+    """What one line state gives.
+
+    Attributes
+    ----------
+    state : str
+        Line state.
+    igniter_current : Spread
+        Current through an igniter, the bounds over all connected igniters of the channel [A].
+    igniters : mapping of str to Spread
+        The same for each igniter [A].
+    band : AdcBand
+        Converter reading.
+    """
+
+    state: str
+    igniter_current: Spread
+    igniters: Mapping[str, Spread]
+    band: AdcBand
+
+
+def reference_voltage(circuit: Circuit) -> Toleranced:
+    """Return the converter's reference while armed.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+
+    Returns
+    -------
+    Toleranced
+        Reference [V]: as given, or the controller's rail where the converter is ratiometric.
+    """
+    given = circuit.controller.adc.reference
+    return controller_rail(circuit, "armed") if given is None else given
+
+
+def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int | None = None) -> list[State]:
+    """List the states of the whole circuit in which one channel's line is in a given state.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    line : str
+        Its line state.
+    string : int, optional
+        Which string is open, from 0; by default each in turn where the state is ``one string open``.
+
+    Returns
+    -------
+    list of State
+        The other channels intact, and all of them open.
+    """
+    strings = (
+        [string] if string is not None else list(range(len(channel.strings))) if line == "one string open" else [0]
+    )
+    others: list[dict[str, str]] = [{}]
+    if len(circuit.channels) > 1:
+        others.append({c.name: "open" for c in circuit.channels if c is not channel})
+    return [
+        State(phase="armed", lines={**other, channel.name: line}, open_string=s) for s in strings for other in others
+    ]
+
+
+def connected_igniters(channel: ChannelModel, state: State) -> list[str]:
+    """Names of a channel's igniters that are not in an open string.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+    state : State
+        State of the whole circuit.
+
+    Returns
+    -------
+    list of str
+        Igniter elements.
+    """
+    line = state.lines.get(channel.name, "intact")
+    return [
+        name
+        for index, string in enumerate(igniter_names(channel))
+        for name in string
+        if not (line == "one string open" and index == state.open_string)
+    ]
+
+
+def line_reading(
+    circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced], string: int | None = None
+) -> LineReading:
+    """Return igniter currents and converter band of one line state while armed.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    line : str
+        Line state.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI] of the armed phase.
+    string : int, optional
+        Which string is open, from 0; by default any.
+
+    Returns
+    -------
+    LineReading
+        The reading, its state named after the string where one is given.
+    """
+    currents: dict[str, list[Spread]] = {}
+    bands: list[AdcBand] = []
+    for state in armed_states(circuit, channel, line, string):
+        network = build_network(circuit, state)
+        names = connected_igniters(channel, state)
+        found = extremes(network, box, [Probe(node=adc_pin(channel)), *(Probe(element=n) for n in names)])
+        for name, extreme in zip(names, found[1:], strict=True):
+            currents.setdefault(name, []).append(spread_of(extreme, "A"))
+        bands.append(adc_band(circuit, channel, found[0], line, box, network=None if bands else network))
+    igniters = {name: Spread.hull(members) for name, members in currents.items()}
+    worst = max(
+        igniters.values(), key=lambda s: abs(s.nominal or 0.0), default=Spread.missing("A", "no igniter is connected")
+    )
+    return LineReading(
+        state=line if string is None else f"string {string + 1} open",
+        igniter_current=replace(Spread.hull(list(igniters.values()) or [worst]), nominal=worst.nominal),
+        igniters=igniters,
+        band=_band_hull(bands),
+    )
+
+
+def string_readings(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> tuple[LineReading, ...]:
+    """Return the reading with each single string open.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI] of the armed phase.
+
+    Returns
+    -------
+    tuple of LineReading
+        One for each string; strings of the same igniters share one analysis. Empty for a single string.
+    """
+    if len(channel.strings) < 2:
+        return ()
+    known: dict[tuple[str, ...], LineReading] = {}
+    result = []
+    for index, kinds in enumerate(channel.strings):
+        if kinds not in known:
+            known[kinds] = line_reading(circuit, channel, "one string open", box, index)
+        result.append(replace(known[kinds], state=f"string {index + 1} open"))
+    return tuple(result)
+
+
+def spread_of(extreme: Extreme, unit: str) -> Spread:
+    """Return bounds as a spread; what is lost in rounding is zero.
+
+    Parameters
+    ----------
+    extreme : Extreme
+        Bounds [A or V].
+    unit : str
+        Its SI unit.
+
+    Returns
+    -------
+    Spread
+        The same bounds [`unit`].
+    """
+    low, nominal, high = (0.0 if abs(v) < NEGLIGIBLE else v for v in (extreme.low, extreme.nominal, extreme.high))
+    return Spread(low=low, nominal=nominal, high=high, unit=unit)
+
+
+def _band_hull(bands: list[AdcBand]) -> AdcBand:
+    """Hull of the bands of the circuit's states; what the other channels shift is a term of its own."""
+    if len(bands) == 1:
+        return bands[0]
+    code = Spread.hull([b.code for b in bands])
+    terms = dict(bands[0].terms)
+    first = bands[0].code
+    if terms and None not in (code.low, code.high, first.low, first.high):
+        shift = 0.5 * ((code.high or 0.0) - (code.low or 0.0) - (first.high or 0.0) + (first.low or 0.0))
+        label = "other loads and channels on the battery"
+        terms[label] = terms.get(label, 0.0) + max(shift, 0.0)
+    return AdcBand(
+        code=code,
+        voltage=Spread.hull([b.voltage for b in bands]),
+        terms=tuple(sorted(terms.items(), key=lambda item: -item[1])),
+    )
+
+
+def adc_band(
+    circuit: Circuit,
+    channel: ChannelModel,
+    pin: Extreme,
+    line: str,
+    box: Mapping[str, Toleranced],
+    *,
+    network: Network | None = None,
+) -> AdcBand:
+    """Return the converter's band for a pin voltage.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    pin : Extreme
+        Voltage at the pin [V] with its corners.
+    line : str
+        Line state.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI] of the phase.
+    network : Network, optional
+        The network that gave the voltage; without it the error terms are left out.
+
+    Returns
+    -------
+    AdcBand
+        Bounds [LSB] with the terms that make them.
+
+    Notes
+    -----
+    code = 2^bits V / Vref, widened by the sample capacitor's remaining charge, by the total error and by half an LSB of
+    quantisation. Leakage times source resistance and the tolerances of divider and battery are in the pin voltage.
+    """
+    voltage = spread_of(pin, "V")
+    controller, reference = circuit.controller, reference_voltage(circuit)
+    if line == "not armed" and not controller.powered_before_arm_switch:
+        reason = "the controller has no supply while the arm switch is open"
+        return AdcBand(code=Spread.missing("1", reason), voltage=voltage, terms=())
+    if reference.low <= 0:
+        reason = "the battery cannot hold the converter's reference above zero"
+        return AdcBand(code=Spread.missing("1", reason), voltage=voltage, terms=())
+    left = remaining_charge(circuit, channel, line, box)
+    return AdcBand(
+        code=code_bounds(circuit, pin.low, pin.nominal, pin.high, left),
+        voltage=voltage,
+        terms=() if network is None else error_terms(circuit, channel, network, box, pin, reference, left),
+    )
+
+
+def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left: float) -> Spread:
+    """Return the converter's reading for bounds of the pin voltage.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    low, nominal, high : float
+        Pin voltage [V].
+    left : float
+        Largest share of the sample capacitor's step that is missing after the acquisition [1].
+
+    Returns
+    -------
+    Spread
+        Reading before rounding [LSB], held to the converter's range.
+
+    Notes
+    -----
+    The sample capacitor starts anywhere between ground and reference. Quantisation is half an LSB either way, for a
+    converter whose first transition stands at half an LSB; an offset transition belongs in its total error.
+    """
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    if reference.low <= 0:
+        return Spread.missing("1", "the battery cannot hold the converter's reference above zero")
+    scale = 2.0**adc.bits
+    fixed = adc.total_error + 0.5
+    least = scale * low / (reference.high if low > 0 else reference.low) * (1.0 - left) - fixed
+    lifted = high + left * max(reference.high - high, 0.0)
+    most = scale * lifted / (reference.low if lifted > 0 else reference.high) + fixed
+    middle = scale * nominal / reference.nominal
+    top = scale - 1.0
+    least, middle, most = (min(max(v, 0.0), top) for v in (least, middle, most))
+    return Spread(low=least, nominal=middle, high=most, unit="1")
+
+
+def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:
+    """Return the largest share of the sample capacitor's step that is missing at the end of the acquisition.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    line : str
+        Line state; while the drain hangs free the lower resistor alone is the source.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI].
+
+    Returns
+    -------
+    float
+        Share [1]; 0 where the file gives no sample capacitance or acquisition time.
+
+    Notes
+    -----
+    With a filter capacitor: the exact two-pole answer of both capacitors, whose start is the charge that they share.
+    """
+    adc = circuit.controller.adc
+    if adc.sample_capacitance is None or adc.acquisition_time is None:
+        return 0.0
+    upper, lower = box[f"{channel.name}.upper"], box[f"{channel.name}.lower"]
+    loose = line in ("open", "not armed")
+    source = lower.high if loose else float(thevenin_resistance(upper.high, lower.high))
+    return float(
+        settling_error(
+            adc.acquisition_time.low,
+            source if channel.filter is not None else source + channel.pin_resistor.high,
+            channel.pin_resistor.high if channel.filter is not None else 0.0,
+            adc.sample_capacitance.high,
+            channel.filter.low if channel.filter is not None else 0.0,
+        )
+    )

@@ -1,0 +1,227 @@
+"""Continuity test: what flows through the igniters, what the converter reads, and what that reading proves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ignition.analyses.continuity.bands import LineReading, line_reading, string_readings
+from ignition.analyses.continuity.second_measurement import second_measurements
+from ignition.analyses.continuity.second_parts import SecondMeasurement
+from ignition.analyses.continuity.thresholds import Threshold, overlapping, overlapping_pairs, pair_thresholds
+from ignition.analyses.continuity.unseen import current_when_fired, largest_resistance
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import igniter_names, line_states
+from ignition.toleranced import Toleranced
+
+__all__ = ["ChannelContinuity", "Continuity", "Unseen", "continuity"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unseen:
+    """What can hide behind a reading.
+
+    Attributes
+    ----------
+    code : int or None
+        A reading from this code on counts as intact [LSB]; None where no such code exists.
+    series_resistance : float or None
+        Largest series resistance that can still give such a reading [ohm]; None where even an open line can.
+    current_when_fired : float or None
+        Highest current that flows when fired through it [A].
+    leak : float or None
+        Largest resistance across open terminals that can give such a reading [ohm]; None where an open line needs none.
+    """
+
+    code: int | None
+    series_resistance: float | None
+    current_when_fired: float | None
+    leak: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelContinuity:
+    """Continuity of one channel.
+
+    Attributes
+    ----------
+    channel : str
+        Name.
+    readings : tuple of LineReading
+        One for each line state.
+    strings_open : tuple of LineReading
+        For a cluster, one for each single string open.
+    cannot_tell_apart : tuple of (str, str)
+        Pairs of states whose bands overlap.
+    thresholds : tuple of Threshold
+        Codes for the pairs that can be told apart.
+    largest_unseen_resistance : float or None
+        Largest series resistance whose reading can still lie in the intact band [ohm]; None where even an open line
+        can.
+    current_when_fired : float or None
+        Highest current that would flow when fired through that resistance [A].
+    largest_leak_read_as_intact : float or None
+        Largest resistance across open terminals whose reading can lie in the intact band [ohm].
+    above_threshold : Unseen
+        The same three for firmware that takes every reading from the threshold between open and intact on as intact.
+    one_string_open_seen : bool or None
+        For a cluster: whether every single open string can be told from all intact; None for a single string.
+    no_fire_margin : float or None
+        Lowest no-fire threshold over the highest igniter current of the intact line [1]; one open string leaves the
+        others more, which `no_fire` takes into account.
+    no_fire_reason : str or None
+        Why the margin is missing.
+    second : tuple of SecondMeasurement
+        Second measurements that the circuit file describes.
+    """
+
+    channel: str
+    readings: tuple[LineReading, ...]
+    strings_open: tuple[LineReading, ...]
+    cannot_tell_apart: tuple[tuple[str, str], ...]
+    thresholds: tuple[Threshold, ...]
+    largest_unseen_resistance: float | None
+    current_when_fired: float | None
+    largest_leak_read_as_intact: float | None
+    above_threshold: Unseen
+    one_string_open_seen: bool | None
+    no_fire_margin: float | None
+    no_fire_reason: str | None
+    second: tuple[SecondMeasurement, ...]
+
+    def reading(self, state: str) -> LineReading:
+        """Return the reading of a line state.
+
+        Parameters
+        ----------
+        state : str
+            Line state.
+
+        Returns
+        -------
+        LineReading
+            The reading.
+        """
+        return next(r for r in self.readings if r.state == state)
+
+    def separated_by(self, pair: tuple[str, str]) -> tuple[SecondMeasurement, ...]:
+        """Return the second measurements that tell two states apart.
+
+        Parameters
+        ----------
+        pair : tuple of (str, str)
+            Line states.
+
+        Returns
+        -------
+        tuple of SecondMeasurement
+            Those that do, of all that the file describes.
+        """
+        return tuple(m for m in self.second if pair in m.separates or pair[::-1] in m.separates)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Continuity:
+    """Continuity of all channels of a circuit.
+
+    Attributes
+    ----------
+    circuit : str
+        File name.
+    channels : tuple of ChannelContinuity
+        One for each channel.
+    """
+
+    circuit: str
+    channels: tuple[ChannelContinuity, ...]
+
+
+def continuity(circuit: Circuit) -> Continuity:
+    """Analyse the continuity test of every channel.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+
+    Returns
+    -------
+    Continuity
+        Igniter currents, converter bands, thresholds, what they prove, second measurements.
+
+    Notes
+    -----
+    Bounds are exact corners of the armed network for each line state, with the other channels intact and open.
+    """
+    box = phase_box(circuit, "armed")
+    return Continuity(circuit=circuit.name, channels=tuple(_channel(circuit, c, box) for c in circuit.channels))
+
+
+def _channel(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> ChannelContinuity:
+    strings = string_readings(circuit, channel, box)
+    readings = tuple(line_reading(circuit, channel, state, box) for state in line_states(channel))
+    intact = readings[0]
+    thresholds = pair_thresholds(readings)
+    lowest = intact.band.code.low
+    unseen = _unseen(circuit, channel, box, lowest)
+    code = next((t.code for t in thresholds if (t.below, t.above) == ("open", "intact")), None)
+    margin, reason = _no_fire_margin(circuit, channel, readings)
+    return ChannelContinuity(
+        channel=channel.name,
+        readings=readings,
+        strings_open=strings,
+        cannot_tell_apart=overlapping_pairs([(r.state, r.band.code) for r in readings]),
+        thresholds=thresholds,
+        largest_unseen_resistance=unseen.series_resistance,
+        current_when_fired=unseen.current_when_fired,
+        largest_leak_read_as_intact=unseen.leak,
+        above_threshold=_unseen(circuit, channel, box, code),
+        one_string_open_seen=(
+            None if not strings else not any(overlapping(intact.band.code, s.band.code) for s in strings)
+        ),
+        no_fire_margin=margin,
+        no_fire_reason=reason,
+        second=second_measurements(circuit, channel),
+    )
+
+
+def _unseen(
+    circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], limit: float | int | None
+) -> Unseen:
+    """What can read at or above a code."""
+    code = limit if isinstance(limit, int) else None
+    if limit is None:
+        return Unseen(code=code, series_resistance=None, current_when_fired=None, leak=None)
+    series = largest_resistance(circuit, channel, box, limit, series=True)
+    return Unseen(
+        code=code,
+        series_resistance=series,
+        current_when_fired=None if series is None else current_when_fired(circuit, channel, series),
+        leak=largest_resistance(circuit, channel, box, limit, series=False),
+    )
+
+
+def _no_fire_margin(
+    circuit: Circuit, channel: ChannelModel, readings: tuple[LineReading, ...]
+) -> tuple[float | None, str | None]:
+    margin = math.inf
+    kinds = dict(
+        zip(
+            (n for string in igniter_names(channel) for n in string),
+            (k for string in channel.strings for k in string),
+            strict=True,
+        )
+    )
+    for reading in readings:
+        if reading.state != "intact":
+            continue
+        for name, current in reading.igniters.items():
+            limit = circuit.igniters[kinds[name]].threshold_low
+            if limit is None:
+                return None, f"igniter {kinds[name]!r} has no no-fire current"
+            assert current.low is not None and current.high is not None
+            largest = max(abs(current.low), abs(current.high))
+            margin = min(margin, limit / largest if largest > 0 else math.inf)
+    return (margin, None) if math.isfinite(margin) else (None, "no current flows")

@@ -1,0 +1,352 @@
+"""Firmware constants: codes with dead bands, ratios, readings to average, waits, longest test pulse."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from ignition.analyses.continuity.continuity import ChannelContinuity, Continuity
+from ignition.analyses.continuity.second_parts import SecondMeasurement
+from ignition.analyses.continuity.second_pulse import on_resistance
+from ignition.analyses.continuity.thresholds import Group, Threshold, groups_of
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.analyses.no_fire.heating import longest_pulse
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import State, build_network
+from ignition.network.worst_case import Probe, extremes
+from ignition.parts.sense import charge_sharing_error, filter_time_constant, settling_time
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = ["Boundary", "ChannelFirmware", "Firmware", "NoThreshold", "RatioBoundary", "Waits", "firmware", "waits"]
+
+MISREAD = 4.753424
+"""Standard deviations beyond which a normal noise misreads one average in a million, one-sided [1]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RatioBoundary:
+    """Boundary in the ratio of the drain reading to the bus reading.
+
+    Attributes
+    ----------
+    threshold, below_highest, above_lowest : float
+        Ratios [1]; between the last two lies the dead band.
+    """
+
+    threshold: float
+    below_highest: float
+    above_lowest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boundary:
+    """Border between two groups of line states.
+
+    Attributes
+    ----------
+    below, above : tuple of str
+        States that read below and from the code on.
+    code : int
+        First code that counts as above [LSB].
+    below_highest, above_lowest : int
+        Codes at the edges of the dead band [LSB]: a reading between them comes from no described state.
+    ratio : RatioBoundary or None
+        The same as ratio to the bus reading.
+    ratio_reason : str or None
+        Why there is no ratio.
+    samples : int or None
+        Readings to average so that noise misreads at most one in a million.
+    samples_reason : str or None
+        Why their number is unknown.
+    """
+
+    below: tuple[str, ...]
+    above: tuple[str, ...]
+    code: int
+    below_highest: int
+    above_lowest: int
+    ratio: RatioBoundary | None
+    ratio_reason: str | None
+    samples: int | None
+    samples_reason: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoThreshold:
+    """Pair of states without a threshold.
+
+    Attributes
+    ----------
+    states : tuple of (str, str)
+        Line states.
+    reason : str
+        Why, and which second measurement separates them.
+    """
+
+    states: tuple[str, str]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waits:
+    """Waits before a reading holds.
+
+    Attributes
+    ----------
+    time_constant : float
+        Slowest time constant of the filter while the line holds the drain [s].
+    five : float
+        Five of them [s].
+    left_after_five : float
+        What is still missing then [LSB].
+    exact : float
+        Wait after arming until half an LSB is missing, worst case [s].
+    after_opening : float
+        Wait after the line opens or the arm switch opens until half an LSB is left, worst case [s].
+    between_samples : float
+        Least time between two samples so that the charge taken by the first is restored to half an LSB [s].
+    """
+
+    time_constant: float
+    five: float
+    left_after_five: float
+    exact: float
+    after_opening: float
+    between_samples: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelFirmware:
+    """Constants of one channel.
+
+    Attributes
+    ----------
+    channel : str
+        Name.
+    groups : tuple of Group
+        States that read alike, in rising order of code.
+    boundaries : tuple of Boundary
+        Borders between neighbouring groups.
+    pairs : tuple of Threshold
+        Threshold of every pair that can be told apart.
+    missing : tuple of NoThreshold
+        Pairs that cannot.
+    waits : Waits
+        Settling.
+    longest_test_pulse : float or None
+        Longest MOSFET pulse that heats no igniter beyond a hundredth of its way to function [s].
+    pulse_reason : str or None
+        Why it is missing.
+    firing_pulse : float
+        Firing pulse of the file [s].
+    """
+
+    channel: str
+    groups: tuple[Group, ...]
+    boundaries: tuple[Boundary, ...]
+    pairs: tuple[Threshold, ...]
+    missing: tuple[NoThreshold, ...]
+    waits: Waits
+    longest_test_pulse: float | None
+    pulse_reason: str | None
+    firing_pulse: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Firmware:
+    """Firmware constants of a circuit.
+
+    Attributes
+    ----------
+    title, circuit, digest : str
+        Title, file name and digest of the circuit file.
+    bits : int
+        Resolution of the converter.
+    noise : float
+        Noise that the numbers of readings stand for [LSB].
+    channels : tuple of ChannelFirmware
+        One for each channel.
+    assumptions : tuple of str
+        Keys of the values that were assumed.
+    """
+
+    title: str
+    circuit: str
+    digest: str
+    bits: int
+    noise: float
+    channels: tuple[ChannelFirmware, ...]
+    assumptions: tuple[str, ...]
+
+
+def firmware(circuit: Circuit, result: Continuity) -> Firmware:
+    """Derive the firmware's constants from the continuity analysis.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    result : Continuity
+        Its continuity analysis.
+
+    Returns
+    -------
+    Firmware
+        Codes, dead bands, ratios, waits; nothing for pairs whose bands overlap.
+    """
+    return Firmware(
+        title=circuit.title,
+        circuit=circuit.name,
+        digest=circuit.digest,
+        bits=circuit.controller.adc.bits,
+        noise=circuit.controller.adc.noise,
+        channels=tuple(_channel(circuit, analysed) for analysed in result.channels),
+        assumptions=tuple(sorted({a.key for a in circuit.assumptions})),
+    )
+
+
+def _channel(circuit: Circuit, analysed: ChannelContinuity) -> ChannelFirmware:
+    channel = circuit.channel(analysed.channel)
+    groups = groups_of(analysed.readings)
+    pulse, reason = _longest_test_pulse(circuit, channel)
+    return ChannelFirmware(
+        channel=channel.name,
+        groups=groups,
+        boundaries=tuple(_boundary(circuit, analysed, one, two) for one, two in pairwise(groups)),
+        pairs=analysed.thresholds,
+        missing=_missing(analysed),
+        waits=waits(circuit, channel, max(float(r.band.code.high or 0.0) for r in analysed.readings)),
+        longest_test_pulse=pulse,
+        pulse_reason=reason,
+        firing_pulse=channel.pulse.nominal,
+    )
+
+
+def _missing(analysed: ChannelContinuity) -> tuple[NoThreshold, ...]:
+    found = []
+    for one, two in analysed.cannot_tell_apart:
+        first, second = (analysed.reading(s).band.code for s in (one, two))
+        reason = (
+            f"bands overlap: {one} reads {first.low:.1f} to {first.high:.1f}, {two} reads {second.low:.1f} to "
+            f"{second.high:.1f}"
+        )
+        helps = [m.name for m in analysed.separated_by((one, two))]
+        found.append(
+            NoThreshold(states=(one, two), reason=reason + (f"; separated by: {', '.join(helps)}" if helps else ""))
+        )
+    found += [
+        NoThreshold(states=(r.state, "every other state"), reason=r.band.code.reason or "no reading")
+        for r in analysed.readings
+        if r.band.code.low is None
+    ]
+    return tuple(found)
+
+
+def _boundary(circuit: Circuit, analysed: ChannelContinuity, below: Group, above: Group) -> Boundary:
+    code = below.highest + 1 + (above.lowest - below.highest - 1) // 2
+    ratio, ratio_reason = _ratio(analysed.second, below, above)
+    noise = circuit.controller.adc.noise
+    samples: int | None = None
+    reason: str | None = "no converter noise is given (controller.adc.noise)"
+    if noise > 0.0:
+        room = min(code - 0.5 - below.highest, above.lowest - code + 0.5)
+        samples, reason = max(1, math.ceil((MISREAD * noise / room) ** 2)), None
+    return Boundary(
+        below=below.states,
+        above=above.states,
+        code=code,
+        below_highest=below.highest,
+        above_lowest=above.lowest,
+        ratio=ratio,
+        ratio_reason=ratio_reason,
+        samples=samples,
+        samples_reason=reason,
+    )
+
+
+def _ratio(second: Sequence[SecondMeasurement], below: Group, above: Group) -> tuple[RatioBoundary | None, str | None]:
+    measured = next((m for m in second if m.name == "drain reading over bus reading"), None)
+    if measured is None:
+        return None, "the circuit file describes no bus divider (channel.second.bus_divider)"
+    values = {r.state: r.value for r in measured.readings}
+    # a bus that is not armed has no ratio: firmware reads the bus first
+    lower = [values[s] for s in below.states if s != "not armed"]
+    upper = [values[s] for s in above.states if s != "not armed"]
+    if not lower or not upper:
+        return None, "the bus itself tells these states apart"
+    one, two = Spread.hull(lower), Spread.hull(upper)
+    if one.high is None or two.low is None:
+        return None, one.reason or two.reason
+    if one.high >= two.low:
+        return None, f"the ratios overlap: {one.high:.4g} against {two.low:.4g}"
+    return RatioBoundary(threshold=0.5 * (one.high + two.low), below_highest=one.high, above_lowest=two.low), None
+
+
+def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits:
+    """Return how long the filter needs.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    highest_code : float
+        Largest reading that the filter settles to [LSB].
+
+    Returns
+    -------
+    Waits
+        Times [s]; zero without a filter capacitor, where the acquisition time alone counts.
+
+    Notes
+    -----
+    After arming the source is upper and lower resistor in parallel; with the line open the tap discharges through the
+    lower resistor, and the drain's own capacitance through both.
+    """
+    if channel.filter is None:
+        return Waits(
+            time_constant=0.0, five=0.0, left_after_five=0.0, exact=0.0, after_opening=0.0, between_samples=0.0
+        )
+    adc = circuit.controller.adc
+    sample = 0.0 if adc.sample_capacitance is None else adc.sample_capacitance.high
+    capacitance = channel.filter.high + sample
+    slow = float(filter_time_constant(channel.upper.high, channel.lower.high, capacitance))
+    output = circuit.mosfets[channel.mosfet].output_capacitance
+    at_drain = 0.0 if output is None else output.high * (channel.upper.high + channel.lower.high)
+    opened = channel.lower.high * capacitance + at_drain
+    part = min(0.5 / max(highest_code, 0.5), 1.0)
+    shared = float(charge_sharing_error(2.0**adc.bits, sample, channel.filter.low))
+    return Waits(
+        time_constant=slow,
+        five=5.0 * slow,
+        left_after_five=highest_code * math.exp(-5.0),
+        exact=float(settling_time(part, slow)),
+        after_opening=float(settling_time(part, opened)),
+        between_samples=float(settling_time(min(0.5 / shared, 1.0), opened)) if shared > 0.0 else 0.0,
+    )
+
+
+def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float | None, str | None]:
+    """Longest pulse of the MOSFET that stays far below no-fire, with the strongest battery and one string open."""
+    resistance = on_resistance(circuit, channel)
+    box = phase_box(circuit, "armed")
+    # an unknown on-resistance only lowers the current: 0 ohm bounds it
+    box[f"{channel.name}.mosfet"] = resistance or Toleranced.exact(0.0, "ohm")
+    currents: dict[str, float] = {}
+    states = [State(phase="armed", commanded=frozenset({channel.name}))]
+    if len(channel.strings) > 1:
+        states += [_one_open(channel, index, frozenset({channel.name})) for index in range(len(channel.strings))]
+    for state in states:
+        network = build_network(circuit, state)
+        names = [n for n in network.igniters if n.startswith(f"{channel.name}.igniter ")]
+        for name, found in zip(names, extremes(network, box, [Probe(element=n) for n in names]), strict=True):
+            currents[name] = max(currents.get(name, 0.0), abs(found.low), abs(found.high))
+    return longest_pulse(circuit, channel, currents)
+
+
+def _one_open(channel: ChannelModel, string: int, commanded: frozenset[str]) -> State:
+    """The armed state with one string of a channel open and some channels commanded."""
+    return State(phase="armed", lines={channel.name: "one string open"}, open_string=string, commanded=commanded)

@@ -1,0 +1,240 @@
+"""How often a threshold takes one line state for another: Monte Carlo over all tolerances, with a confidence bound."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.continuity.bands import armed_states, reference_voltage, remaining_charge
+from ignition.analyses.continuity.continuity import ChannelContinuity, Continuity
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError
+from ignition.network.solution import solve
+from ignition.network.template import adc_pin, build_network
+from ignition.network.worst_case import draw
+from ignition.toleranced import Toleranced
+from ignition.typing import FloatArray
+
+__all__ = ["Misclassification", "error_bound", "misclassification", "sample_codes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misclassification:
+    """Errors of one threshold between two states.
+
+    Attributes
+    ----------
+    channel : str
+        Channel.
+    below, above : str
+        Line states.
+    code : int
+        Threshold [LSB].
+    guaranteed : bool
+        True where the worst-case bands leave a threshold; False where the one that errs least among other samples
+        was taken.
+    trials : int
+        Samples of each state.
+    below_read_as_above, above_read_as_below : int
+        How many of them were misread.
+    confidence : float
+        Of the bounds [1].
+    below_bound, above_bound : float
+        Upper bounds of the two probabilities [1].
+    """
+
+    channel: str
+    below: str
+    above: str
+    code: int
+    guaranteed: bool
+    trials: int
+    below_read_as_above: int
+    above_read_as_below: int
+    confidence: float
+    below_bound: float
+    above_bound: float
+
+
+def sample_codes(
+    circuit: Circuit,
+    channel: ChannelModel,
+    line: str,
+    box: Mapping[str, Toleranced],
+    rng: np.random.Generator,
+    size: int,
+    *,
+    noise: bool = False,
+) -> FloatArray:
+    """Draw converter readings of one line state.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    line : str
+        Line state.
+    box : mapping of str to Toleranced
+        Parameter bounds [SI] of the armed phase.
+    rng : numpy.random.Generator
+        Source of randomness.
+    size : int
+        Number of samples [1].
+    noise : bool, optional
+        Whether to add the converter's noise, averaged over the file's number of samples. Noise has no bound, so
+        without it every sample lies in the band, with it not.
+
+    Returns
+    -------
+    ndarray
+        Codes [LSB], rounded unless noise is averaged into them, shape (size,).
+
+    Notes
+    -----
+    The other channels are intact in some samples and open in the others; the total error is uniform; the sample
+    capacitor starts uniformly between ground and reference. A rail that is the reference is drawn on its own.
+    """
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    states = armed_states(circuit, channel, line)
+    left = remaining_charge(circuit, channel, line, box)
+    parts = []
+    for part, state in zip(np.array_split(np.arange(size), len(states)), states, strict=True):
+        if not len(part):
+            continue
+        network = build_network(circuit, state)
+        values = draw({n: box[n] for n in network.parameters}, rng, len(part))
+        parts.append(solve(network, values).voltage(adc_pin(channel)))
+    volts = np.concatenate(parts)
+    scale, against = 2.0**adc.bits, reference.sample(rng, size)
+    start = rng.uniform(0.0, 1.0, size) * against
+    code = scale * (volts + left * (start - volts)) / against + rng.uniform(-1.0, 1.0, size) * adc.total_error
+    if noise and adc.noise > 0.0:
+        code = code + rng.normal(0.0, adc.noise / np.sqrt(adc.samples), size)
+        return np.asarray(np.clip(code if adc.samples > 1 else np.round(code), 0.0, scale - 1.0))
+    return np.asarray(np.clip(np.round(code), 0.0, scale - 1.0))
+
+
+def error_bound(errors: int, trials: int, confidence: float = 0.95) -> float:
+    """Return the upper confidence bound of a probability (Clopper and Pearson).
+
+    Parameters
+    ----------
+    errors, trials : int
+        Errors seen among so many trials.
+    confidence : float, optional
+        One-sided confidence [1].
+
+    Returns
+    -------
+    float
+        Bound [1].
+
+    Examples
+    --------
+    >>> round(error_bound(0, 299), 5)
+    0.00997
+    """
+    from scipy.stats import beta
+
+    return 1.0 if errors >= trials else float(beta.ppf(confidence, errors + 1, trials - errors))
+
+
+def misclassification(
+    circuit: Circuit,
+    result: Continuity,
+    *,
+    rng: np.random.Generator | int,
+    size: int = 10_000,
+    confidence: float = 0.95,
+) -> tuple[Misclassification, ...]:
+    """Estimate how often each pair of line states is confused.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    result : Continuity
+        Its continuity analysis.
+    rng : numpy.random.Generator or int
+        Source of randomness, or its seed.
+    size : int, optional
+        Samples of each state [1], 100 or more.
+    confidence : float, optional
+        One-sided confidence of the bounds [1].
+
+    Returns
+    -------
+    tuple of Misclassification
+        One for each pair of states of each channel that give a reading.
+
+    Raises
+    ------
+    InputError
+        For fewer than 100 samples, or a confidence outside 0 to 1.
+
+    Notes
+    -----
+    The threshold is the worst-case one where there is one. Where the bands overlap, it is the code with the fewest
+    errors among other samples than those that count the errors, so that choosing it does not flatter it.
+    """
+    if size < 100 or not 0.0 < confidence < 1.0:
+        raise InputError(
+            f"size must be 100 or more and confidence between 0 and 1; received {size} and {confidence}; "
+            "write for example size=10000, confidence=0.95"
+        )
+    generator = rng if isinstance(rng, np.random.Generator) else np.random.default_rng(rng)
+    box = phase_box(circuit, "armed")
+    found: list[Misclassification] = []
+    for analysed in result.channels:
+        channel = circuit.channel(analysed.channel)
+        lines = [r.state for r in analysed.readings if r.band.code.low is not None]
+        drawn = {s: sample_codes(circuit, channel, s, box, generator, 2 * size, noise=True) for s in lines}
+        found += [
+            _pair(analysed, (one, two), drawn, size, confidence)
+            for index, one in enumerate(lines)
+            for two in lines[index + 1 :]
+        ]
+    return tuple(found)
+
+
+def _pair(
+    analysed: ChannelContinuity,
+    pair: tuple[str, str],
+    drawn: Mapping[str, FloatArray],
+    size: int,
+    confidence: float,
+) -> Misclassification:
+    below, above = sorted(pair, key=lambda state: float(np.mean(drawn[state][:size])))
+    given = next((t for t in analysed.thresholds if {t.below, t.above} == set(pair)), None)
+    if given is not None:
+        below, above, code = given.below, given.above, given.code
+    else:
+        code = _best(drawn[below][:size], drawn[above][:size])
+    up = int(np.sum(drawn[below][size:] >= code))
+    down = int(np.sum(drawn[above][size:] < code))
+    return Misclassification(
+        channel=analysed.channel,
+        below=below,
+        above=above,
+        code=code,
+        guaranteed=given is not None,
+        trials=size,
+        below_read_as_above=up,
+        above_read_as_below=down,
+        confidence=confidence,
+        below_bound=error_bound(up, size, confidence),
+        above_bound=error_bound(down, size, confidence),
+    )
+
+
+def _best(below: FloatArray, above: FloatArray) -> int:
+    """Code with the smallest sum of both error rates."""
+    candidates = np.unique(np.ceil(np.concatenate([below, above, [below.max() + 1.0]])))
+    low, high = np.sort(below), np.sort(above)
+    errors = (len(low) - np.searchsorted(low, candidates)) / len(low) + np.searchsorted(high, candidates) / len(high)
+    return int(candidates[int(np.argmin(errors))])

@@ -1,0 +1,205 @@
+"""Second measurements that the circuit file describes: at the bus, and at the drain before arming."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from ignition.analyses.continuity.bands import (
+    armed_states,
+    code_bounds,
+    connected_igniters,
+    reference_voltage,
+    spread_of,
+)
+from ignition.analyses.continuity.ratio import ratio_extremes
+from ignition.analyses.continuity.second_parts import (
+    SecondMeasurement,
+    as_code,
+    hulls,
+    missing_charge,
+    raise_currents,
+    second_box,
+    separated,
+    with_bus,
+)
+from ignition.analyses.continuity.second_pulse import pulse_measurements
+from ignition.analyses.no_fire.gate import controller_rail
+from ignition.analyses.no_fire.heating import heating
+from ignition.circuit.model import ChannelModel, Circuit, SecondModel
+from ignition.errors import NetworkError
+from ignition.network.elements import GROUND, Element, Network
+from ignition.network.template import adc_pin, build_network, drain, line_states
+from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = ["second_measurements"]
+
+_INSULATION = 1e12
+"""Resistance from bus to ground where nothing else ties the bus down [ohm]: insulation."""
+
+_CLOSED = "arm switch closed, line intact"
+"""State that the measurements before arming look for: a switch that is stuck, or was never opened."""
+
+
+def second_measurements(circuit: Circuit, channel: ChannelModel) -> tuple[SecondMeasurement, ...]:
+    """Evaluate every second measurement that a channel's description names.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel; its ``second`` table names the measurements.
+
+    Returns
+    -------
+    tuple of SecondMeasurement
+        Empty where the file names none.
+    """
+    second = channel.second
+    if second is None:
+        return ()
+    found: list[SecondMeasurement] = []
+    if second.bus_upper is not None:
+        found += _bus(circuit, channel, second)
+    if second.before_arming:
+        found.append(_disarmed(circuit, channel, second, pull_up=False))
+    if second.pull_up is not None:
+        found.append(_disarmed(circuit, channel, second, pull_up=True))
+    if second.test_pulse is not None:
+        found += pulse_measurements(circuit, channel, second)
+    return tuple(found)
+
+
+def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[SecondMeasurement]:
+    assert second.bus_upper is not None and second.bus_lower is not None
+    box = second_box(circuit, channel, second, "armed")
+    left = missing_charge(circuit, second.bus_upper, second.bus_lower, second.bus_filter)
+    codes: list[tuple[str, Spread, Spread | None]] = []
+    ratios: list[tuple[str, Spread, Spread | None]] = []
+    currents: dict[str, float] = {}
+    for line in line_states(channel):
+        for state in armed_states(circuit, channel, line):
+            network = with_bus(build_network(circuit, state), second)
+            names = connected_igniters(channel, state) if line in ("intact", "one string open") else []
+            pin, *found = extremes(network, box, [Probe(node="bus.pin"), *(Probe(element=n) for n in names)])
+            raise_currents(currents, names, found)
+            if line == "not armed" and not circuit.controller.powered_before_arm_switch:
+                missing = Spread.missing("code", "the controller has no supply while the arm switch is open")
+                codes.append((line, missing, spread_of(pin, "V")))
+                continue
+            codes.append(
+                (line, as_code(code_bounds(circuit, pin.low, pin.nominal, pin.high, left)), spread_of(pin, "V"))
+            )
+            if line != "not armed":
+                ratios.append((line, _ratio(circuit, channel, network, box, pin, left), None))
+    readings, shares = hulls(codes), hulls(ratios)
+    warm = heating(circuit, channel, currents, None)
+    return [
+        SecondMeasurement(
+            name="bus voltage", when="armed", readings=readings, separates=separated(readings), heating=warm
+        ),
+        SecondMeasurement(
+            name="drain reading over bus reading",
+            when="armed, both read within one settled interval",
+            readings=shares,
+            separates=separated(shares),
+            heating=warm,
+        ),
+    ]
+
+
+def _ratio(
+    circuit: Circuit,
+    channel: ChannelModel,
+    network: Network,
+    box: Mapping[str, Toleranced],
+    bus: Extreme,
+    bus_left: float,
+) -> Spread:
+    """Ratio of the two readings: the reference cancels, the errors in LSB count most at the lowest bus reading."""
+    try:
+        volts = ratio_extremes(network, box, adc_pin(channel), "bus.pin")
+    except NetworkError as failure:
+        return Spread.missing("ratio", str(failure))
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    error = adc.total_error + 0.5
+    full = 2.0**adc.bits
+    least = bus.low / reference.high * full
+    most_pin = volts.high * bus.high * full / reference.low
+    if least * (1.0 - bus_left) <= error or max(bus.high / reference.low * full, most_pin) > full - 1.0:
+        return Spread.missing("ratio", "the bus reading can be zero, or a reading at full scale")
+    left = missing_charge(
+        circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
+    )
+    # both fractions are monotone in the true bus reading; the sample capacitor starts anywhere in its range
+    share = volts.low * (1.0 - left if volts.low > 0 else 1.0)
+    ends = (least, bus.high / reference.low * full)
+    low = min((share * c - error) / (c + bus_left * full + error) for c in ends)
+    high = max((volts.high * c + left * full + error) / (c * (1.0 - bus_left) - error) for c in ends)
+    return Spread(low=low, nominal=volts.nominal, high=high, unit="ratio")
+
+
+def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, pull_up: bool) -> SecondMeasurement:
+    """Drain with the arm switch open, by itself or pulled up from the controller's supply."""
+    name = "drain with weak pull-up" if pull_up else "drain before arming"
+    when = "arm switch open" + (", pull-up connected by a controller pin for the test" if pull_up else "")
+    if not circuit.controller.powered_before_arm_switch:
+        reason = "the controller has no supply while the arm switch is open"
+        return SecondMeasurement(name=name, when=when, readings=(), separates=(), heating=None, reason=reason)
+    members: list[tuple[str, Spread, Spread | None]] = []
+    currents: dict[str, float] = {}
+    lines = [line for line in line_states(channel) if line != "not armed"]
+    for phase, label in [*(("disarmed", line) for line in lines), ("armed", _CLOSED)]:
+        box = second_box(circuit, channel, second, phase) | _pull_up_box(circuit, second)
+        line = "intact" if label == _CLOSED else label
+        left = missing_charge(
+            circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
+        )
+        for state in armed_states(circuit, channel, line):
+            network = with_bus(build_network(circuit, replace(state, phase=phase)), second)
+            network = replace(network, elements=network.elements + _pull_up_elements(channel, pull_up))
+            names = connected_igniters(channel, state) if label in ("intact", "one string open") else []
+            pin, *found = extremes(network, box, [Probe(node=adc_pin(channel)), *(Probe(element=n) for n in names)])
+            raise_currents(currents, names, found)
+            members.append(
+                (label, as_code(code_bounds(circuit, pin.low, pin.nominal, pin.high, left)), spread_of(pin, "V"))
+            )
+    readings = hulls(members)
+    return SecondMeasurement(
+        name=name,
+        when=when,
+        readings=readings,
+        separates=separated(readings),
+        heating=heating(circuit, channel, currents, None),
+    )
+
+
+def _pull_up_box(circuit: Circuit, second: SecondModel) -> dict[str, Toleranced]:
+    pin = circuit.controller.pin.output_resistance
+    resistance = Toleranced.exact(1.0, "ohm") if second.pull_up is None else second.pull_up + pin
+    return {
+        "pull-up.voltage": controller_rail(circuit, "armed"),
+        "pull-up.resistance": resistance,
+        "insulation": Toleranced.exact(_INSULATION, "ohm"),
+    }
+
+
+def _pull_up_elements(channel: ChannelModel, pull_up: bool) -> tuple[Element, ...]:
+    insulation = Element(
+        name="bus insulation", kind="resistor", plus="bus", minus=GROUND, resistance=(("insulation", 1.0),)
+    )
+    if not pull_up:
+        return (insulation,)
+    return (
+        insulation,
+        Element(
+            name="pull-up",
+            kind="source",
+            plus=drain(channel),
+            minus=GROUND,
+            voltage=(("pull-up.voltage", 1.0),),
+            resistance=(("pull-up.resistance", 1.0),),
+        ),
+    )

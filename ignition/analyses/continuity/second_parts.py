@@ -1,0 +1,274 @@
+"""What all second measurements share: their results, the divider at the bus, the comparison of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from ignition.analyses.continuity.thresholds import overlapping
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.analyses.no_fire.heating import Heating
+from ignition.circuit.model import ChannelModel, Circuit, SecondModel
+from ignition.network.elements import GROUND, Element, Network
+from ignition.network.worst_case import Extreme
+from ignition.parts.sense import settling_error, thevenin_resistance
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = [
+    "SecondMeasurement",
+    "SecondReading",
+    "as_code",
+    "hulls",
+    "missing_charge",
+    "raise_currents",
+    "second_box",
+    "separated",
+    "with_bus",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondReading:
+    """What a second measurement reads in one state.
+
+    Attributes
+    ----------
+    state : str
+        Line state.
+    value : Spread
+        Converter reading [LSB], or a ratio of two readings [1].
+    voltage : Spread or None
+        Voltage at the pin [V]; None for a ratio.
+    """
+
+    state: str
+    value: Spread
+    voltage: Spread | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondMeasurement:
+    """One second measurement, evaluated.
+
+    Attributes
+    ----------
+    name : str
+        What is measured.
+    when : str
+        In which condition of the circuit.
+    readings : tuple of SecondReading
+        One for each state that can be present then.
+    separates : tuple of (str, str)
+        Pairs of states whose readings do not overlap.
+    heating : Heating or None
+        What the measurement itself does to the igniters of an intact line or one with one string open.
+    longest_pulse : float or None
+        For a pulse: longest one that stays at a hundredth of the temperature rise to function [s].
+    reason : str or None
+        Why the measurement cannot be made, or a number is missing.
+    caution : str or None
+        What the measurement risks.
+    """
+
+    name: str
+    when: str
+    readings: tuple[SecondReading, ...]
+    separates: tuple[tuple[str, str], ...]
+    heating: Heating | None
+    longest_pulse: float | None = None
+    reason: str | None = None
+    caution: str | None = None
+
+
+def separated(readings: Sequence[SecondReading]) -> tuple[tuple[str, str], ...]:
+    """List pairs of states whose readings do not overlap.
+
+    Parameters
+    ----------
+    readings : sequence of SecondReading
+        One for each state.
+
+    Returns
+    -------
+    tuple of (str, str)
+        Pairs of states.
+    """
+    pairs = []
+    for index, one in enumerate(readings):
+        for two in readings[index + 1 :]:
+            if one.value.low is None or two.value.low is None:
+                continue
+            if one.value.unit == "code":
+                apart = not overlapping(one.value, two.value)
+            else:
+                assert one.value.high is not None and two.value.high is not None
+                apart = one.value.high < two.value.low or two.value.high < one.value.low
+            if apart:
+                pairs.append((one.state, two.state))
+    return tuple(pairs)
+
+
+def hulls(members: Sequence[tuple[str, Spread, Spread | None]]) -> tuple[SecondReading, ...]:
+    """Gather readings by line state.
+
+    Parameters
+    ----------
+    members : sequence of (str, Spread, Spread or None)
+        State, reading [LSB or 1] and pin voltage [V].
+
+    Returns
+    -------
+    tuple of SecondReading
+        One for each state, over all states of the whole circuit that show it.
+    """
+    states = dict.fromkeys(state for state, _, _ in members)
+    result = []
+    for state in states:
+        values = [v for s, v, _ in members if s == state]
+        volts = [w for s, _, w in members if s == state and w is not None]
+        result.append(
+            SecondReading(state=state, value=Spread.hull(values), voltage=Spread.hull(volts) if volts else None)
+        )
+    return tuple(result)
+
+
+def as_code(code: Spread) -> Spread:
+    """Mark a spread as a converter reading.
+
+    Parameters
+    ----------
+    code : Spread
+        Reading [LSB].
+
+    Returns
+    -------
+    Spread
+        The same, its unit named ``code``.
+    """
+    return replace(code, unit="code")
+
+
+def with_bus(network: Network, second: SecondModel) -> Network:
+    """Add the divider at the bus.
+
+    Parameters
+    ----------
+    network : Network
+        The network in a state.
+    second : SecondModel
+        The second measurements.
+
+    Returns
+    -------
+    Network
+        The network with the divider at the bus, where there is one.
+    """
+    if second.bus_upper is None:
+        return network
+    extra = (
+        Element(name="bus.upper", kind="resistor", plus="bus", minus="bus.pin", resistance=(("bus.upper", 1.0),)),
+        Element(name="bus.lower", kind="resistor", plus="bus.pin", minus=GROUND, resistance=(("bus.lower", 1.0),)),
+        Element(name="bus.leakage", kind="sink", plus="bus.pin", minus=GROUND, current=(("bus.leakage", 1.0),)),
+        Element(
+            name="bus.clamp",
+            kind="clamp",
+            plus="bus.pin",
+            minus=GROUND,
+            voltage=(("bus.clamp voltage", 1.0),),
+            resistance=(("bus.clamp resistance", 1.0),),
+        ),
+    )
+    return replace(network, elements=network.elements + extra)
+
+
+def second_box(circuit: Circuit, channel: ChannelModel, second: SecondModel, phase: str) -> dict[str, Toleranced]:
+    """Return the bounds of every network parameter.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    second : SecondModel
+        Its second measurements.
+    phase : str
+        Phase of use.
+
+    Returns
+    -------
+    dict of str to Toleranced
+        Bounds [SI] by parameter name, those of the divider at the bus included.
+    """
+    box = phase_box(circuit, phase)
+    if second.bus_upper is not None and second.bus_lower is not None:
+        box["bus.upper"], box["bus.lower"] = second.bus_upper, second.bus_lower
+        box["bus.leakage"] = circuit.controller.adc.leakage
+        box["bus.clamp voltage"] = box[f"{channel.name}.clamp voltage"]
+        box["bus.clamp resistance"] = box[f"{channel.name}.clamp resistance"]
+    return box
+
+
+def missing_charge(
+    circuit: Circuit,
+    upper: Toleranced,
+    lower: Toleranced,
+    capacitor: Toleranced | None,
+    *,
+    loose: bool = False,
+    pin_resistor: float = 0.0,
+) -> float:
+    """Return the largest share of the sample capacitor's step that is missing after the acquisition.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    upper, lower : Toleranced
+        Divider [ohm].
+    capacitor : Toleranced or None
+        Filter at the tap [F].
+    loose : bool, optional
+        Whether the upper end may hang free, so that the lower resistor alone is the source.
+    pin_resistor : float, optional
+        Resistor between tap and pin [ohm].
+
+    Returns
+    -------
+    float
+        Share [1].
+    """
+    adc = circuit.controller.adc
+    if adc.sample_capacitance is None or adc.acquisition_time is None:
+        return 0.0
+    source = lower.high if loose else float(thevenin_resistance(upper.high, lower.high))
+    return float(
+        settling_error(
+            adc.acquisition_time.low,
+            source if capacitor is not None else source + pin_resistor,
+            pin_resistor if capacitor is not None else 0.0,
+            adc.sample_capacitance.high,
+            0.0 if capacitor is None else capacitor.low,
+        )
+    )
+
+
+def raise_currents(currents: dict[str, float], names: Sequence[str], found: Sequence[Extreme]) -> None:
+    """Keep the highest current of each igniter.
+
+    Parameters
+    ----------
+    currents : dict of str to float
+        Highest current of each igniter so far [A]; raised in place.
+    names : sequence of str
+        Igniters.
+    found : sequence of Extreme
+        Their bounds [A].
+
+    Returns
+    -------
+    None
+        The dictionary holds the result.
+    """
+    for name, extreme in zip(names, found, strict=True):
+        currents[name] = max(currents.get(name, 0.0), abs(extreme.low), abs(extreme.high))

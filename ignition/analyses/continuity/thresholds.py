@@ -1,0 +1,175 @@
+"""Which line states read alike, and the integer codes that separate the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ignition.analyses.continuity.bands import LineReading
+from ignition.toleranced import Spread
+
+__all__ = [
+    "Group",
+    "Threshold",
+    "groups_of",
+    "integer_codes",
+    "overlapping",
+    "overlapping_pairs",
+    "pair_thresholds",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Threshold:
+    """Integer code that separates two states: readings below it are `below`, from it on `above`.
+
+    Attributes
+    ----------
+    below, above : str
+        Line states.
+    code : int
+        First code that counts as `above`.
+    below_highest, above_lowest : int
+        Highest code of the lower state and lowest code of the upper one; what lies between is a dead band that
+        neither state can give.
+    """
+
+    below: str
+    above: str
+    code: int
+    below_highest: int
+    above_lowest: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Line states whose bands hang together, so that no code separates one from all others.
+
+    Attributes
+    ----------
+    states : tuple of str
+        Line states.
+    lowest, highest : int
+        Codes that the group can give.
+    """
+
+    states: tuple[str, ...]
+    lowest: int
+    highest: int
+
+
+def integer_codes(code: Spread) -> tuple[int, int] | None:
+    """Return the lowest and highest integer code of a band.
+
+    Parameters
+    ----------
+    code : Spread
+        Reading before rounding [LSB], quantisation included.
+
+    Returns
+    -------
+    tuple of int or None
+        Codes; None where there is no reading.
+
+    Examples
+    --------
+    >>> integer_codes(Spread(low=9.2, nominal=10.0, high=10.8, unit="1"))
+    (10, 10)
+    """
+    if code.low is None or code.high is None:
+        return None
+    # half an LSB of quantisation is in the band, so whole codes inside it are what can be read
+    return math.ceil(code.low), max(math.floor(code.high), math.ceil(code.low))
+
+
+def overlapping(one: Spread, two: Spread) -> bool:
+    """Whether two bands share a code; a missing band overlaps nothing.
+
+    Parameters
+    ----------
+    one, two : Spread
+        Readings before rounding [LSB].
+
+    Returns
+    -------
+    bool
+        True where one code can come from either.
+    """
+    first, second = integer_codes(one), integer_codes(two)
+    return first is not None and second is not None and first[0] <= second[1] and second[0] <= first[1]
+
+
+def overlapping_pairs(bands: Sequence[tuple[str, Spread]]) -> tuple[tuple[str, str], ...]:
+    """List pairs of states whose bands overlap.
+
+    Parameters
+    ----------
+    bands : sequence of (str, Spread)
+        State and reading [LSB].
+
+    Returns
+    -------
+    tuple of (str, str)
+        Pairs, in the order given.
+    """
+    return tuple(
+        (first, second)
+        for index, (first, one) in enumerate(bands)
+        for second, two in bands[index + 1 :]
+        if overlapping(one, two)
+    )
+
+
+def pair_thresholds(readings: Sequence[LineReading]) -> tuple[Threshold, ...]:
+    """Return a code midway between the bands of every pair that can be told apart.
+
+    Parameters
+    ----------
+    readings : sequence of LineReading
+        One for each line state.
+
+    Returns
+    -------
+    tuple of Threshold
+        One for each pair.
+    """
+    found = []
+    for first in readings:
+        for second in readings:
+            one, two = integer_codes(first.band.code), integer_codes(second.band.code)
+            if one is not None and two is not None and one[1] < two[0]:
+                found.append(
+                    Threshold(
+                        below=first.state,
+                        above=second.state,
+                        code=one[1] + 1 + (two[0] - one[1] - 1) // 2,
+                        below_highest=one[1],
+                        above_lowest=two[0],
+                    )
+                )
+    return tuple(found)
+
+
+def groups_of(readings: Sequence[LineReading]) -> tuple[Group, ...]:
+    """Gather states whose bands overlap, directly or through others, in rising order of code.
+
+    Parameters
+    ----------
+    readings : sequence of LineReading
+        One for each line state.
+
+    Returns
+    -------
+    tuple of Group
+        Groups with a free code or more, or at least a border, between neighbours.
+    """
+    ranged = [(r.state, span) for r in readings if (span := integer_codes(r.band.code)) is not None]
+    groups: list[Group] = []
+    for state, (low, high) in sorted(ranged, key=lambda item: item[1]):
+        last = groups[-1] if groups else None
+        if last is not None and low <= last.highest:
+            groups[-1] = Group(states=(*last.states, state), lowest=last.lowest, highest=max(last.highest, high))
+        else:
+            groups.append(Group(states=(state,), lowest=low, highest=high))
+    return tuple(groups)

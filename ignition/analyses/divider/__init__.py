@@ -1,0 +1,1 @@
+"""Which sense divider to choose."""

@@ -1,0 +1,205 @@
+"""One divider of a search: its numbers, which requirements it fails, its weakest margin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from ignition.analyses.divider.demands import DividerDuty
+from ignition.analyses.divider.metrics import FAULTS, DividerMetrics
+from ignition.analyses.divider.trade_off import Objectives, weakest_margin
+from ignition.typing import BoolArray
+
+__all__ = ["BEYOND", "Candidate", "candidate", "objectives_of", "rejections"]
+
+BEYOND = "reading beyond full scale"
+"""Requirement that most pairs fail."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One divider with its numbers.
+
+    Attributes
+    ----------
+    upper, lower, pin_resistor : float
+        Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones.
+    split : bool
+        Whether the upper resistor is two in series.
+    full_scale_use : float
+        Highest reading over the converter's range [1].
+    intact_low, open_high : float
+        Lowest reading intact and highest open [LSB].
+    source_resistance : float
+        Resistance that the converter sees [ohm].
+    adc_error : float
+        Error by leakage and sampling [LSB].
+    sense_current : float
+        Highest igniter current of the healthy line [A].
+    drain_a_month : float
+        Charge taken in a month of being armed [C].
+    false_leak : float or None
+        Largest leakage across open terminals that reads intact [ohm]; None where an open line already does.
+    back_feed : float
+        Current into the pin of an unpowered controller [A].
+    fault_currents : tuple of (str, float)
+        Highest igniter current under each single fault [A].
+    rejected_by : tuple of str
+        Requirements that it fails.
+    weakest_margin : tuple of (str, float)
+        The smallest of its margins and the factor [1].
+    reason : str
+        Why it is listed.
+    """
+
+    upper: float
+    lower: float
+    pin_resistor: float
+    split: bool
+    full_scale_use: float
+    intact_low: float
+    open_high: float
+    source_resistance: float
+    adc_error: float
+    sense_current: float
+    drain_a_month: float
+    false_leak: float | None
+    back_feed: float
+    fault_currents: tuple[tuple[str, float], ...]
+    rejected_by: tuple[str, ...]
+    weakest_margin: tuple[str, float]
+    reason: str
+
+    @property
+    def worst_fault(self) -> tuple[str, float]:
+        """The single fault with the highest igniter current [A]."""
+        return max(self.fault_currents, key=lambda item: item[1])
+
+    @property
+    def parts(self) -> int:
+        """Number of resistors."""
+        return 2 + int(self.split) + int(self.pin_resistor > 0.0)
+
+
+def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArray]:
+    """Which pairs fail which requirement.
+
+    Parameters
+    ----------
+    duty : DividerDuty
+        What the circuit asks.
+    metrics : DividerMetrics
+        Numbers of the pairs.
+
+    Returns
+    -------
+    dict of str to ndarray of bool
+        True where the requirement is not met; limits that are unknown reject nothing.
+    """
+    failed: dict[str, BoolArray] = {
+        BEYOND: metrics.full_scale_use > 1.0,
+        # less than a code apart leaves nothing for a threshold
+        "intact and open overlap": metrics.intact_low - metrics.open_high < 1.0,
+        "back-feed above the clamp's limit": metrics.back_feed > duty.clamp_limit,
+    }
+    if duty.limit is not None:
+        failed["monitor current above its limit"] = metrics.sense_current > duty.limit
+        failed["single-fault current above the monitor limit"] = np.max(metrics.fault_currents, axis=0) > duty.limit
+    return failed
+
+
+def objectives_of(metrics: DividerMetrics, kept: npt.NDArray[np.intp], parts: int) -> Objectives:
+    """Return what is traded, for some places of a grid.
+
+    Parameters
+    ----------
+    metrics : DividerMetrics
+        Numbers of a flat grid.
+    kept : ndarray of int
+        Places in it.
+    parts : int
+        Number of resistors.
+
+    Returns
+    -------
+    Objectives
+        The numbers, (len(kept),).
+    """
+    band = metrics.intact_low[kept] - metrics.open_high[kept]
+    return Objectives(
+        sense_current=metrics.sense_current[kept],
+        false_leak=metrics.false_leak[kept],
+        error_share=metrics.adc_error[kept] / band,
+        fault_current=np.max(metrics.fault_currents[:, kept], axis=0),
+        parts=np.full(len(kept), float(parts)),
+    )
+
+
+def candidate(
+    duty: DividerDuty,
+    metrics: DividerMetrics,
+    index: int,
+    upper: float,
+    lower: float,
+    pin_resistor: float,
+    split: bool,
+    wet_leak: float,
+    reason: str,
+) -> Candidate:
+    """Make one candidate from the arrays of a grid.
+
+    Parameters
+    ----------
+    duty : DividerDuty
+        What the circuit asks.
+    metrics : DividerMetrics
+        Numbers of a flat grid.
+    index : int
+        Place in it.
+    upper, lower, pin_resistor : float
+        Nominal resistors [ohm].
+    split : bool
+        Whether the upper resistor is two in series.
+    wet_leak : float
+        Leakage that should read open [ohm].
+    reason : str
+        Why it is listed.
+
+    Returns
+    -------
+    Candidate
+        The candidate.
+    """
+    at = np.array([0])
+    metrics = _picked(metrics, index)
+    parts = 2 + int(split) + int(pin_resistor > 0.0)
+    names, margin = weakest_margin(duty, objectives_of(metrics, at, parts), metrics.back_feed[at], wet_leak)
+    leak = float(metrics.false_leak[0])
+    return Candidate(
+        upper=upper,
+        lower=lower,
+        pin_resistor=pin_resistor,
+        split=split,
+        full_scale_use=float(metrics.full_scale_use[0]),
+        intact_low=float(metrics.intact_low[0]),
+        open_high=float(metrics.open_high[0]),
+        source_resistance=float(metrics.source_resistance[0]),
+        adc_error=float(metrics.adc_error[0]),
+        sense_current=float(metrics.sense_current[0]),
+        drain_a_month=float(metrics.drain_a_month[0]),
+        false_leak=leak if np.isfinite(leak) else None,
+        back_feed=float(metrics.back_feed[0]),
+        fault_currents=tuple(
+            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[:, 0], strict=True)
+        ),
+        rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[0]),
+        weakest_margin=(names[0], float(margin[0])),
+        reason=reason,
+    )
+
+
+def _picked(metrics: DividerMetrics, index: int) -> DividerMetrics:
+    """The numbers of one place of a grid, still as arrays."""
+    return DividerMetrics(**{f.name: getattr(metrics, f.name)[..., index : index + 1] for f in fields(metrics)})

@@ -1,0 +1,1 @@
+"""Will it fire when told: currents, function times, supply."""

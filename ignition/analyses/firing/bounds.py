@@ -1,0 +1,299 @@
+"""Guaranteed bounds of function time: whatever neighbours do on the way, it is not earlier and not later."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ignition.analyses.firing.on_state import LEAST_SPENT, OnState, firing_network, with_spent
+from ignition.analyses.firing.sequence import turn_on
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.network.template import igniter_names
+from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.parts.igniter import function_time, thermal_fraction
+from ignition.toleranced import Toleranced
+
+__all__ = ["IgniterBounds", "igniter_bounds"]
+
+_OPEN = 1e9
+"""Resistance that stands for an opened neighbour in a bound [ohm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterBounds:
+    """Bounds of one igniter over the whole pulse.
+
+    Attributes
+    ----------
+    earliest, latest : float or None
+        Function time from the driven pin [s]; infinite where it cannot, or need not, function; None where a statement
+        is missing.
+    least_fraction, greatest_fraction : float or None
+        Thermal fraction at the end of the pulse [1], at most 1.
+    highest_channel_current : float
+        Highest current of the channel during the pulse, spent bridges included [A].
+    reason : str or None
+        Why it need not function.
+    """
+
+    earliest: float | None
+    latest: float | None
+    least_fraction: float | None
+    greatest_fraction: float | None
+    highest_channel_current: float
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Range:
+    """Current bounds: at the start, and over everything that neighbours can become."""
+
+    first_high: float
+    during_low: float
+    during_high: float
+    channel_high: float
+    fading: tuple[tuple[float, float], ...] = ()
+    """With a capacitor bank: pairs of a time [s] and a current [A] that is not undercut before it."""
+
+
+def igniter_bounds(
+    circuit: Circuit,
+    channel: ChannelModel,
+    state: OnState,
+    box: Mapping[str, Toleranced],
+    overlapping: frozenset[str],
+) -> list[IgniterBounds]:
+    """Bound the function time of each igniter of a channel.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    state : OnState
+        Its MOSFET while on.
+    box : mapping of str to Toleranced
+        Firing parameters [SI].
+    overlapping : frozenset of str
+        Channels that may conduct at some time of this pulse, itself included.
+
+    Returns
+    -------
+    list of IgniterBounds
+        In the order of strings and positions.
+
+    Notes
+    -----
+    Until the first function of all (not before ``first``, the earliest at the currents of the unfired cluster) no
+    igniter carries more than its unfired highest current; after it, not more than with each neighbour anywhere between
+    its cold and its spent resistance. The lowest current over the whole pulse is that with every neighbour at its
+    worst. A neighbour in the same string that opens first ends the current: unless an igniter surely functions before
+    any of them can, it need not function.
+    """
+    names = igniter_names(channel)
+    ranges: dict[tuple[object, ...], _Range] = {}
+    found: list[tuple[str, IgniterModel, _Range]] = []
+    for s, string in enumerate(channel.strings):
+        for p, kind in enumerate(string):
+            # igniters of one type in strings of one make-up see the same network: solve it once
+            key = (kind, tuple(sorted(string)))
+            if key not in ranges:
+                ranges[key] = _range(circuit, channel, s, p, box, overlapping)
+            found.append((names[s][p], circuit.igniters[kind], ranges[key]))
+    first = _first_function(circuit, channel, found)
+    delay = turn_on(circuit, circuit.channels.index(channel), state.gate_voltage.low, "high")
+    result = [_bounds(channel, model, span, first, delay) for _, model, span in found]
+    return _string_order(channel, found, result)
+
+
+def _range(
+    circuit: Circuit,
+    channel: ChannelModel,
+    string: int,
+    position: int,
+    box: Mapping[str, Toleranced],
+    overlapping: frozenset[str],
+) -> _Range:
+    names = igniter_names(channel)
+    own = names[string][position]
+    probes = [Probe(element=own), Probe(element=f"{channel.name}.mosfet")]
+    wide = dict(box)
+    for other in circuit.channels:
+        for s, kinds in enumerate(other.strings):
+            for name, kind in zip(igniter_names(other)[s], kinds, strict=True):
+                in_series = other is channel and s == string
+                if name != own:
+                    wide[name] = _fate(circuit.igniters[kind], box[name], in_series)
+    own_model = circuit.igniters[channel.strings[string][position]]
+    wide[own] = _heated(own_model, box[own])
+    alone = firing_network(circuit, frozenset({channel.name}))
+    first = extremes(alone, box, probes)
+    strongest = extremes(alone, wide, probes)
+    weakest: list[Extreme] = extremes(firing_network(circuit, overlapping), wide, probes)
+    spent = with_spent(circuit, box)
+    channel_high = max(first[1].high, strongest[1].high)
+    if spent is not None:
+        channel_high = max(channel_high, extremes(alone, spent, probes[1:])[0].high)
+    return _Range(
+        first_high=first[0].high,
+        during_low=max(weakest[0].low, 0.0),
+        during_high=max(strongest[0].high, first[0].high),
+        channel_high=channel_high,
+        fading=_fading(circuit, channel, own, wide, overlapping),
+    )
+
+
+_SHARES = (0.97, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1)
+
+
+def _fading(
+    circuit: Circuit, channel: ChannelModel, own: str, wide: Mapping[str, Toleranced], overlapping: frozenset[str]
+) -> tuple[tuple[float, float], ...]:
+    """Currents that hold while the bank has lost no more than a share of its voltage, at the highest drain."""
+    bank = circuit.battery.bank_capacitance
+    if bank is None:
+        return ()
+    network = firing_network(circuit, overlapping)
+    drain = -extremes(network, wide, [Probe(element="capacitor bank")])[0].low
+    voltage = wide["battery.voltage"]
+    before = sum(
+        min(max(channel.start.high - other.start.low, 0.0), other.pulse.high)
+        for other in circuit.channels
+        if other is not channel
+    )
+    pairs = []
+    for share in _SHARES:
+        time = (1.0 - share) * voltage.low * bank.low / drain - before if drain > 0 else math.inf
+        lower = Toleranced(low=share * voltage.low, nominal=voltage.nominal, high=voltage.high, unit="V")
+        found = extremes(network, {**wide, "battery.voltage": lower}, [Probe(element=own)])[0]
+        pairs.append((time, max(found.low, 0.0)))
+    return tuple(pairs)
+
+
+def _latest(model: IgniterModel, span: _Range, slow: float, delay: float) -> float:
+    """Latest function time; a bank must still hold the current that it is found with [s]."""
+    assert model.threshold_high is not None
+
+    def after(current: float) -> float:
+        assert model.threshold_high is not None
+        return delay + float(function_time(current, model.threshold_high, slow, 0.0, model.growth))
+
+    if not span.fading:
+        return after(span.during_low)
+    return min((t for t, held in ((after(i), held) for held, i in span.fading) if t <= held), default=math.inf)
+
+
+def _fate(model: IgniterModel, cold: Toleranced, in_series: bool) -> Toleranced:
+    """Everything a neighbour's resistance can be during the pulse; an open one in the own string is left to timing."""
+    low, high = _heated(model, cold).low, _heated(model, cold).high
+    if model.spent_resistance is not None:
+        low, high = min(low, max(model.spent_resistance.low, LEAST_SPENT)), max(high, model.spent_resistance.high)
+    elif not in_series:
+        high = _OPEN
+    return Toleranced(low=low, nominal=cold.nominal, high=high, unit="ohm")
+
+
+def _heated(model: IgniterModel, cold: Toleranced) -> Toleranced:
+    """Bridge resistance from cold to the function temperature."""
+    if model.growth == 0.0:
+        return cold
+    factor = 1.0 + model.growth
+    return Toleranced(
+        low=cold.low * min(1.0, factor), nominal=cold.nominal, high=cold.high * max(1.0, factor), unit="ohm"
+    )
+
+
+def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:
+    """Earliest instant at which any neighbour can have functioned, from this channel's driven pin [s]."""
+    earliest = math.inf
+    for other in circuit.channels:
+        if other is not channel and other.start.low < channel.start.high + channel.pulse.high:
+            # another channel that fires before or with this one may relieve or load the battery at any time
+            earliest = 0.0 if other.start.low <= channel.start.high else earliest
+    for _, model, span in found:
+        if model.threshold_low is None or model.time_constant.fast is None:
+            return 0.0
+        time = float(function_time(span.first_high, model.threshold_low, model.time_constant.fast, 0.0, model.growth))
+        earliest = min(earliest, time)
+    return earliest
+
+
+def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: float, delay: float) -> IgniterBounds:
+    earliest = greatest = latest = least = None
+    reason = None
+    fast, slow = model.time_constant.fast, model.time_constant.slow
+    if model.threshold_low is not None and fast is not None:
+        earliest = _two_steps(model, span, first, fast)
+        greatest = _fraction(span.during_high, model.threshold_low, fast, channel.pulse.high, model.growth)
+    else:
+        reason = "no no-fire current is given"
+    if model.threshold_high is not None and slow is not None:
+        latest = _latest(model, span, slow, delay)
+        least = _fraction(
+            span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth
+        )
+        if math.isinf(latest):
+            reason = "the lowest current does not exceed the highest threshold"
+            if span.fading:
+                least = 0.0
+                reason = "the lowest current does not function it before the capacitor bank may have run down"
+    else:
+        reason = "no all-fire current is given"
+    return IgniterBounds(
+        earliest=earliest,
+        latest=latest,
+        least_fraction=least,
+        greatest_fraction=greatest,
+        highest_channel_current=span.channel_high,
+        reason=reason,
+    )
+
+
+def _fraction(current: float, threshold: float, time_constant: float, time: float, growth: float) -> float:
+    if time <= 0:
+        return 0.0
+    return min(float(thermal_fraction(current, threshold, time_constant, time, 0.0, growth)), 1.0)
+
+
+def _two_steps(model: IgniterModel, span: _Range, first: float, fast: float) -> float:
+    """Earliest function: the unfired current until the first function of all, then the highest one."""
+    assert model.threshold_low is not None
+    alone = float(function_time(span.first_high, model.threshold_low, fast, 0.0, model.growth))
+    if alone <= first or math.isinf(first):
+        return alone
+    reached = 0.0
+    if first > 0:
+        reached = float(thermal_fraction(span.first_high, model.threshold_low, fast, first, 0.0, model.growth))
+    return first + float(function_time(span.during_high, model.threshold_low, fast, min(reached, 1.0), model.growth))
+
+
+def _string_order(
+    channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]], bounds: list[IgniterBounds]
+) -> list[IgniterBounds]:
+    """Withdraw the latest time where a neighbour in the same string may open before it."""
+    result: list[IgniterBounds] = []
+    index = 0
+    for string in channel.strings:
+        members = range(index, index + len(string))
+        index += len(string)
+        for i in members:
+            others = [bounds[j].earliest for j in members if j != i and found[j][1].spent == "open"]
+            soonest = min((0.0 if t is None else t for t in others), default=math.inf)
+            latest = bounds[i].latest
+            if math.isfinite(soonest) and (latest is None or latest > soonest):
+                late = latest is not None and math.isfinite(latest)
+                result.append(
+                    IgniterBounds(
+                        earliest=bounds[i].earliest,
+                        latest=None if latest is None else math.inf,
+                        least_fraction=None if bounds[i].least_fraction is None else 0.0,
+                        greatest_fraction=bounds[i].greatest_fraction,
+                        highest_channel_current=bounds[i].highest_channel_current,
+                        reason="a neighbour in its string may open before it functions" if late else bounds[i].reason,
+                    )
+                )
+            else:
+                result.append(bounds[i])
+    return result

@@ -1,0 +1,465 @@
+"""Firing: current, margin and function time of every igniter, and what the pulse does to battery, supply and switch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ignition.analyses.firing.bounds import IgniterBounds, igniter_bounds
+from ignition.analyses.firing.on_state import OnState, Settled, firing_network, heating, with_spent
+from ignition.analyses.firing.sequence import igniter_list, march_circuit, turn_on
+from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
+from ignition.analyses.firing.transient.march import MarchResult
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import NetworkError
+from ignition.network.template import igniter_names
+from ignition.network.worst_case import Probe, extremes
+from ignition.parts.conductor import adiabatic_temperature
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterFiring:
+    """One igniter in its channel's pulse.
+
+    Attributes
+    ----------
+    igniter : str
+        Name, for example ``boost.igniter 1.1``.
+    kind : str
+        Igniter type.
+    string, position : int
+        Place in the cluster, from 1.
+    current : Spread
+        Current when its channel starts to conduct, all its neighbours unfired [A].
+    all_fire_margin : float or None
+        Lowest current over the all-fire current [1].
+    function_time : Spread
+        From the driven pin to function [s].
+    functions : {"always", "sometimes", "never"}
+        Over all tolerances and the igniters' scatter between no-fire and all-fire.
+    thermal_fraction : Spread
+        Share of the function temperature's rise reached by the end of the pulse, 1 at function [1].
+    reason : str or None
+        Why it may not function, or why a number is missing.
+    """
+
+    igniter: str
+    kind: str
+    string: int
+    position: int
+    current: Spread
+    all_fire_margin: float | None
+    function_time: Spread
+    functions: str
+    thermal_fraction: Spread
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelFiring:
+    """One channel's pulse.
+
+    Attributes
+    ----------
+    channel : str
+        Name.
+    igniters : tuple of IgniterFiring
+        All igniters.
+    gate_voltage : Spread
+        Gate drive from the sagged supply [V].
+    on_resistance : Spread
+        MOSFET's on-resistance [ohm]; the high bound is missing where the gate is below the lowest data sheet row.
+    current : Spread
+        Channel current at the start of the pulse [A].
+    mosfet_junction : Spread
+        Junction temperature at the end of the current [degC].
+    lead_temperature : float or None
+        Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None where its
+        cross-section is not given, infinite where it melts.
+    """
+
+    channel: str
+    igniters: tuple[IgniterFiring, ...]
+    gate_voltage: Spread
+    on_resistance: Spread
+    current: Spread
+    mosfet_junction: Spread
+    lead_temperature: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Firing:
+    """The whole firing sequence.
+
+    Attributes
+    ----------
+    circuit : str
+        File name.
+    channels : tuple of ChannelFiring
+        All channels.
+    battery_voltage, controller_supply : Spread
+        Lowest of each during the sequence [V].
+    supply : SupplyUnderFire
+        Brown-out, hold-up, fuse and protection circuit.
+    """
+
+    circuit: str
+    channels: tuple[ChannelFiring, ...]
+    battery_voltage: Spread
+    controller_supply: Spread
+    supply: SupplyUnderFire
+
+    @property
+    def all_function(self) -> bool:
+        """Whether every igniter functions in every case."""
+        return all(i.functions == "always" for c in self.channels for i in c.igniters)
+
+
+def firing(circuit: Circuit) -> Firing:
+    """Analyse the firing sequence of a circuit.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+
+    Returns
+    -------
+    Firing
+        Results for every igniter and channel.
+
+    Notes
+    -----
+    Currents are exact corners of the firing network at the start of each pulse: with the channels that start together
+    or are already firing drawing in the low bound, and silent in the high one. Function times are bounds over
+    everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
+    one is marched from event to event.
+    """
+    settled = Settled(circuit)
+    nominal = _nominal(circuit, settled)
+    results: list[ChannelFiring] = []
+    supply = supply_under_fire(circuit, settled)
+    settings = {c.name: settled.of(overlapping(circuit, c)) for c in circuit.channels}
+    bounds = {
+        c.name: igniter_bounds(circuit, c, settings[c.name][0][c.name], settings[c.name][1], overlapping(circuit, c))
+        for c in circuit.channels
+    }
+    for channel in circuit.channels:
+        states, box = settings[channel.name]
+        earlier = _conducted_before(circuit, channel, bounds)
+        results.append(
+            _channel(circuit, channel, states[channel.name], box, nominal, supply, bounds[channel.name], earlier)
+        )
+    return Firing(
+        circuit=circuit.name,
+        channels=tuple(results),
+        battery_voltage=supply.battery_voltage,
+        controller_supply=supply.controller_supply,
+        supply=supply,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Nominal:
+    """Nominal march: function time from the driven pin and thermal fraction by igniter."""
+
+    function_time: Mapping[str, float]
+    thermal_fraction: Mapping[str, float]
+
+
+def _conducted_before(circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]]) -> float:
+    """Longest time for which earlier channels can have drawn firing current when this one starts [s]."""
+    total = 0.0
+    for other in circuit.channels:
+        if other is channel:
+            continue
+        flowing = other.pulse.high
+        opens = all(circuit.igniters[kind].spent == "open" for string in other.strings for kind in string)
+        if opens:
+            latest = [math.inf if b.latest is None else b.latest for b in bounds[other.name]]
+            flowing = min(flowing, max(latest))
+        total += min(max(channel.start.high - other.start.low, 0.0), flowing)
+    return total
+
+
+def _together(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
+    """Channels that may conduct when this one starts: those that start with it, and those still firing from before."""
+    start = channel.start
+    names = set()
+    for other in circuit.channels:
+        same = other.start.low <= start.high and start.low <= other.start.high
+        still = other.start.low < start.low < other.start.high + other.pulse.high
+        if same or still:
+            names.add(other.name)
+    return frozenset(names)
+
+
+def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
+    """List the channels that may conduct at any time during a channel's pulse.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    frozenset of str
+        Names, the channel's own among them.
+    """
+    end = channel.start.high + channel.pulse.high
+    return frozenset(
+        other.name
+        for other in circuit.channels
+        if other.start.low <= end and channel.start.low <= other.start.high + other.pulse.high
+    )
+
+
+def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
+    """Nominal sequence by the event march; None where a nominal threshold is missing."""
+    igniters = igniter_list(circuit)
+    if any(m.threshold_nominal is None or m.time_constant.nominal is None for _, _, m in igniters):
+        return None
+    states: dict[str, OnState] = {}
+    box: dict[str, Toleranced] = {}
+    for channel in circuit.channels:
+        found, its_box = settled.of(_together(circuit, channel))
+        states[channel.name] = found[channel.name]
+        box = its_box | box | {f"{channel.name}.mosfet": found[channel.name].on_resistance}
+    if any(state.rows[1] < 0 for state in states.values()):
+        return None
+    try:
+        result = _nominal_march(circuit, states, box)
+    except NetworkError:  # a bank or battery far faster than the pulse: the bounds stand without it
+        return None
+    starts = {c.name: c.start.nominal for c in circuit.channels}
+    return _Nominal(
+        function_time={
+            name: float(result.function_time[i, 0]) - starts[owner] for i, (owner, name, _) in enumerate(igniters)
+        },
+        thermal_fraction={name: float(result.thermal_fraction[i, 0]) for i, (_, name, _) in enumerate(igniters)},
+    )
+
+
+def _nominal_march(circuit: Circuit, states: Mapping[str, OnState], box: Mapping[str, Toleranced]) -> MarchResult:
+    igniters = igniter_list(circuit)
+    return march_circuit(
+        circuit,
+        {name: value.nominal for name, value in box.items()},
+        threshold=np.array([m.threshold_nominal for _, _, m in igniters]),
+        time_constant=np.array([m.time_constant.nominal for _, _, m in igniters]),
+        turn_on_delay=[
+            turn_on(circuit, i, states[c.name].gate_voltage.nominal, "nominal") for i, c in enumerate(circuit.channels)
+        ],
+    )
+
+
+def _channel(
+    circuit: Circuit,
+    channel: ChannelModel,
+    state: OnState,
+    box: Mapping[str, Toleranced],
+    nominal: _Nominal | None,
+    supply: SupplyUnderFire,
+    bounds: list[IgniterBounds],
+    earlier: float,
+) -> ChannelFiring:
+    names = [n for string in igniter_names(channel) for n in string]
+    probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
+    together, alone = _together(circuit, channel), frozenset({channel.name})
+    low_box = box
+    if together != alone:  # bridges that have fired may draw more than cold ones
+        low_box = {**(with_spent(circuit, box) or box), **{name: box[name] for name in names}}
+    low_side = extremes(firing_network(circuit, together), low_box, probes)
+    # a channel of the same start may conduct a moment later, or have fired already
+    high_side = low_side if together == alone else extremes(firing_network(circuit, alone), box, probes)
+    currents = [
+        Spread(low=a.low, nominal=a.nominal, high=b.high, unit="A") for a, b in zip(low_side, high_side, strict=True)
+    ]
+    if circuit.battery.bank_capacitance is not None and earlier > 0:
+        run_down = "the capacitor bank may have run down in an earlier pulse"
+        currents = [replace(c, low=None, reason=run_down) for c in currents]
+    kinds = [k for string in channel.strings for k in string]
+    places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
+    igniters = tuple(
+        _igniter(circuit, channel, name, kind, place, _refused(current, state), bound, nominal, supply, earlier)
+        for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
+    )
+    total = _refused(currents[-1], state)
+    return ChannelFiring(
+        channel=channel.name,
+        igniters=igniters,
+        gate_voltage=Spread.of(state.gate_voltage),
+        on_resistance=_on_resistance(state),
+        current=total,
+        mosfet_junction=_junction(circuit, channel, state, total, igniters, bounds),
+        lead_temperature=_lead_temperature(circuit, channel, total, bounds),
+    )
+
+
+def _lead_temperature(
+    circuit: Circuit, channel: ChannelModel, total: Spread, bounds: list[IgniterBounds]
+) -> float | None:
+    """Adiabatic end temperature of the lead: the highest current, spent bridges included, for the whole pulse."""
+    if channel.lead.area is None or total.high is None:
+        return None
+    highest = max(total.high, *(b.highest_channel_current for b in bounds))
+    return float(adiabatic_temperature(channel.lead.area, highest, channel.pulse.high, circuit.ambient.high))
+
+
+def _refusal(state: OnState) -> str:
+    return (
+        f"the gate may get only {state.gate_voltage.low:.3g} V, below the lowest on-resistance row: "
+        "the data sheet does not say that the MOSFET is on"
+    )
+
+
+def _refused(current: Spread, state: OnState) -> Spread:
+    """Withhold every bound that would need an on-resistance below the lowest data sheet row."""
+    low, nominal, high = state.rows
+    if low >= 0:
+        return current
+    return Spread(
+        low=None,
+        nominal=current.nominal if nominal >= 0 else None,
+        high=current.high if high >= 0 else None,
+        unit="A",
+        reason=_refusal(state),
+    )
+
+
+def _on_resistance(state: OnState) -> Spread:
+    value = Spread.of(state.on_resistance)
+    if state.rows[0] >= 0:
+        return value
+    return replace(
+        value,
+        low=value.low if state.rows[2] >= 0 else None,
+        nominal=value.nominal if state.rows[1] >= 0 else None,
+        high=None,
+        reason=_refusal(state),
+    )
+
+
+def _igniter(
+    circuit: Circuit,
+    channel: ChannelModel,
+    name: str,
+    kind: str,
+    place: tuple[int, int],
+    current: Spread,
+    bound: IgniterBounds,
+    nominal: _Nominal | None,
+    supply: SupplyUnderFire,
+    earlier: float,
+) -> IgniterFiring:
+    model = circuit.igniters[kind]
+    margin = None
+    if model.all_fire is not None and current.low is not None:
+        margin = current.low / model.all_fire.current.high
+    earliest, latest, reason = bound.earliest, bound.latest, bound.reason
+    if current.low is None:
+        latest, reason = math.inf, current.reason
+    if current.high is None:
+        earliest = None
+    if latest is not None and math.isfinite(latest):
+        cut = supply.cut_before(earlier + latest)
+        if cut is not None:
+            latest, reason = math.inf, cut
+    if latest is not None and latest > channel.pulse.low:
+        reason = reason or "the pulse may end before it functions"
+        latest = math.inf
+    middle = None if nominal is None else nominal.function_time[name]
+    if middle is not None and not math.isfinite(middle):
+        middle = None
+    if earliest is not None and earliest > channel.pulse.high:
+        earliest = math.inf
+    missing = reason
+    if earliest is not None and math.isinf(earliest):
+        missing = "does not function at any tolerance"
+    time = _explained(
+        earliest if earliest is not None and math.isfinite(earliest) else None,
+        _between(middle, earliest, latest),
+        latest if latest is not None and math.isfinite(latest) else None,
+        "s",
+        missing,
+    )
+    return IgniterFiring(
+        igniter=name,
+        kind=kind,
+        string=place[0],
+        position=place[1],
+        current=current,
+        all_fire_margin=margin,
+        function_time=time,
+        functions=_functions(earliest, latest),
+        thermal_fraction=_explained(
+            bound.least_fraction if current.low is not None else None,
+            None if nominal is None else nominal.thermal_fraction[name],
+            bound.greatest_fraction,
+            "1",
+            reason,
+        ),
+        reason=missing,
+    )
+
+
+def _explained(low: float | None, nominal: float | None, high: float | None, unit: str, reason: str | None) -> Spread:
+    """A spread that carries a reason exactly where a number is missing."""
+    if None not in (low, nominal, high):
+        reason = None
+    else:
+        reason = reason or "the nominal case does not function, or a statement that it needs is not given"
+    return Spread(low=low, nominal=nominal, high=high, unit=unit, reason=reason)
+
+
+def _between(middle: float | None, earliest: float | None, latest: float | None) -> float | None:
+    """Nominal time; a nominal case that does not function has none."""
+    if middle is None:
+        return None
+    low = -math.inf if earliest is None else earliest
+    high = math.inf if latest is None else latest
+    return middle if low * (1 - 1e-9) <= middle <= high * (1 + 1e-9) else None
+
+
+def _functions(earliest: float | None, latest: float | None) -> str:
+    if latest is not None and math.isfinite(latest):
+        return "always"
+    if earliest is not None and math.isinf(earliest):
+        return "never"
+    return "sometimes"
+
+
+def _junction(
+    circuit: Circuit,
+    channel: ChannelModel,
+    state: OnState,
+    total: Spread,
+    igniters: tuple[IgniterFiring, ...],
+    bounds: list[IgniterBounds],
+) -> Spread:
+    """Junction temperature when the current ends: at the last function where bridges open, else with the pulse."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    if not mosfet.thermal:
+        return Spread.missing("degC", "the MOSFET has no thermal network")
+    if total.low is None or total.nominal is None or total.high is None:
+        return Spread.missing("degC", total.reason or "the channel current is unknown")
+    opens = all(circuit.igniters[i.kind].spent == "open" for i in igniters)
+    times = [i.function_time.nominal for i in igniters]
+    longest = channel.pulse.nominal
+    if opens and all(t is not None for t in times):
+        longest = min(longest, max(t for t in times if t is not None))
+    shortest = min((b.earliest for b in bounds if b.earliest is not None), default=0.0) if opens else channel.pulse.low
+    highest = max(total.high, *(b.highest_channel_current for b in bounds))
+    low = circuit.ambient.low + heating(mosfet, total.low, state.on_resistance.low, min(shortest, channel.pulse.low))
+    nominal = circuit.ambient.nominal + heating(mosfet, total.nominal, state.on_resistance.nominal, longest)
+    high = circuit.ambient.high + heating(mosfet, highest, state.on_resistance.high, channel.pulse.high)
+    return Spread(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="degC")

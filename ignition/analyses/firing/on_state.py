@@ -1,0 +1,271 @@
+"""The commanded MOSFET: gate drive from the sagged supply, on-resistance from its data sheet row, junction heating."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, phase_box
+from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.network.elements import Network
+from ignition.network.template import State, build_network, igniter_names
+from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.parts.mosfet import on_resistance_row, temperature_factor
+from ignition.parts.mosfet_transient import thermal_impedance
+from ignition.toleranced import Toleranced
+
+__all__ = ["LEAST_SPENT", "OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
+
+_MAX_ROUNDS = 20
+
+LEAST_SPENT = 1e-9
+"""Resistance that stands for a shorted bridge in a bound [ohm]: two ideal shorts side by side have no solution."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnState:
+    """A channel's MOSFET while it fires.
+
+    Attributes
+    ----------
+    gate_voltage : Toleranced
+        Gate to source [V].
+    rows : tuple of int
+        Data sheet row used at the lowest, nominal and highest gate voltage; -1 where the gate stays below the lowest.
+    on_resistance : Toleranced
+        Bounds [ohm]; at a row of -1 the lowest row's, which is then no bound.
+    """
+
+    gate_voltage: Toleranced
+    rows: tuple[int, int, int]
+    on_resistance: Toleranced
+
+
+def firing_network(circuit: Circuit, commanded: frozenset[str]) -> Network:
+    """Build the network while channels fire, all lines intact.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    commanded : frozenset of str
+        Channels that fire.
+
+    Returns
+    -------
+    Network
+        The network.
+    """
+    return build_network(circuit, State(phase="firing", commanded=commanded))
+
+
+def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
+    """Settle gate drive, on-resistance and battery sag of channels that fire together.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    commanded : frozenset of str
+        Channels that fire.
+
+    Returns
+    -------
+    tuple of dict and dict
+        On-state of each commanded channel, and the parameter box of the firing network with them.
+
+    Notes
+    -----
+    Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
+    current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end; where
+    the junction's temperature still creeps after the last one, it is taken at its highest. The low bounds hold with
+    bridges that stay conductive after function, the high ones with the unloaded battery, as at the first instant.
+    """
+    channels = [c for c in circuit.channels if c.name in commanded]
+    network = firing_network(circuit, commanded)
+    node = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
+    terminal = circuit.battery.voltage
+    junction = {c.name: circuit.ambient.high for c in channels}
+    states: dict[str, OnState] = {}
+    box = phase_box(circuit, "firing")
+    if circuit.battery.polarisation_resistance is not None:
+        slow = Toleranced(low=0.0, nominal=0.0, high=circuit.battery.polarisation_resistance.high, unit="ohm")
+        box["battery.resistance"] = box["battery.resistance"] + slow
+    for count in range(_MAX_ROUNDS + 1):
+        rail = controller_rail(circuit, "firing", terminal)
+        fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}
+        box |= {f"{name}.mosfet": state.on_resistance for name, state in fresh.items()}
+        found = extremes(network, box, [Probe(node=node), *(Probe(element=f"{c.name}.mosfet") for c in channels)])
+        supply = found[0]
+        lowest = lowest_supply(circuit, network, box, node, supply.low)
+        terminal = Toleranced(
+            low=max(min(terminal.low, lowest), 0.0),
+            nominal=max(supply.nominal, 0.0),
+            high=max(terminal.high, supply.nominal, 0.0),
+            unit="V",
+        )
+        settled = states.keys() == fresh.keys() and all(
+            fresh[n].rows == states[n].rows
+            and abs(fresh[n].on_resistance.high - states[n].on_resistance.high) <= 1e-7 * states[n].on_resistance.high
+            for n in fresh
+        )
+        states = fresh
+        if settled:
+            break
+        for channel, current in zip(channels, found[1:], strict=True):
+            hottest = _hottest(circuit, channel, states[channel.name], current)
+            last = count >= _MAX_ROUNDS - 1
+            junction[channel.name] = circuit.mosfets[channel.mosfet].max_junction if last else hottest
+    return states, box
+
+
+def lowest_supply(circuit: Circuit, network: Network, box: Mapping[str, Toleranced], node: str, usual: float) -> float:
+    """Lowest voltage of a supply node during a pulse, spent bridges and a bank that runs down included.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    network : Network
+        Its firing network.
+    box : mapping of str to Toleranced
+        Firing parameters [SI].
+    node : str
+        ``battery terminal`` or ``bus``.
+    usual : float
+        Lowest voltage with unfired bridges [V].
+
+    Returns
+    -------
+    float
+        Voltage [V].
+    """
+    if node == "bus" and circuit.battery.bank_capacitance is not None:
+        return 0.0  # a bank without a stated way to hold the bus up
+    spent = with_spent(circuit, box)
+    if spent is None:
+        return usual
+    return min(usual, extremes(network, spent, [Probe(node=node)])[0].low)
+
+
+def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Toleranced] | None:
+    """Widen the box by what bridges become: hot, or spent where they stay conductive; None where they only open.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    box : mapping of str to Toleranced
+        Firing parameters [SI].
+
+    Returns
+    -------
+    dict of str to Toleranced or None
+        The wider box.
+    """
+    changed = dict(box)
+    some = False
+    for channel in circuit.channels:
+        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True):
+            for name, kind in zip(names, kinds, strict=True):
+                model = circuit.igniters[kind]
+                if model.spent_resistance is None and model.growth >= 0.0:
+                    continue
+                some = True
+                least, most = (
+                    box[name].low * min(1.0 + model.growth, 1.0),
+                    box[name].high * max(1.0 + model.growth, 1.0),
+                )
+                if model.spent_resistance is not None:
+                    least = min(least, max(model.spent_resistance.low, LEAST_SPENT))
+                    most = max(most, model.spent_resistance.high)
+                changed[name] = Toleranced(low=least, nominal=box[name].nominal, high=most, unit="ohm")
+    return changed if some else None
+
+
+class Settled:
+    """On-states of a circuit, settled once for each set of channels that fire together.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    """
+
+    def __init__(self, circuit: Circuit) -> None:
+        self._circuit = circuit
+        self._found: dict[frozenset[str], tuple[dict[str, OnState], dict[str, Toleranced]]] = {}
+
+    def of(self, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
+        """Return on-states and parameter box of a set of channels, as `on_states` does.
+
+        Parameters
+        ----------
+        commanded : frozenset of str
+            Channels that fire.
+
+        Returns
+        -------
+        tuple of dict and dict
+            On-state of each channel, and the parameter box of the firing network.
+        """
+        if commanded not in self._found:
+            self._found[commanded] = on_states(self._circuit, commanded)
+        return self._found[commanded]
+
+
+def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junction_high: float) -> OnState:
+    mosfet = circuit.mosfets[channel.mosfet]
+    gate = driven_gate_voltage(circuit, channel, rail)
+    gates = np.array([row.gate for row in mosfet.rows])
+    low, nominal, high = (int(on_resistance_row(v, gates)) for v in (gate.low, gate.nominal, gate.high))
+    weak, usual, strong = (mosfet.rows[max(i, 0)].resistance for i in (low, nominal, high))
+
+    def factor(temperature: float) -> float:
+        return float(temperature_factor(temperature, mosfet.hot_factor, mosfet.max_junction))
+
+    middle = usual.nominal * factor(circuit.ambient.nominal)
+    return OnState(
+        gate_voltage=gate,
+        rows=(low, nominal, high),
+        on_resistance=Toleranced(
+            low=min(strong.low * factor(circuit.ambient.low), middle),
+            nominal=middle,
+            high=max(weak.high * factor(junction_high), middle),
+            unit="ohm",
+        ),
+    )
+
+
+def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: Extreme) -> float:
+    """Highest junction temperature that the on-resistance's high bound must cover [degC]."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    if not mosfet.thermal:
+        return mosfet.max_junction
+    rise = heating(mosfet, current.high, state.on_resistance.high, channel.pulse.high)
+    return min(circuit.ambient.high + rise, mosfet.max_junction)
+
+
+def heating(mosfet: MosfetModel, current: float, resistance: float, time: float) -> float:
+    """Junction rise over ambient after a pulse of constant power.
+
+    Parameters
+    ----------
+    mosfet : MosfetModel
+        The switch, with its Foster network.
+    current : float
+        Drain current [A].
+    resistance : float
+        On-resistance [ohm].
+    time : float
+        Duration [s].
+
+    Returns
+    -------
+    float
+        Temperature rise [K].
+    """
+    impedance = thermal_impedance(time, [r for r, _ in mosfet.thermal], [t for _, t in mosfet.thermal])
+    return float(current * current * resistance * impedance)

@@ -1,0 +1,1 @@
+"""The firing sequence marched from event to event."""

@@ -1,0 +1,1 @@
+"""Can it fire when nobody asked: gate, steady current, heating."""

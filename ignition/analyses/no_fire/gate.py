@@ -1,0 +1,276 @@
+"""What holds the gate in each phase, and what the MOSFET passes while it is not commanded on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.network.template import parameter_box
+from ignition.parts.controller import floating_gate_voltage, gate_voltage, regulated_supply
+from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshold_current, threshold_at
+from ignition.toleranced import Toleranced, vertices
+from ignition.typing import FloatArray
+
+__all__ = ["GateState", "controller_rail", "driven_gate_voltage", "gate_in_phase", "off_current", "phase_box"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateState:
+    """Gate of one channel in one phase.
+
+    Attributes
+    ----------
+    channel, phase : str
+        Which.
+    gate_voltage : Toleranced
+        Gate to source [V].
+    lowest_threshold : float
+        Lowest threshold at the hottest ambient [V].
+    off_current : Toleranced
+        Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A].
+    """
+
+    channel: str
+    phase: str
+    gate_voltage: Toleranced
+    lowest_threshold: float
+    off_current: Toleranced
+
+
+def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = None) -> Toleranced:
+    """Return the controller's supply rail in a phase.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    phase : str
+        Phase of use.
+    terminal : Toleranced, optional
+        Voltage where the controller takes its supply [V]; by default the battery's under the loads that are not
+        firing.
+
+    Returns
+    -------
+    Toleranced
+        Rail [V]; zero where the controller is dead.
+    """
+    controller = circuit.controller
+    if phase == "disarmed" and not controller.powered_before_arm_switch:
+        return Toleranced.exact(0.0, "V")
+    if terminal is None:
+        drawn = controller.current.high + sum(current.high for _, current in circuit.loads)
+        usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
+        behind = circuit.battery.resistance
+        if not controller.powered_before_arm_switch:
+            for part in circuit.feed:
+                behind = behind + part.resistance
+        terminal = Toleranced(
+            low=max(circuit.battery.voltage.low - drawn * behind.high, 0.0),
+            nominal=max(circuit.battery.voltage.nominal - usual * behind.nominal, 0.0),
+            high=circuit.battery.voltage.high,
+            unit="V",
+        )
+    low, nominal, high = (
+        float(regulated_supply(v, s, d))
+        for v, s, d in (
+            (terminal.low, controller.supply.low, controller.dropout.high),
+            (terminal.nominal, controller.supply.nominal, controller.dropout.nominal),
+            (terminal.high, controller.supply.high, controller.dropout.low),
+        )
+    )
+    return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="V")
+
+
+def _gate_leakage(circuit: Circuit, channel: ChannelModel) -> Toleranced:
+    return circuit.controller.pin.leakage + circuit.mosfets[channel.mosfet].gate_leakage
+
+
+def _bounds(values: FloatArray, nominal: float) -> Toleranced:
+    return Toleranced(
+        low=min(float(values.min()), nominal), nominal=nominal, high=max(float(values.max()), nominal), unit="V"
+    )
+
+
+def driven_gate_voltage(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:
+    """Return the gate voltage while the pin drives it, high with a rail or low with a rail of zero.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    rail : Toleranced
+        Voltage behind the pin [V].
+
+    Returns
+    -------
+    Toleranced
+        Gate voltage [V], exact at the corners: it is monotone in each value.
+    """
+    down = channel.pull_down
+    members = [
+        rail,
+        circuit.controller.pin.output_resistance,
+        channel.gate_series,
+        down if down is not None else Toleranced.exact(0.0, "ohm"),
+        _gate_leakage(circuit, channel),
+    ]
+
+    def law(row: FloatArray) -> FloatArray:
+        lower = row[..., 3] if down is not None else np.full(row.shape[:-1], np.inf)
+        return gate_voltage(row[..., 0], row[..., 1], row[..., 2], lower, row[..., 4])
+
+    return _bounds(law(vertices(members)), float(law(np.array([m.nominal for m in members]))))
+
+
+def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up: Toleranced | None) -> Toleranced:
+    down = channel.pull_down
+    members = [
+        rail,
+        pull_up if pull_up is not None else Toleranced.exact(0.0, "ohm"),
+        channel.gate_series,
+        down if down is not None else Toleranced.exact(0.0, "ohm"),
+        _gate_leakage(circuit, channel),
+    ]
+
+    def law(row: FloatArray) -> FloatArray:
+        infinite = np.full(row.shape[:-1], np.inf)
+        return floating_gate_voltage(
+            row[..., 0],
+            row[..., 1] if pull_up is not None else infinite,
+            row[..., 2],
+            row[..., 3] if down is not None else infinite,
+            row[..., 4],
+        )
+
+    return _bounds(law(vertices(members)), float(law(np.array([m.nominal for m in members]))))
+
+
+def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateState:
+    """Return gate voltage and drain current of a channel that is not commanded.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    phase : str
+        ``disarmed``, ``reset``, ``armed`` or ``firing`` (another channel's).
+
+    Returns
+    -------
+    GateState
+        Gate voltage [V] and off current [A].
+
+    Notes
+    -----
+    Armed: the pin drives the gate low. Reset: the pin floats or is pulled up to the rail. Disarmed: as armed where the
+    controller is powered before the arm switch, else only the pull-down holds. Above the lowest hot threshold the
+    square law's saturation current bounds what the channel can pass from above.
+    """
+    if phase == "reset":
+        rail = controller_rail(circuit, phase)
+        voltage = _floating(circuit, channel, rail, circuit.controller.pin.reset_pull_up)
+    elif phase == "disarmed" and not circuit.controller.powered_before_arm_switch:
+        # a gate that nothing at all drives may hold any charge: then it is taken at the supply
+        nothing = channel.pull_down is None
+        voltage = _floating(
+            circuit, channel, circuit.controller.supply if nothing else Toleranced.exact(0.0, "V"), None
+        )
+    else:
+        voltage = driven_gate_voltage(circuit, channel, Toleranced.exact(0.0, "V"))
+    mosfet = circuit.mosfets[channel.mosfet]
+    lowest = _threshold(mosfet, circuit.ambient.high, lowest=True)
+    return GateState(
+        channel=channel.name,
+        phase=phase,
+        gate_voltage=voltage,
+        lowest_threshold=max(lowest, 0.0),
+        off_current=off_current(mosfet, voltage, circuit.ambient),
+    )
+
+
+def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
+    """Lowest or highest threshold at a temperature; which drift is the worse one depends on the side of 25 degC."""
+    start = mosfet.threshold.low if lowest else mosfet.threshold.high
+    both = [
+        float(threshold_at(temperature, start, drift))
+        for drift in (mosfet.threshold_drift.low, mosfet.threshold_drift.high)
+    ]
+    return min(both) if lowest else max(both)
+
+
+def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -> Toleranced:
+    """Return the drain current of a switch that is not commanded.
+
+    Parameters
+    ----------
+    mosfet : MosfetModel
+        The switch.
+    voltage : Toleranced
+        Gate to source [V].
+    ambient : Toleranced
+        Temperature [degC].
+
+    Returns
+    -------
+    Toleranced
+        Leakage, sub-threshold and, above threshold, saturation current [A].
+
+    Notes
+    -----
+    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no
+    leakage.
+    """
+    row = mosfet.rows[0]
+
+    def passed(gate: float, threshold: float, temperature: float, resistance: float) -> float:
+        strength = gain(resistance, row.gate, mosfet.threshold.nominal)
+        on = saturation_current(gate, threshold, strength)
+        return float(on) + float(subthreshold_current(gate, threshold, temperature))
+
+    hot = _threshold(mosfet, ambient.high, lowest=True)
+    usual = float(threshold_at(ambient.nominal, mosfet.threshold.nominal, mosfet.threshold_drift.nominal))
+    cold = _threshold(mosfet, ambient.low, lowest=False)
+    high = float(
+        leakage(ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high, mosfet.max_junction)
+    ) + passed(voltage.high, max(hot, 0.0), ambient.high, row.resistance.low)
+    nominal = float(
+        leakage(ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal, mosfet.max_junction)
+    ) + passed(voltage.nominal, max(usual, 0.0), ambient.nominal, row.resistance.nominal)
+    low = passed(voltage.low, max(cold, 0.0), ambient.low, row.resistance.high)
+    return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
+
+
+def phase_box(
+    circuit: Circuit, phase: str, on_resistances: Mapping[str, Toleranced] | None = None
+) -> dict[str, Toleranced]:
+    """Return the bounds of every network parameter in a phase.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    phase : str
+        ``disarmed``, ``reset``, ``armed`` or ``firing``.
+    on_resistances : mapping of str to Toleranced, optional
+        On-resistance [ohm] of each commanded channel.
+
+    Returns
+    -------
+    dict of str to Toleranced
+        Bounds [SI] by parameter name.
+    """
+    return parameter_box(
+        circuit,
+        off_currents={c.name: gate_in_phase(circuit, c, phase).off_current for c in circuit.channels},
+        on_resistances=on_resistances or {},
+        rail=controller_rail(circuit, phase),
+        loads_certain=phase == "firing",
+    )

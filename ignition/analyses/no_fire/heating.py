@@ -1,0 +1,196 @@
+"""What a test current does to an igniter: margin, thermal fraction, longest pulse far below no-fire."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.network.template import igniter_names
+from ignition.parts.igniter import thermal_fraction
+
+__all__ = ["FAR_BELOW", "Heating", "current_limit", "heating", "longest_pulse"]
+
+FAR_BELOW = 0.01
+"""Thermal fraction that a test may reach [1]: what one tenth of the no-fire current does at any length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heating:
+    """Effect of a test on the igniter that it heats most.
+
+    Attributes
+    ----------
+    current : float
+        Highest igniter current [A].
+    energy : float or None
+        Highest energy into one bridge [J]; None for a steady current.
+    thermal_fraction : float or None
+        Highest share of the temperature rise to function [1].
+    no_fire_margin : float or None
+        Lowest no-fire current over highest igniter current [1].
+    reason : str or None
+        Why a number is missing.
+    """
+
+    current: float
+    energy: float | None
+    thermal_fraction: float | None
+    no_fire_margin: float | None
+    reason: str | None
+
+
+def _kinds(channel: ChannelModel) -> dict[str, str]:
+    """Igniter type of each igniter element."""
+    return {
+        name: kind
+        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True)
+        for name, kind in zip(names, kinds, strict=True)
+    }
+
+
+def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float], duration: float | None) -> Heating:
+    """Return what currents do to the igniters of a channel.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    currents : dict of str to float
+        Highest current of each igniter element [A].
+    duration : float or None
+        Pulse length [s]; None for a current that stays on.
+
+    Returns
+    -------
+    Heating
+        The worst igniter's.
+
+    Notes
+    -----
+    Steady: (I / I0)^2. Pulse: the bridge equation with the lowest no-fire threshold and its fastest time constant; an
+    upper bound of the energy is I^2 R t with the highest resistance.
+    """
+    kinds = _kinds(channel)
+    worst = max(currents.values(), default=0.0)
+    energy = 0.0
+    fraction: float | None = 0.0
+    margin: float | None = math.inf
+    reason = None
+    for name, current in currents.items():
+        igniter = circuit.igniters[kinds[name]]
+        if duration is not None:
+            energy = max(energy, current**2 * igniter.resistance.high * (1.0 + max(igniter.growth, 0.0)) * duration)
+        if igniter.threshold_low is None:
+            return Heating(
+                current=worst,
+                energy=None if duration is None else energy,
+                thermal_fraction=None,
+                no_fire_margin=None,
+                reason=f"igniter {igniter.name!r} has no no-fire current",
+            )
+        part = _fraction(igniter, igniter.threshold_low, current, duration)
+        if part is None:
+            reason = f"igniter {igniter.name!r} has no time constant"
+        fraction = None if part is None or fraction is None else max(fraction, part)
+        if current > 0 and margin is not None:
+            margin = min(margin, igniter.threshold_low / current)
+    if margin is not None and math.isinf(margin):
+        margin, reason = None, "no current flows"
+    return Heating(
+        current=worst,
+        energy=None if duration is None else energy,
+        thermal_fraction=fraction,
+        no_fire_margin=margin,
+        reason=reason,
+    )
+
+
+def _fraction(igniter: IgniterModel, threshold: float, current: float, duration: float | None) -> float | None:
+    constant = igniter.time_constant.fast
+    if duration is None:
+        return (current / threshold) ** 2
+    if constant is None:
+        return None
+    return float(thermal_fraction(current, threshold, constant, duration, 0.0, igniter.growth))
+
+
+def longest_pulse(
+    circuit: Circuit, channel: ChannelModel, currents: dict[str, float], fraction: float = FAR_BELOW
+) -> tuple[float | None, str | None]:
+    """Return the longest pulse that keeps every igniter at or below a thermal fraction.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    currents : dict of str to float
+        Highest current of each igniter element [A].
+    fraction : float, optional
+        Thermal fraction [1], above 0 and below 1.
+
+    Returns
+    -------
+    tuple of (float or None, str or None)
+        Pulse [s], or None with the reason.
+
+    Notes
+    -----
+    The bridge law x(t) = k (1 - exp(-z)) / g solved for z, with k and g as in `parts.igniter.thermal_fraction`.
+    """
+    kinds = _kinds(channel)
+    longest = math.inf
+    for name, current in currents.items():
+        igniter = circuit.igniters[kinds[name]]
+        threshold, constant = igniter.threshold_low, igniter.time_constant.fast
+        if threshold is None:
+            return None, f"igniter {igniter.name!r} has no no-fire current"
+        if constant is None:
+            return None, f"igniter {igniter.name!r} has no time constant"
+        drive = (current / threshold) ** 2
+        gain = drive / (1.0 + igniter.growth)
+        rate = 1.0 - drive * igniter.growth / (1.0 + igniter.growth)
+        share = fraction * rate / gain if gain > 0 else math.inf
+        if share < 1.0:
+            longest = min(longest, -math.log1p(-share) * constant / rate if rate != 0 else fraction * constant / gain)
+    return (longest, None) if math.isfinite(longest) else (None, "no length reaches that thermal fraction")
+
+
+def current_limit(circuit: Circuit, channel: ChannelModel, share: float = 0.1) -> tuple[float | None, str]:
+    """Return the largest monitor current through one igniter of a channel, and what sets it.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit.
+    channel : ChannelModel
+        The channel.
+    share : float, optional
+        Share of the lowest no-fire current [1].
+
+    Returns
+    -------
+    tuple of (float or None, str)
+        Current [A] and its basis; None where an igniter has no no-fire current and no limit is given.
+    """
+    limits: list[tuple[float, str]] = []
+    kinds = sorted({kind for string in channel.strings for kind in string})
+    thresholds = [(circuit.igniters[kind].threshold_low, kind) for kind in kinds]
+    known = [(value, kind) for value, kind in thresholds if value is not None]
+    if len(known) == len(thresholds):
+        value, kind = min(known)
+        limits.append((share * value, f"{share:g} of the lowest no-fire current of {kind!r}, {value:.4g} A"))
+        for own in circuit.own_limits:
+            if own.kind == "monitor current at most" and own.share_of_no_fire is not None:
+                limits.append((own.share_of_no_fire * value, f"limit {own.name!r} of the circuit file"))
+    for own in circuit.own_limits:
+        if own.kind == "monitor current at most" and own.current is not None:
+            limits.append((own.current.low, f"limit {own.name!r} of the circuit file"))
+    if len(known) < len(thresholds):
+        missing = next(kind for value, kind in thresholds if value is None)
+        return None, f"igniter {missing!r} has no no-fire current"
+    return min(limits)

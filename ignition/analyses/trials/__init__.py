@@ -1,0 +1,1 @@
+"""Trial firings: probability, rare failures, influence."""

@@ -1,0 +1,421 @@
+"""What varies from firing to firing: the inputs of a trial, their laws, and what they make of a circuit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.firing.firing import overlapping
+from ignition.analyses.firing.on_state import Settled
+from ignition.analyses.firing.sequence import igniter_list, turn_on
+from ignition.circuit.model import Circuit, IgniterModel
+from ignition.errors import InputError
+from ignition.network.template import parameter_box
+from ignition.parts.igniter import sustained, time_constant_from_energy
+from ignition.parts.population import ThresholdPopulation
+from ignition.toleranced import Toleranced
+from ignition.typing import ArrayLike, FloatArray
+
+__all__ = ["FiringInput", "IgniterScatter", "TrialPlan", "firing_inputs", "trial_plan"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FiringInput:
+    """One value that is drawn anew in each trial.
+
+    Attributes
+    ----------
+    name : str
+        Which, for example ``battery.voltage`` or ``boost.igniter 1.1 threshold``.
+    group : str
+        What a reader calls it, for example ``battery voltage``; igniters of one type share their groups.
+    value : Toleranced
+        Bounds and distribution [SI]; of a threshold the deviation of its logarithm [1], which has no bounds.
+    log_normal : bool
+        Whether this is a threshold's deviation: standard normal, not limited to the bounds.
+    """
+
+    name: str
+    group: str
+    value: Toleranced
+    log_normal: bool = False
+
+    def draw(self, rng: np.random.Generator, size: int) -> FloatArray:
+        """Draw independent values.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Source of randomness.
+        size : int
+            How many [1].
+
+        Returns
+        -------
+        ndarray
+            Values [SI], shape (size,).
+        """
+        return rng.standard_normal(size) if self.log_normal else self.value.sample(rng, size)
+
+    def from_normal(self, deviate: FloatArray) -> FloatArray:
+        """Value that belongs to a standard normal deviate: the same law as `draw`.
+
+        Parameters
+        ----------
+        deviate : ndarray
+            Standard normal deviates [1], any shape.
+
+        Returns
+        -------
+        ndarray
+            Values [SI], the same shape.
+        """
+        if self.log_normal:
+            return deviate
+        from scipy.special import ndtr, ndtri
+
+        v = self.value
+        if v.distribution == "uniform":
+            return np.asarray(v.low + (v.high - v.low) * ndtr(deviate))
+        z = ndtri(ndtr(-3.0) + ndtr(deviate) * (ndtr(3.0) - ndtr(-3.0)))
+        spread = np.where(z < 0, v.nominal - v.low, v.high - v.nominal)
+        return np.asarray(np.clip(v.nominal + z / 3.0 * spread, v.low, v.high))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterScatter:
+    """How one igniter's drawn values become its threshold and time constant.
+
+    Attributes
+    ----------
+    name : str
+        Igniter element.
+    location, spread : float
+        Mean and standard deviation of ln(threshold / 1 A) at the nominal ambient [1].
+    growth : float
+        Relative growth of the bridge resistance up to function [1].
+    ambient, square : tuple of float
+        Ambient temperatures [degC], ascending, and the squared threshold there over that at nominal [1].
+    energy : bool
+        Whether the time constant follows from an adiabatic energy, threshold and resistance of the same igniter.
+    time_constant : float
+        Nominal time constant [s].
+    shift : float
+        Threshold at the nominal ambient over the one the statements were made for [1].
+    """
+
+    name: str
+    location: float
+    spread: float
+    growth: float
+    ambient: tuple[float, ...]
+    square: tuple[float, ...]
+    energy: bool
+    time_constant: float
+    shift: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialPlan:
+    """Everything a batch of trials needs; made once, sent to every worker.
+
+    Attributes
+    ----------
+    circuit : Circuit
+        The circuit.
+    inputs : tuple of FiringInput
+        What is drawn.
+    fixed : mapping of str to float
+        What is not [SI].
+    igniters : tuple of IgniterScatter
+        In the order of the network's ports.
+    delays : tuple of float
+        From the driven pin to conduction, for each channel [s].
+    """
+
+    circuit: Circuit
+    inputs: tuple[FiringInput, ...]
+    fixed: Mapping[str, float]
+    igniters: tuple[IgniterScatter, ...]
+    delays: tuple[float, ...]
+
+    def draw(self, rng: np.random.Generator, size: int) -> dict[str, ArrayLike]:
+        """Draw all inputs of a batch of trials.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Source of randomness.
+        size : int
+            Number of trials [1].
+
+        Returns
+        -------
+        dict of str to array_like
+            Values [SI] by name, shape (size,), or one number where it does not vary.
+        """
+        return {**self.fixed, **{i.name: i.draw(rng, size) for i in self.inputs}}
+
+    def from_normal(self, deviates: FloatArray) -> dict[str, ArrayLike]:
+        """Values that belong to standard normal deviates.
+
+        Parameters
+        ----------
+        deviates : ndarray
+            Standard normal deviates [1], shape (inputs, trials).
+
+        Returns
+        -------
+        dict of str to array_like
+            Values [SI] by name.
+        """
+        return {**self.fixed, **{i.name: i.from_normal(z) for i, z in zip(self.inputs, deviates, strict=True)}}
+
+    def bridges(self, values: Mapping[str, ArrayLike], size: int) -> tuple[FloatArray, FloatArray]:
+        """Steady threshold and time constant of every igniter.
+
+        Parameters
+        ----------
+        values : mapping of str to array_like
+            From `draw` or `from_normal`.
+        size : int
+            Number of trials [1].
+
+        Returns
+        -------
+        tuple of ndarray
+            Threshold [A], shape (k, size), and time constant [s], shape (k,) where none varies, else (k, size).
+        """
+        threshold = np.empty((len(self.igniters), size))
+        varies = any(i.energy or not isinstance(values[f"{i.name} time constant"], float) for i in self.igniters)
+        constant = np.empty((len(self.igniters), size if varies else 1))
+        for row, igniter in enumerate(self.igniters):
+            one = threshold[row]
+            np.multiply(values[f"{igniter.name} threshold"], igniter.spread, out=one)
+            one += igniter.location
+            np.exp(one, out=one)
+            if igniter.energy:
+                resistance = np.asarray(values[igniter.name], dtype=float)
+                energy = np.asarray(values[f"{igniter.name} energy"], dtype=float)
+                constant[row] = energy * igniter.shift**2 / (one * one * resistance * (1.0 + igniter.growth))
+            else:
+                constant[row] = values[f"{igniter.name} time constant"]
+            if len(igniter.ambient) > 1:
+                square = np.interp(np.asarray(values["ambient"], dtype=float), igniter.ambient, igniter.square)
+                one *= np.sqrt(square)
+        return threshold, constant if varies else constant[:, 0]
+
+
+def _reason(circuit: Circuit, settled: Settled) -> str | None:
+    """Why a circuit has no probability of firing; None where it has one."""
+    for name, model in circuit.igniters.items():
+        used = any(name in string for channel in circuit.channels for string in channel.strings)
+        if not used:
+            continue
+        for kind, statement in (("no-fire", model.no_fire), ("all-fire", model.all_fire)):
+            if statement is None:
+                return f"igniter {name!r} has no {kind} statement: the spread of its threshold is unknown"
+        if model.threshold_nominal is None or model.threshold_spread is None or model.time_constant.fast is None:
+            return f"igniter {name!r} has no time constant: give time_constant, adiabatic_energy or response"
+    for channel in circuit.channels:
+        states, _ = settled.of(overlapping(circuit, channel))
+        state = states[channel.name]
+        if state.rows[0] < 0:
+            return (
+                f"channel {channel.name!r}: the gate may get only {state.gate_voltage.low:.3g} V, below the lowest "
+                "on-resistance row: the data sheet does not say that the MOSFET is on"
+            )
+    return None
+
+
+def trial_plan(circuit: Circuit) -> TrialPlan | str:
+    """Find what varies in a circuit's firing sequence.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+
+    Returns
+    -------
+    TrialPlan or str
+        The plan, or the reason why no probability can be stated.
+
+    Notes
+    -----
+    Common to all igniters of a trial: battery, feed, loads, controller, ambient. Independent: leads, branches,
+    MOSFETs, pulses and starts of the channels, and of each igniter its bridge resistance, threshold and time constant.
+    The on-resistance is drawn from the same bounds that the worst case uses. The thresholds follow the ambient
+    temperature of the trial; battery and wire resistance are drawn from their bounds over the ambient range, each by
+    itself, because the complete circuit does not keep them apart from their other tolerances.
+    """
+    settled = Settled(circuit)
+    reason = _reason(circuit, settled)
+    if reason is not None:
+        return reason
+    inputs = firing_inputs(circuit, settled)
+    drawn = [i for i in inputs if i.log_normal or not i.value.is_exact]
+    fixed = {i.name: i.value.nominal for i in inputs if not i.log_normal and i.value.is_exact}
+    delays = []
+    for index, channel in enumerate(circuit.channels):
+        states, _ = settled.of(overlapping(circuit, channel))
+        delays.append(turn_on(circuit, index, states[channel.name].gate_voltage.nominal, "nominal"))
+    return TrialPlan(
+        circuit=circuit,
+        inputs=tuple(drawn),
+        fixed=fixed,
+        igniters=tuple(_igniter(circuit, name, model) for _, name, model in igniter_list(circuit)),
+        delays=tuple(delays),
+    )
+
+
+def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]:
+    """List every value that a trial needs, those without tolerance included.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        A circuit for which a probability can be stated.
+    settled : Settled
+        Its on-states.
+
+    Returns
+    -------
+    tuple of FiringInput
+        In a fixed order.
+    """
+    on = {c.name: settled.of(overlapping(circuit, c))[0][c.name].on_resistance for c in circuit.channels}
+    exact = Toleranced.exact(0.0, "V")
+    box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=exact, loads_certain=True)
+    found = [FiringInput(name="ambient", group="ambient temperature", value=circuit.ambient)]
+
+    def add(name: str, group: str, value: Toleranced | None) -> None:
+        if value is not None:
+            found.append(FiringInput(name=name, group=group, value=value))
+
+    battery, controller = circuit.battery, circuit.controller
+    add("battery.voltage", "battery voltage", box["battery.voltage"])
+    add("battery.resistance", "battery resistance", box["battery.resistance"])
+    add("battery.polarisation", "battery polarisation", battery.polarisation_resistance)
+    add("bank.resistance", "capacitor bank", box.get("bank.resistance"))
+    add("bank.recharge", "capacitor bank", box.get("bank.recharge"))
+    add("bank.capacitance", "capacitor bank", battery.bank_capacitance)
+    for part in circuit.feed:
+        add(f"feed.{part.name}", part.name, box[f"feed.{part.name}"])
+        add(f"feed.{part.name} i2t", part.name, part.melting_i2t if part.kind == "fuse" else part.trip_i2t)
+    for name, _ in circuit.loads:
+        add(f"load.{name}", f"load {name}", box[f"load.{name}"])
+    add("controller.current", "controller", box["controller.current"])
+    add("controller.brown_out", "controller", controller.brown_out)
+    add("controller.dropout", "controller", controller.dropout)
+    add("controller.supply", "controller", controller.supply)
+    add("controller.hold_up", "controller", controller.hold_up_capacitance)
+    add("battery.trip_current", "protection circuit", battery.trip_current)
+    add("battery.trip_delay", "protection circuit", battery.trip_delay)
+    for c in circuit.channels:
+        add(f"{c.name}.lead", f"lead of {c.name}", box[f"{c.name}.lead"])
+        add(f"{c.name}.mosfet", f"MOSFET of {c.name}", box[f"{c.name}.mosfet"])
+        add(f"{c.name}.pulse", f"pulse of {c.name}", c.pulse)
+        add(f"{c.name}.start", f"start of {c.name}", c.start)
+        for index in range(len(c.strings) if c.branch is not None else 0):
+            add(f"{c.name}.branch {index + 1}", f"branches of {c.name}", box[f"{c.name}.branch {index + 1}"])
+    for _, name, model in igniter_list(circuit):
+        found += _bridge_inputs(name, model)
+    return tuple(found)
+
+
+def _bridge_inputs(name: str, model: IgniterModel) -> list[FiringInput]:
+    made = [
+        FiringInput(name=name, group=f"bridge resistance of {model.name}", value=model.resistance),
+        FiringInput(
+            name=f"{name} threshold",
+            group=f"threshold of {model.name}",
+            value=Toleranced(low=-3.0, nominal=0.0, high=3.0),
+            log_normal=True,
+        ),
+    ]
+    if model.spent_resistance is not None:
+        made.append(FiringInput(name=f"{name} spent", group=f"spent {model.name}", value=model.spent_resistance))
+    if _by_energy(model):
+        assert model.energy is not None
+        made.append(FiringInput(name=f"{name} energy", group=f"energy of {model.name}", value=model.energy))
+    else:
+        tau = model.time_constant
+        assert tau.fast is not None and tau.nominal is not None and tau.slow is not None
+        value = Toleranced(
+            low=min(tau.fast, tau.nominal), nominal=tau.nominal, high=max(tau.slow, tau.nominal), unit="s"
+        )
+        made.append(FiringInput(name=f"{name} time constant", group=f"time constant of {model.name}", value=value))
+    return made
+
+
+def _first_times(model: IgniterModel) -> tuple[float, float]:
+    """Fast and slow time constant with which the steady thresholds were found, before each case got its own."""
+    tau = model.time_constant
+    assert tau.fast is not None and tau.slow is not None and model.all_fire is not None and model.no_fire is not None
+    if not _by_energy(model):
+        return tau.fast, tau.slow
+    assert model.energy is not None
+    fast = time_constant_from_energy(model.energy.low, model.all_fire.current.high, model.resistance.high, model.growth)
+    slow = time_constant_from_energy(model.energy.high, model.no_fire.current.low, model.resistance.low, model.growth)
+    return float(fast), float(slow)
+
+
+def _by_energy(model: IgniterModel) -> bool:
+    """Whether the time constants came from the adiabatic energy: then the fast one fits the lowest threshold."""
+    if model.energy is None or model.no_fire is None or model.time_constant.fast is None:
+        return False
+    no_fire, r, growth = model.no_fire, model.resistance, model.growth
+    slow = time_constant_from_energy(model.energy.high, no_fire.current.low, r.low, growth)
+    lowest = sustained(no_fire.current.low, no_fire.duration.low, slow, growth)
+    fast = float(time_constant_from_energy(model.energy.low, lowest, r.high, growth))
+    return bool(np.isclose(fast, model.time_constant.fast, rtol=1e-9))
+
+
+def _igniter(circuit: Circuit, name: str, model: IgniterModel) -> IgniterScatter:
+    assert model.threshold_nominal is not None and model.threshold_spread is not None
+    assert model.no_fire is not None and model.all_fire is not None and model.time_constant.nominal is not None
+    factors = _ambient_factors(model)
+    points = {
+        circuit.ambient.low: factors[2],
+        circuit.ambient.high: factors[0],
+        circuit.ambient.nominal: factors[1],
+    }
+    ambient = tuple(sorted(points))
+    square = tuple((points[t] / factors[1]) ** 2 for t in ambient)
+    return IgniterScatter(
+        name=name,
+        location=float(np.log(model.threshold_nominal)),
+        spread=model.threshold_spread,
+        growth=model.growth,
+        ambient=ambient if any(s != square[0] for s in square) else ambient[:1],
+        square=square,
+        energy=_by_energy(model),
+        time_constant=model.time_constant.nominal,
+        shift=factors[1],
+    )
+
+
+def _ambient_factors(model: IgniterModel) -> tuple[float, float, float]:
+    """Factors on the threshold at the hottest, nominal and coldest ambient, found back from the bounds."""
+    no_fire, all_fire, tau = model.no_fire, model.all_fire, model.time_constant.nominal
+    assert no_fire is not None and all_fire is not None and tau is not None
+    assert model.threshold_low is not None and model.threshold_high is not None and model.threshold_nominal is not None
+    fast, slow = _first_times(model)
+    low = float(sustained(no_fire.current.low, no_fire.duration.low, slow, model.growth))
+    high = float(sustained(all_fire.current.high, all_fire.duration.high, fast, model.growth))
+    population = ThresholdPopulation(
+        no_fire=float(sustained(no_fire.current.nominal, no_fire.duration.nominal, tau, model.growth)),
+        all_fire=float(sustained(all_fire.current.nominal, all_fire.duration.nominal, tau, model.growth)),
+        no_fire_reliability=no_fire.reliability,
+        all_fire_reliability=all_fire.reliability,
+    )
+    found = (model.threshold_low / low, model.threshold_nominal / population.nominal, model.threshold_high / high)
+    if not found[0] <= found[1] * (1 + 1e-6) or not found[1] <= found[2] * (1 + 1e-6):
+        raise InputError(
+            f"igniter {model.name!r}: its thresholds do not follow from its statements; received factors {found}; "
+            "give the igniter by its statements, through a circuit file"
+        )
+    return found[0], found[1], found[2]

@@ -1,0 +1,428 @@
+"""Trial firings over the scatter of every igniter and over what all of them share: probability with its bounds."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ignition.analyses.firing.sequence import igniter_list
+from ignition.analyses.trials.binomial import Interval, clopper_pearson, lower_bound, upper_bound
+from ignition.analyses.trials.histogram import Tally
+from ignition.analyses.trials.inputs import TrialPlan, trial_plan
+from ignition.analyses.trials.run import Guards, guards, run_trials
+from ignition.circuit.model import Circuit
+from ignition.errors import InputError
+
+__all__ = [
+    "BLOCK",
+    "ChannelTrials",
+    "FiringTrials",
+    "IgniterTrials",
+    "MOST_TRIALS",
+    "block_of_trials",
+    "firing_trials",
+    "generator",
+]
+
+BLOCK = 32768
+"""Trials that share one stream of random numbers; results do not depend on who works on which block."""
+
+MOST_TRIALS = 10**10
+"""Largest number of trials accepted."""
+
+_IN_FLIGHT = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class IgniterTrials:
+    """One igniter over all trials.
+
+    Attributes
+    ----------
+    channel, igniter, kind : str
+        Which.
+    functioned : int
+        Trials in which it functioned [1].
+    function_time : Tally
+        Its function times, from the driven pin, of those trials [s].
+    """
+
+    channel: str
+    igniter: str
+    kind: str
+    functioned: int
+    function_time: Tally
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChannelTrials:
+    """One channel over all trials.
+
+    Attributes
+    ----------
+    channel : str
+        Which.
+    functioned : int
+        Trials in which all its igniters functioned [1].
+    skew : Tally
+        Time from its first to its last function, of those trials [s].
+    """
+
+    channel: str
+    functioned: int
+    skew: Tally
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FiringTrials:
+    """Trial firings of a circuit.
+
+    Attributes
+    ----------
+    circuit : str
+        File name.
+    trials, requested : int
+        Trials done, and asked for [1].
+    seed : int
+        Seed of the random numbers.
+    failures : int
+        Trials in which not all igniters functioned [1].
+    igniters : tuple of IgniterTrials
+        In file order.
+    channels : tuple of ChannelTrials
+        In file order.
+    lowest_voltage : Tally
+        Lowest voltage at the battery's terminals, or where the controller takes its supply after the arm switch, at
+        the bus [V].
+    reason : str or None
+        Why there is no probability; None where there is one.
+    """
+
+    circuit: str
+    trials: int
+    requested: int
+    seed: int
+    failures: int
+    igniters: tuple[IgniterTrials, ...]
+    channels: tuple[ChannelTrials, ...]
+    lowest_voltage: Tally
+    reason: str | None
+
+    @property
+    def partial(self) -> bool:
+        """Whether the run was interrupted."""
+        return self.trials < self.requested and self.reason is None
+
+    @property
+    def probability(self) -> float | None:
+        """Share of trials in which all igniters functioned [1]; never to be shown without its bounds."""
+        return None if self.trials == 0 else (self.trials - self.failures) / self.trials
+
+    def lower(self, confidence_level: float = 0.95) -> float | None:
+        """One-sided lower bound of the probability that all igniters function.
+
+        Parameters
+        ----------
+        confidence_level : float
+            Confidence [1].
+
+        Returns
+        -------
+        float or None
+            Clopper-Pearson bound [1].
+        """
+        return None if self.trials == 0 else lower_bound(self.trials - self.failures, self.trials, confidence_level)
+
+    def upper(self, confidence_level: float = 0.95) -> float | None:
+        """One-sided upper bound of the probability that all igniters function.
+
+        Parameters
+        ----------
+        confidence_level : float
+            Confidence [1].
+
+        Returns
+        -------
+        float or None
+            Clopper-Pearson bound [1].
+        """
+        return None if self.trials == 0 else upper_bound(self.trials - self.failures, self.trials, confidence_level)
+
+    def interval(self, confidence_level: float = 0.95) -> Interval | None:
+        """Two-sided interval of the probability that all igniters function.
+
+        Parameters
+        ----------
+        confidence_level : float
+            Confidence [1].
+
+        Returns
+        -------
+        Interval or None
+            Clopper-Pearson interval [1].
+        """
+        return None if self.trials == 0 else clopper_pearson(self.trials - self.failures, self.trials, confidence_level)
+
+    def functions(self, igniter: IgniterTrials) -> str:
+        """In how many of the trials an igniter functions, in a word.
+
+        Parameters
+        ----------
+        igniter : IgniterTrials
+            One of `igniters`.
+
+        Returns
+        -------
+        str
+            ``always`` (in every trial done), ``sometimes`` or ``never``.
+        """
+        if igniter.functioned == 0:
+            return "never"
+        return "always" if igniter.functioned == self.trials else "sometimes"
+
+    def merged(self, other: FiringTrials) -> FiringTrials:
+        """Both runs together; the order of merging does not matter.
+
+        Parameters
+        ----------
+        other : FiringTrials
+            Trials of the same circuit with other random numbers.
+
+        Returns
+        -------
+        FiringTrials
+            The sum; what was asked for stays this one's.
+        """
+        return replace(
+            self,
+            trials=self.trials + other.trials,
+            failures=self.failures + other.failures,
+            igniters=tuple(
+                replace(
+                    a, functioned=a.functioned + b.functioned, function_time=a.function_time.merged(b.function_time)
+                )
+                for a, b in zip(self.igniters, other.igniters, strict=True)
+            ),
+            channels=tuple(
+                replace(a, functioned=a.functioned + b.functioned, skew=a.skew.merged(b.skew))
+                for a, b in zip(self.channels, other.channels, strict=True)
+            ),
+            lowest_voltage=self.lowest_voltage.merged(other.lowest_voltage),
+        )
+
+
+def generator(seed: int, block: int) -> np.random.Generator:
+    """Make the random numbers of one block of trials: the block's child of the seed's sequence.
+
+    Parameters
+    ----------
+    seed : int
+        Seed.
+    block : int
+        Number of the block, from 0 [1].
+
+    Returns
+    -------
+    numpy.random.Generator
+        Source of randomness.
+    """
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=(block,))))
+
+
+def firing_trials(
+    circuit: Circuit,
+    trials: int,
+    seed: int = 0,
+    *,
+    jobs: int = 1,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> FiringTrials:
+    """Fire a circuit many times with values drawn from its tolerances.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+    trials : int
+        Number of trial firings [1].
+    seed : int
+        Seed; equal seeds and numbers of trials give equal results, whatever `jobs` and `executor` [1].
+    jobs : int
+        Processes to use [1]; without effect where an executor is given.
+    executor : concurrent.futures.Executor, optional
+        Where to work instead.
+    progress : callable, optional
+        Called with the trials done and asked for, after each block.
+
+    Returns
+    -------
+    FiringTrials
+        Counts, and bounds on demand. Where an igniter has no no-fire or all-fire statement, or a gate may stay below
+        the lowest row of its data sheet, there are no trials but a reason.
+
+    Raises
+    ------
+    InputError
+        If the number of trials, the seed or the jobs are impossible.
+
+    Notes
+    -----
+    Thresholds are log-normal with the nominal no-fire and all-fire currents at their stated reliabilities, and are
+    not limited to the range between: a share of igniters lies beyond either statement. Everything else is drawn
+    within its bounds. The confidence of the statements does not enter. An interruption by the keyboard ends the run;
+    the trials done so far are returned, and `partial` is true.
+    """
+    for name, value, least, most in (
+        ("trials", trials, 1, MOST_TRIALS),
+        ("seed", seed, 0, 2**63),
+        ("jobs", jobs, 1, 4096),
+    ):
+        if isinstance(value, bool) or not isinstance(value, int | np.integer) or not least <= value <= most:
+            raise InputError(f"{name}: a whole number from {least} to {most} expected, received {value!r}")
+    plan = trial_plan(circuit)
+    total = _nothing(circuit, int(trials), int(seed), plan if isinstance(plan, str) else None)
+    if isinstance(plan, str):
+        return total
+    guarded = guards(circuit)
+    sizes = _sizes(int(trials))
+    try:
+        with _pool(jobs, executor) as workers:
+            for part in _parts(plan, guarded, int(seed), sizes, workers):
+                total = total.merged(part)
+                if progress is not None:
+                    progress(total.trials, total.requested)
+    except KeyboardInterrupt:
+        if total.trials == 0:
+            total = replace(total, reason="interrupted before the first block of trials was done")
+    return total
+
+
+def _sizes(trials: int) -> Iterator[tuple[int, int]]:
+    """Number and size of every block."""
+    for block in range(-(-trials // BLOCK)):
+        yield block, min(BLOCK, trials - block * BLOCK)
+
+
+def _parts(
+    plan: TrialPlan, guarded: Guards, seed: int, sizes: Iterator[tuple[int, int]], workers: Executor | None
+) -> Iterator[FiringTrials]:
+    """Results of the blocks, in the order in which they come; no more than a few at a time are held."""
+    if workers is None:
+        for block, size in sizes:
+            yield block_of_trials(plan, guarded, seed, block, size)
+        return
+    pending: set[Future[FiringTrials]] = set()
+    try:
+        more = True
+        while more or pending:
+            while more and len(pending) < _IN_FLIGHT:
+                following = next(sizes, None)
+                more = following is not None
+                if following is not None:
+                    pending.add(workers.submit(block_of_trials, plan, guarded, seed, *following))
+            done, pending = wait(pending, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield future.result()
+    finally:
+        for future in pending:
+            future.cancel()
+
+
+@contextmanager
+def _pool(jobs: int, executor: Executor | None) -> Iterator[Executor | None]:
+    """Where to work: the caller's executor, processes of our own, or None for this one."""
+    if executor is not None or jobs == 1:
+        yield executor
+        return
+    import multiprocessing
+
+    pool = ProcessPoolExecutor(
+        min(jobs, max(os.cpu_count() or 1, jobs)), multiprocessing.get_context("spawn"), initializer=_leave_interrupts
+    )
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _leave_interrupts() -> None:
+    """In a worker: an interruption by the keyboard is the parent's to handle."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _nothing(circuit: Circuit, requested: int, seed: int, reason: str | None) -> FiringTrials:
+    return FiringTrials(
+        circuit=circuit.name,
+        trials=0,
+        requested=requested,
+        seed=seed,
+        failures=0,
+        igniters=tuple(
+            IgniterTrials(channel=c, igniter=n, kind=m.name, functioned=0, function_time=Tally.empty())
+            for c, n, m in igniter_list(circuit)
+        ),
+        channels=tuple(ChannelTrials(channel=c.name, functioned=0, skew=Tally.empty()) for c in circuit.channels),
+        lowest_voltage=Tally.empty(),
+        reason=reason,
+    )
+
+
+def block_of_trials(plan: TrialPlan, guarded: Guards, seed: int, block: int, size: int) -> FiringTrials:
+    """Fire one block of trials; what a worker does.
+
+    Parameters
+    ----------
+    plan : TrialPlan
+        The plan.
+    guarded : Guards
+        What can end the current.
+    seed : int
+        Seed of the run [1].
+    block : int
+        Number of the block [1].
+    size : int
+        Its trials [1].
+
+    Returns
+    -------
+    FiringTrials
+        Counts of the block.
+    """
+    outcome = run_trials(plan, guarded, plan.draw(generator(seed, block), size), size)
+    functioned = np.isfinite(outcome.function_time)
+    igniters, channels = [], []
+    members = igniter_list(plan.circuit)
+    for row, (channel, name, model) in enumerate(members):
+        times = outcome.function_time[row]
+        count = int(np.count_nonzero(functioned[row]))
+        tally = Tally.of(times if count == size else times[functioned[row]])
+        igniters.append(
+            IgniterTrials(channel=channel, igniter=name, kind=model.name, functioned=count, function_time=tally)
+        )
+    for circuit_channel in plan.circuit.channels:
+        rows = [r for r, (channel, _, _) in enumerate(members) if channel == circuit_channel.name]
+        times = outcome.function_time[rows[0] : rows[-1] + 1]
+        latest = times.max(axis=0)
+        ok = np.isfinite(latest)
+        count = int(np.count_nonzero(ok))
+        first = times.min(axis=0)
+        skew = latest - first if count == size else latest[ok] - first[ok]
+        channels.append(ChannelTrials(channel=circuit_channel.name, functioned=count, skew=Tally.of(skew)))
+    return FiringTrials(
+        circuit=plan.circuit.name,
+        trials=size,
+        requested=size,
+        seed=seed,
+        failures=size - int(np.count_nonzero(functioned.all(axis=0))),
+        igniters=tuple(igniters),
+        channels=tuple(channels),
+        lowest_voltage=Tally.of(np.maximum(outcome.lowest_voltage, 0.0)),
+        reason=None,
+    )

@@ -1,0 +1,1 @@
+"""The command line: load, one public call, print."""

@@ -1,0 +1,403 @@
+"""Command line: load, one public call, text or JSON; no arithmetic.
+
+Exit status: 0 done and nothing FAILs or is UNKNOWN; 1 some finding FAILs or is UNKNOWN; 2 the input or usage is wrong.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ignition.cli.cluster import cluster
+from ignition.errors import IgnitionError, InputError
+
+if TYPE_CHECKING:
+    from ignition.analyses.continuity.continuity import Continuity
+    from ignition.analyses.continuity.misreads import Misclassification
+    from ignition.analyses.continuity.requirement import Requirement
+    from ignition.circuit.model import Circuit
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="ignition",
+    help="Electrical analysis of igniter firing circuits: continuity current, no-fire margin, firing current.",
+    epilog="Exit status: 0 nothing fails or is unknown; 1 something does; 2 the input or usage is wrong.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+CircuitFile = Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def _write_text(path: Path, text: str, force: bool) -> None:
+    """Write a whole file or nothing."""
+    if path.exists() and not force:
+        raise InputError(f"{path} exists; give another path, or --force to replace it")
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; give a file name")
+    partial = path.with_name(f".{path.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputError(f"{path} cannot be written: {error.strerror}") from None
+
+
+@app.command()
+def check(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
+    from ignition.analyses.verdict import check as analyse
+    from ignition.circuit.file import load_circuit
+
+    result = analyse(load_circuit(file))
+    if as_json:
+        from ignition.report.contract import check_dict, to_json
+
+        print(to_json(check_dict(result)))
+    else:
+        from ignition.report.text import check_text, make_console
+
+        check_text(result, make_console())
+    raise typer.Exit(0 if result.verdict == "PASS" else 1)
+
+
+@app.command()
+def firing(
+    file: CircuitFile,
+    trials: Annotated[int, typer.Option(min=0, help="Trial firings for the probability; 0 for none.")] = 10_000,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of all random numbers.")] = 0,
+    jobs: Annotated[int, typer.Option(min=1, max=256, help="Processes for the trials.")] = 1,
+    rare: Annotated[bool, typer.Option("--rare", help="Resolve a small probability of failure too.")] = False,
+    influence: Annotated[bool, typer.Option("--influence", help="Tell which inputs matter most too.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Firing current, margin to all-fire and function time of every igniter."""
+    from ignition.analyses.firing.capacitor_bank import discharge
+    from ignition.analyses.firing.firing import firing as analyse
+    from ignition.analyses.trials.influence import influence as share_out
+    from ignition.analyses.trials.rare_failures import rare_failure
+    from ignition.analyses.trials.trials import firing_trials
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = analyse(circuit)
+    tried = firing_trials(circuit, trials, seed, jobs=jobs, progress=_progress(trials)) if trials else None
+    seldom = rare_failure(circuit, seed=seed) if rare else None
+    shares = share_out(circuit, seed=seed) if influence else None
+    bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
+    if as_json:
+        from ignition.report.contract import firing_dict, to_json
+        from ignition.report.firing_output import discharge_dict, influence_dict, rare_dict, spread_of_times_dict
+
+        more = {"spread_of_times": spread_of_times_dict(tried)} if tried is not None else {}
+        more |= {"rare_failure": rare_dict(seldom)} if seldom is not None else {}
+        more |= {"influence": influence_dict(shares)} if shares is not None else {}
+        more |= {"discharge": discharge_dict(bank)} if bank is not None else {}
+        print(to_json(firing_dict(result, tried) | more))
+    else:
+        from ignition.report.firing_output import discharge_text, influence_text, rare_text, spread_of_times_text
+        from ignition.report.text import assumption_text, caution_text, firing_text, make_console
+
+        console = make_console()
+        firing_text(result, console, tried)
+        if tried is not None and tried.probability is not None:
+            spread_of_times_text(tried, console)
+        if seldom is not None:
+            rare_text(seldom, console)
+        if shares is not None:
+            influence_text(shares, console)
+        if bank is not None:
+            discharge_text(bank, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.all_function else 1)
+
+
+def _progress(trials: int) -> Callable[[int, int], None] | None:
+    """A line on standard error for long runs, where a person watches."""
+    if trials < 200_000 or not sys.stderr.isatty():
+        return None
+
+    def show(done: int, asked: int) -> None:
+        print(f"\r{done} of {asked} trials", end="\n" if done >= asked else "", file=sys.stderr, flush=True)
+
+    return show
+
+
+@app.command()
+def continuity(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)
+    ],
+    roles: Annotated[
+        Path | None,
+        typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
+    ] = None,
+    trials: Annotated[int, typer.Option(min=0, help="Samples of each state, for how often two are confused.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the samples.")] = 0,
+    need: Annotated[
+        str | None,
+        typer.Option(help="What it would take to see: 'one string open', 'shorted' or 'joint'.", show_default=False),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Continuity test: igniter current, converter reading and line states that it can tell apart."""
+    if roles is not None:
+        _foreign_continuity(file, roles, as_json)
+        return
+    from ignition.analyses.continuity.continuity import continuity as analyse
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = analyse(circuit)
+    confused = _confused(circuit, result, trials, seed)
+    needed = _needed(circuit, need)
+    if as_json:
+        from ignition.report.continuity_output import continuity_dict, misclassification_dict, requirement_dict
+        from ignition.report.contract import to_json
+
+        more = {"misclassification": misclassification_dict(confused)} if trials else {}
+        print(to_json(continuity_dict(result) | more | ({"requirements": requirement_dict(needed)} if need else {})))
+    else:
+        from ignition.report.continuity_output import continuity_text, misclassification_text, requirement_text
+        from ignition.report.text import assumption_text, caution_text, make_console
+
+        console = make_console()
+        continuity_text(result, console)
+        if trials:
+            misclassification_text(confused, console)
+        if need:
+            requirement_text(needed, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
+    raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
+
+
+def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...]:
+    from ignition.analyses.continuity.misreads import misclassification
+
+    return misclassification(circuit, result, rng=seed, size=trials) if trials else ()
+
+
+def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...]:
+    """Requirements of every channel that the target applies to."""
+    from ignition.analyses.continuity.requirement import requirements
+
+    if target is None:
+        return ()
+    channels = [c for c in circuit.channels if target != "one string open" or len(c.strings) > 1]
+    if not channels:
+        raise InputError("--need 'one string open' asks for a channel of several strings; this circuit has none")
+    return tuple(r for channel in channels for r in requirements(circuit, channel, target))
+
+
+def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
+    """Continuity, no-fire margins and single faults of a netlist that a schematic editor wrote."""
+    from ignition.foreign.analysis import analyse_foreign
+    from ignition.foreign.reader import load_netlist
+    from ignition.foreign.roles import load_roles
+
+    result = analyse_foreign(load_netlist(netlist), load_roles(roles))
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(result.as_dict()))
+    else:
+        from ignition.report.foreign_output import foreign_text
+        from ignition.report.text import caution_text, make_console
+
+        print(foreign_text(result))
+        caution_text(make_console())
+    raise typer.Exit(0 if result.margins_hold else 1)
+
+
+@app.command()
+def divider(
+    file: CircuitFile,
+    channel: Annotated[str | None, typer.Option(help="Channel name; the first by default.", show_default=False)] = None,
+    series: Annotated[str, typer.Option(help="E24, E48, E96 or E192.")] = "E96",
+    low: Annotated[str, typer.Option(help="Smallest resistor.")] = "1 kohm",
+    high: Annotated[str, typer.Option(help="Largest resistor.")] = "1 Mohm",
+    plot: Annotated[
+        Path | None, typer.Option(metavar="PNG", help="Draw the trade-off too.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
+    from ignition.analyses.divider.search import divider_search
+    from ignition.circuit.file import load_circuit
+    from ignition.report.divider_output import divider_dict, divider_text
+    from ignition.toleranced import parse_toleranced
+
+    circuit = load_circuit(file)
+    names = [c.name for c in circuit.channels]
+    if channel is not None and channel not in names:
+        raise InputError(f"no channel is called {channel!r}; there are: {', '.join(names)}")
+    result = divider_search(
+        circuit,
+        circuit.channel(channel or names[0]),
+        series=series,
+        low=parse_toleranced(low, "ohm").nominal,
+        high=parse_toleranced(high, "ohm").nominal,
+    )
+    if plot is not None:
+        from ignition.report.divider_output import save_divider_plot
+
+        save_divider_plot(result, plot)
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(divider_dict(result)))
+    else:
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        divider_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.recommended is not None else 1)
+
+
+@app.command()
+def header(
+    file: CircuitFile,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="X.h", help="Header to write.", show_default=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Firmware thresholds, waits and pulse limits as a C header, or as JSON."""
+    from ignition.analyses.continuity.continuity import continuity as analyse
+    from ignition.analyses.continuity.firmware import firmware
+    from ignition.circuit.file import load_circuit
+    from ignition.report.cheader import header_dict, header_text
+
+    if output is None and not as_json:
+        raise InputError("give a header to write: ignition header FILE -o pad.h, or --json")
+    circuit = load_circuit(file)
+    constants = firmware(circuit, analyse(circuit))
+    if output is not None:
+        _write_text(output, header_text(constants), force)
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(header_dict(constants)))
+    else:
+        print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
+
+
+@app.command()
+def demo() -> None:
+    """Check the built-in circuit and answer the questions of three users; writes nothing."""
+    from ignition.circuit.examples import DEMO, load_example
+    from ignition.report.demo import demo_text
+    from ignition.report.text import make_console
+
+    raise typer.Exit(demo_text(load_example(DEMO), make_console()))
+
+
+@app.command()
+def example(
+    name: Annotated[
+        str | None, typer.Argument(help="Example name; the demo if only PATH is given.", show_default=False)
+    ] = None,
+    path: Annotated[Path | None, typer.Argument(help="File to write.", show_default=False)] = None,
+    list_names: Annotated[bool, typer.Option("--list", help="List the examples.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+) -> None:
+    """Write an example circuit file to start from."""
+    from ignition.circuit.examples import DEMO, example_names, example_text, example_title
+
+    if list_names:
+        from ignition.report.text import make_console, table
+
+        table(make_console(), ("name", "what it shows"), [(n, example_title(n)) for n in example_names()])
+        return
+    if name is None:
+        raise InputError("give a file to write, for example: ignition example pad.toml; or --list")
+    if path is None:
+        if name in example_names():
+            raise InputError(f"give a file to write: ignition example {name} {name}.toml")
+        name, path = DEMO, Path(name)
+    _write_text(path, example_text(name), force)
+    print(f"{path}: example {name!r}. Next: ignition check {path}")
+
+
+@app.command()
+def netlist(
+    file: CircuitFile,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the decks.", show_default=False)
+    ],
+) -> None:
+    """Write SPICE decks of every phase and line state, to open and run by hand."""
+    from ignition.circuit.file import load_circuit
+    from ignition.spice.netlists import write_netlists
+
+    written = write_netlists(load_circuit(file), output)
+    print(f"{len(written)} decks in {output}. Run one with: ngspice -b {written[0]}")
+
+
+@app.command()
+def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
+    """Compute the same circuit in ngspice and show both answers."""
+    from ignition.circuit.file import load_circuit
+    from ignition.report.crosscheck_output import agrees, crosscheck_dict, crosscheck_text
+    from ignition.spice.crosscheck import crosscheck as analyse
+
+    result = analyse(load_circuit(file))
+    if as_json:
+        from ignition.report.contract import to_json
+
+        print(to_json(crosscheck_dict(result)))
+    else:
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        crosscheck_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if agrees(result) else 1)
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of the circuit file, so that an editor can complete it."""
+    from ignition.circuit.file import json_schema
+    from ignition.report.contract import to_json
+
+    print(to_json(json_schema()))
+
+
+app.command()(cluster)
+
+
+def main() -> None:
+    """Run the command line; every mistake of the input ends as one message and exit status 2."""
+    try:
+        status = app(standalone_mode=False)
+    except IgnitionError as error:
+        print(f"ignition: {error}", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        # the reader went away, as `head` does; nobody is left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        print("ignition: interrupted", file=sys.stderr)
+        sys.exit(130)
+    except Exception as error:
+        if hasattr(error, "exit_code") and hasattr(error, "show"):
+            error.show()  # a usage error of the command line itself
+            sys.exit(error.exit_code)
+        raise
+    sys.exit(status or 0)

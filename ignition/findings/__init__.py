@@ -1,0 +1,1 @@
+"""Findings: the only place where a verdict is made."""

@@ -1,0 +1,1 @@
+"""A netlist that a schematic editor wrote becomes the same network."""

@@ -1,0 +1,270 @@
+"""Continuity, no-fire margin and single faults of a network that does not fit the channel template."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from ignition.analyses.continuity.bands import AdcBand, LineReading, adc_band
+from ignition.analyses.continuity.thresholds import overlapping_pairs, pair_thresholds
+from ignition.errors import NetworkError
+from ignition.foreign.binding import Bound, BoundChannel, bind
+from ignition.foreign.bounds import settle
+from ignition.foreign.flatten import FlatNetlist
+from ignition.foreign.network import FOREIGN_PHASES, Fault, Situation, line_states_of
+from ignition.foreign.results import ForeignChannel, ForeignFault, ForeignResult, NoFireMargin
+from ignition.foreign.roles import Roles
+from ignition.network.worst_case import Extreme, Probe
+from ignition.spice.netlist import Netlist
+from ignition.toleranced import Spread, Toleranced
+
+__all__ = ["analyse_foreign", "single_faults"]
+
+
+def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: bool = True) -> ForeignResult:
+    """Analyse a foreign netlist at steady current.
+
+    Parameters
+    ----------
+    netlist : Netlist or FlatNetlist
+        The netlist.
+    roles : Roles
+        The role file.
+    faults : bool
+        Whether to try all single faults, too.
+
+    Returns
+    -------
+    ForeignResult
+        Continuity, no-fire margins, faults, assumptions and notes.
+
+    Raises
+    ------
+    NetlistError
+        When the subcircuits cannot be written out.
+    CircuitFileError
+        With all mistakes of the role file against the netlist.
+
+    Notes
+    -----
+    Bounds stand at corners of the tolerances, found by signs and checked by samples; where a sample lies outside, or a
+    network has no unique solution, the number is missing with its reason. Loads (current sources) may also be off.
+    """
+    bound = bind(netlist, roles)
+    rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
+    return ForeignResult(
+        circuit=roles.file.title,
+        netlist=bound.netlist.title,
+        channels=tuple(_continuity(bound, channel) for channel in bound.channels),
+        margins=tuple(m for phase in FOREIGN_PHASES for m in _margins(bound, phase)),
+        faults=tuple(rows),
+        assumptions=bound.assumptions,
+        notes=bound.notes,
+    )
+
+
+def single_faults(bound: Bound) -> tuple[Fault, ...]:
+    """List the single faults that are tried.
+
+    Parameters
+    ----------
+    bound : Bound
+        Netlist and roles.
+
+    Returns
+    -------
+    tuple of Fault
+        In the order of the netlist.
+    """
+    found: list[Fault] = []
+    for part in bound.netlist.parts:
+        if part.name in bound.arm:
+            found.append(Fault(element=part.name, mode="stuck closed"))
+        elif part.kind in "rd":
+            found += [Fault(element=part.name, mode=mode) for mode in ("open", "short")]
+        elif part.kind == "c":
+            found.append(Fault(element=part.name, mode="short"))
+        elif part.kind == "l":
+            found.append(Fault(element=part.name, mode="open"))
+        elif part.kind == "m":
+            found.append(Fault(element=part.name, mode="stuck on"))
+    return tuple(found)
+
+
+def _applies(fault: Fault, phase: str) -> bool:
+    return fault.mode != "stuck closed" or phase == "disarmed"
+
+
+def _continuity(bound: Bound, channel: BoundChannel) -> ForeignChannel:
+    readings = tuple(_reading(bound, channel, line) for line in line_states_of(channel))
+    return ForeignChannel(
+        channel=channel.name,
+        readings=readings,
+        cannot_tell_apart=overlapping_pairs([(r.state, r.band.code) for r in readings]),
+        thresholds=pair_thresholds(readings),
+    )
+
+
+def _situations(bound: Bound, channel: BoundChannel, line: str) -> list[Situation]:
+    """The channel in its line state; the other channels intact, and open; each igniter in turn where one is open."""
+    igniters: Sequence[str | None] = list(channel.igniters) if line == "one igniter open" else [None]
+    others: list[dict[str, str]] = [{}]
+    if len(bound.channels) > 1:
+        others.append({c.name: "open" for c in bound.channels if c is not channel})
+    return [
+        Situation(phase="armed", lines={**other, channel.name: line}, open_igniter=igniter)
+        for igniter in igniters
+        for other in others
+    ]
+
+
+def _reading(bound: Bound, channel: BoundChannel, line: str) -> LineReading:
+    currents: dict[str, list[Spread]] = {}
+    bands: list[AdcBand] = []
+    try:
+        for situation in _situations(bound, channel, line):
+            names = [name for name in channel.igniters if name != situation.open_igniter]
+            settled = settle(bound, situation, [Probe(node=channel.sense), *(Probe(element=name) for name in names)])
+            pin, *found = settled.outputs
+            for name, spread in zip(names, found, strict=True):
+                currents.setdefault(name, []).append(spread)
+            bands.append(_band(bound, channel, pin, line, loose=channel.name in settled.loose_senses))
+    except NetworkError as error:
+        missing = Spread.missing("A", str(error))
+        band = AdcBand(code=Spread.missing("1", str(error)), voltage=Spread.missing("V", str(error)), terms=())
+        return LineReading(state=line, igniter_current=missing, igniters={}, band=band)
+    igniters = {name: Spread.hull(members) for name, members in currents.items()}
+    worst = max(igniters.values(), key=lambda s: abs(s.nominal or 0.0))
+    return LineReading(
+        state=line,
+        igniter_current=replace(Spread.hull(list(igniters.values())), nominal=worst.nominal),
+        igniters=igniters,
+        band=AdcBand(
+            code=Spread.hull([band.code for band in bands]),
+            voltage=Spread.hull([band.voltage for band in bands]),
+            terms=(),
+        ),
+    )
+
+
+def _band(bound: Bound, channel: BoundChannel, pin: Spread, line: str, *, loose: bool) -> AdcBand:
+    """Converter's band; missing where nothing holds its pin."""
+    if loose:
+        reason = "nothing holds the converter's pin"
+        return AdcBand(code=Spread.missing("1", reason), voltage=Spread.missing("V", reason), terms=())
+    assert pin.low is not None and pin.nominal is not None and pin.high is not None
+    extreme = Extreme(low=pin.low, nominal=pin.nominal, high=pin.high, low_at={}, high_at={}, method="")
+    circuit = bound.roles.circuit
+    return adc_band(circuit, circuit.channel(channel.name), extreme, line, {})
+
+
+def _margins(bound: Bound, phase: str) -> list[NoFireMargin]:
+    rows = [(channel, name, kind) for channel in bound.channels for name, kind in channel.igniters.items()]
+    reason: str | None = None
+    currents: dict[str, list[Spread]] = {name: [] for _, name, _ in rows}
+    gates: dict[str, Spread] = {}
+    loose = "nothing holds the gate: the switch is taken as off and as on"
+    try:
+        for situation in _line_combinations(bound, phase):
+            settled = settle(bound, situation, [Probe(element=name) for _, name, _ in rows])
+            for channel, gate in settled.gates.items():
+                gates.setdefault(channel, Spread.missing("V", loose) if gate is None else Spread.of(gate))
+            for (owner, name, _), spread in zip(rows, settled.outputs, strict=True):
+                if owner.name not in situation.lines:
+                    currents[name].append(spread)
+    except NetworkError as error:
+        reason = str(error)
+        currents = {name: [Spread.missing("A", reason)] for _, name, _ in rows}
+    return [
+        _margin(
+            bound,
+            phase,
+            row,
+            Spread.hull(currents[row[1]]),
+            gates.get(row[0].name, Spread.missing("V", reason or "")),
+            reason,
+        )
+        for row in rows
+    ]
+
+
+def _line_combinations(bound: Bound, phase: str) -> list[Situation]:
+    """All lines intact; and, of several channels, each intact while all others are open."""
+    if len(bound.channels) == 1:
+        return [Situation(phase=phase)]
+    alone = [{c.name: "open" for c in bound.channels if c is not one} for one in bound.channels]
+    return [Situation(phase=phase, lines=lines) for lines in ({}, *alone)]
+
+
+def _margin(
+    bound: Bound, phase: str, row: tuple[BoundChannel, str, str], current: Spread, gate: Spread, reason: str | None
+) -> NoFireMargin:
+    """Margin of one igniter from its bounds of current."""
+    channel, name, kind = row
+    limit = bound.roles.circuit.igniters[kind].threshold_low
+    largest = _largest(current)
+    share = None if limit is None or largest is None else largest / limit
+    if limit is None:
+        reason = reason or f"igniter {kind!r} has no no-fire current"
+    elif share == 0.0:
+        reason = "no current flows"
+    return NoFireMargin(
+        phase=phase,
+        channel=channel.name,
+        igniter=name,
+        current=current,
+        gate_voltage=gate,
+        no_fire=limit,
+        ratio=1.0 / share if share else None,
+        decibels=-20.0 * math.log10(share) if share else None,
+        thermal_fraction=None if share is None else share**2,
+        reason=reason,
+    )
+
+
+def _largest(current: Spread) -> float | None:
+    if current.low is None or current.high is None:
+        return None
+    return max(abs(current.low), abs(current.high))
+
+
+def _faults(bound: Bound, phase: str) -> list[ForeignFault]:
+    """All single faults of a phase; each starts from the drain currents of the circuit without a fault."""
+    try:
+        start: dict[str, Toleranced] | None = settle(bound, Situation(phase=phase), []).off
+    except NetworkError:
+        start = None
+    return [_fault(bound, phase, fault, start) for fault in single_faults(bound) if _applies(fault, phase)]
+
+
+def _fault(bound: Bound, phase: str, fault: Fault, start: dict[str, Toleranced] | None) -> ForeignFault:
+    """The igniter nearest to its no-fire current under a fault."""
+    rows = [(channel, name, kind) for channel in bound.channels for name, kind in channel.igniters.items()]
+    first_channel, first, _ = rows[0]
+    try:
+        situation = Situation(phase=phase, fault=fault)
+        spreads = settle(bound, situation, [Probe(element=name) for _, name, _ in rows], start).outputs
+    except NetworkError as error:
+        return ForeignFault(
+            fault=str(fault), phase=phase, igniter=first, channel=first_channel.name, current=None, no_fire_ratio=None,
+            verdict="UNKNOWN", reason=str(error),
+        )  # fmt: skip
+    shares = []
+    for (channel, name, kind), spread in zip(rows, spreads, strict=True):
+        limit = bound.roles.circuit.igniters[kind].threshold_low
+        largest = _largest(spread) or 0.0
+        shares.append((math.inf if limit is None else largest / limit, largest, channel.name, name))
+    share, current, channel_name, name = max(shares)
+    unknown = math.isinf(share)
+    reason = "an igniter has no no-fire current" if unknown else None if share > 0 else "no current flows"
+    return ForeignFault(
+        fault=str(fault),
+        phase=phase,
+        igniter=name,
+        channel=channel_name,
+        current=current,
+        no_fire_ratio=None if unknown or share == 0 else 1.0 / share,
+        verdict="UNKNOWN" if unknown else "hazardous" if share >= 1.0 else "below no-fire",
+        reason=reason,
+    )

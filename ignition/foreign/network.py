@@ -1,0 +1,350 @@
+"""The steady network of a foreign netlist in a phase, line state or fault, of the elements that the solver knows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from ignition.analyses.no_fire.gate import controller_rail
+from ignition.errors import InputError
+from ignition.foreign.binding import BODY_DIODE, Bound, BoundChannel, bind, network_node
+from ignition.foreign.flatten import FlatNetlist, Part
+from ignition.foreign.roles import Roles
+from ignition.network.elements import GROUND, Element, Kind, Network, Terms
+from ignition.spice.netlist import Netlist
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "Built",
+    "FOREIGN_LINE_STATES",
+    "FOREIGN_PHASES",
+    "Fault",
+    "Situation",
+    "foreign_network",
+    "line_states_of",
+    "situation_network",
+]
+
+FOREIGN_PHASES = ("disarmed", "reset", "armed")
+"""Steady phases without a fire command."""
+
+FOREIGN_LINE_STATES = ("intact", "open", "shorted", "mosfet shorted", "not armed", "one igniter open")
+"""What a line can be in; the last only for channels of several igniters."""
+
+_TIE = 1e12  # ties a part of the network that nothing else holds; far above every leakage path of a real board [ohm]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One element's fault: ``open``, ``short`` or ``stuck closed``."""
+
+    element: str
+    mode: str
+
+    def __str__(self) -> str:
+        return f"{self.element} {self.mode}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """What the circuit is in.
+
+    Attributes
+    ----------
+    phase : str
+        ``disarmed``, ``reset`` or ``armed``.
+    lines : mapping of str to str
+        Line state of each channel that is not intact.
+    open_igniter : str or None
+        Which igniter is open in ``one igniter open``.
+    fault : Fault or None
+        An element's fault.
+    """
+
+    phase: str
+    lines: Mapping[str, str] = field(default_factory=dict)
+    open_igniter: str | None = None
+    fault: Fault | None = None
+
+    @property
+    def armed(self) -> bool:
+        """Whether the arm switch is closed (or stuck so, or shorted)."""
+        return self.phase != "disarmed" and "not armed" not in self.lines.values()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """A network with its bounds, and what of it hangs loose.
+
+    Attributes
+    ----------
+    network : Network
+        All elements.
+    box : mapping of str to Toleranced
+        Bounds of every parameter [SI].
+    loose_gates : frozenset of str
+        Channels whose gate nothing holds.
+    loose_senses : frozenset of str
+        Channels whose converter pin nothing holds.
+    """
+
+    network: Network
+    box: Mapping[str, Toleranced]
+    loose_gates: frozenset[str]
+    loose_senses: frozenset[str]
+
+
+def line_states_of(channel: BoundChannel) -> tuple[str, ...]:
+    """Line states that apply to a channel.
+
+    Parameters
+    ----------
+    channel : BoundChannel
+        The channel.
+
+    Returns
+    -------
+    tuple of str
+        Members of `FOREIGN_LINE_STATES`.
+    """
+    return FOREIGN_LINE_STATES if len(channel.igniters) > 1 else FOREIGN_LINE_STATES[:-1]
+
+
+def foreign_network(
+    netlist: Netlist | FlatNetlist, roles: Roles, phase: str, line_state: str = "intact", channel: str | None = None
+) -> tuple[Network, dict[str, Toleranced]]:
+    """Build the steady network of a netlist, its MOSFETs passing no more than their leakage.
+
+    Parameters
+    ----------
+    netlist : Netlist or FlatNetlist
+        The netlist.
+    roles : Roles
+        The role file.
+    phase : str
+        ``disarmed``, ``reset`` or ``armed``.
+    line_state : str
+        Line state of the channel.
+    channel : str, optional
+        Name of the channel; the first by default.
+
+    Returns
+    -------
+    tuple of Network and dict of str to Toleranced
+        The network, and the bounds of its parameters [SI].
+
+    Raises
+    ------
+    InputError
+        For a phase, line state or channel that does not exist.
+    NetlistError, CircuitFileError
+        For mistakes of netlist and role file.
+
+    Notes
+    -----
+    At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
+    leakage, a MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
+    """
+    bound = bind(netlist, roles)
+    name = bound.channels[0].name if channel is None else channel
+    chosen = next((c for c in bound.channels if c.name == name), None)
+    if chosen is None:
+        raise InputError(f"no channel {name!r}; there are {', '.join(c.name for c in bound.channels)}")
+    opened = next(iter(chosen.igniters)) if line_state == "one igniter open" else None
+    built = situation_network(bound, Situation(phase=phase, lines={name: line_state}, open_igniter=opened))
+    return built.network, dict(built.box)
+
+
+def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Toleranced] | None = None) -> Built:
+    """Build the network of a situation.
+
+    Parameters
+    ----------
+    bound : Bound
+        Netlist and roles.
+    situation : Situation
+        Phase, line states, fault.
+    off : mapping of str to Toleranced, optional
+        Drain current of each channel's MOSFET [A]; the leakage at the highest ambient temperature by default.
+
+    Returns
+    -------
+    Built
+        Network and bounds.
+
+    Raises
+    ------
+    InputError
+        For a phase or line state that does not exist.
+    """
+    if situation.phase not in FOREIGN_PHASES:
+        raise InputError(f"a phase is one of {', '.join(FOREIGN_PHASES)}; received {situation.phase!r}")
+    for channel in bound.channels:
+        line = situation.lines.get(channel.name, "intact")
+        if line not in line_states_of(channel):
+            known = ", ".join(line_states_of(channel))
+            raise InputError(f"channel {channel.name!r} has no line state {line!r}; there are {known}")
+    builder = _Builder(bound, situation)
+    for part in bound.netlist.parts:
+        builder.part(part)
+    builder.pins()
+    for channel in bound.channels:
+        builder.switch(channel, (off or {}).get(channel.name, _leakage(bound, channel)))
+    return builder.built()
+
+
+def _leakage(bound: Bound, channel: BoundChannel) -> Toleranced:
+    mosfet = bound.roles.circuit.mosfets[channel.mosfet]
+    return Toleranced(low=0.0, nominal=mosfet.leakage_cool.nominal, high=mosfet.leakage_hot.high, unit="A")
+
+
+class _Builder:
+    """Adds element after element, with the bounds of their parameters."""
+
+    def __init__(self, bound: Bound, situation: Situation) -> None:
+        self.bound, self.situation = bound, situation
+        self.circuit = bound.roles.circuit
+        self.elements: list[Element] = []
+        self.box: dict[str, Toleranced] = {}
+        self.igniters = {e: (c, kind) for c in bound.channels for e, kind in c.igniters.items()}
+        alive = situation.armed or self.circuit.controller.powered_before_arm_switch
+        self.driven = alive and situation.phase != "reset"
+        self.rail = controller_rail(self.circuit, "armed" if alive else "disarmed")
+
+    def add(
+        self,
+        name: str,
+        kind: Kind,
+        nodes: tuple[str, str],
+        *,
+        closed: bool = True,
+        **values: Toleranced,
+    ) -> None:
+        """Add an element, one parameter for each of its resistance, voltage and current."""
+        terms: dict[str, Terms] = {}
+        for quantity, value in values.items():
+            key = name if quantity == "resistance" else f"{name} {quantity}"
+            terms[quantity] = ((key, 1.0),)
+            self.box[key] = value
+        fault = self.situation.fault
+        shorted = fault is not None and fault.mode == "short" and kind == "resistor" and name not in self.igniters
+        if fault is not None and fault.element == name and (fault.mode == "open" or shorted):
+            closed = False  # a short replaces the part, so that a part of 0 ohm makes no loop with it
+        self.elements.append(Element(name=name, kind=kind, plus=nodes[0], minus=nodes[1], closed=closed, **terms))
+
+    def faulty(self, name: str, mode: str) -> bool:
+        fault = self.situation.fault
+        return fault is not None and fault.element == name and fault.mode == mode
+
+    def part(self, part: Part) -> None:
+        """Add one part of the netlist; MOSFETs and gate pins come with their channels."""
+        nodes = (network_node(part.nodes[0]), network_node(part.nodes[1]))
+        if part.kind == "m" or part.name in self.bound.pins:
+            return
+        if part.kind == "d":
+            self.diode(part.name, nodes)
+        elif part.name in self.bound.arm:
+            stuck = self.faulty(part.name, "stuck closed")
+            resistance = self.bound.roles.file.arm_switch.resistance
+            self.add(part.name, "resistor", nodes, closed=self.situation.armed or stuck, resistance=resistance)
+        elif part.name in self.igniters:
+            self.igniter(part.name, nodes)
+            return
+        elif part.kind == "v":
+            self.source(part, nodes)
+        elif part.kind == "i":
+            value = self.bound.values[part.name]
+            low, high = min(value.low, 0.0), max(value.high, 0.0)
+            self.add(part.name, "sink", nodes, current=replace(value, low=low, high=high))
+        elif part.kind == "r":
+            self.add(part.name, "resistor", nodes, resistance=self.bound.values[part.name])
+        else:
+            self.add(part.name, "resistor", nodes, closed=part.kind == "l")
+        if self.faulty(part.name, "short"):
+            self.link(f"{part.name} short", nodes)
+
+    def link(self, name: str, nodes: tuple[str, str], closed: bool = True) -> None:
+        self.add(name, "resistor", nodes, closed=closed)
+
+    def diode(self, name: str, nodes: tuple[str, str]) -> None:
+        """Forward drop, leakage, and breakdown where there is one; all of it open in the fault ``open``."""
+        values = self.bound.diodes[name]
+        closed = not self.faulty(name, "open")
+        back = (nodes[1], nodes[0])
+        self.add(name, "clamp", nodes, closed=closed, voltage=values.drop, resistance=values.resistance)
+        self.add(f"{name} leakage", "leakage", back, closed=closed, current=values.leakage)
+        if values.breakdown is not None:
+            self.add(
+                f"{name} breakdown",
+                "clamp",
+                back,
+                closed=closed,
+                voltage=values.breakdown,
+                resistance=values.resistance,
+            )
+
+    def igniter(self, name: str, nodes: tuple[str, str]) -> None:
+        channel, kind = self.igniters[name]
+        line = self.situation.lines.get(channel.name, "intact")
+        opened = line == "open" or (line == "one igniter open" and name == self.situation.open_igniter)
+        resistance = self.circuit.igniters[kind].resistance
+        self.add(name, "resistor", nodes, closed=not opened, resistance=resistance)
+        self.link(f"{name} bridging", nodes, closed=line == "shorted" or self.faulty(name, "short"))
+
+    def source(self, part: Part, nodes: tuple[str, str]) -> None:
+        if part.name == self.bound.battery:
+            battery = self.circuit.battery
+            self.add(part.name, "source", nodes, voltage=battery.voltage, resistance=battery.resistance)
+        elif part.name == self.bound.supply:
+            self.add(part.name, "source", nodes, voltage=self.rail)
+        else:
+            self.add(part.name, "source", nodes, voltage=self.bound.values[part.name])
+
+    def pins(self) -> None:
+        """Gate pins as the phase drives them, and what hangs on converter pins; a shared node gets one of each."""
+        controller, pin = self.circuit.controller, self.circuit.controller.pin
+        for node in dict.fromkeys(c.pin for c in self.bound.channels):
+            self.add(f"pin {node}", "resistor", (node, GROUND), closed=self.driven, resistance=pin.output_resistance)
+            self.add(f"pin {node} leakage", "sink", (node, GROUND), current=pin.leakage)
+            if pin.reset_pull_up is not None:
+                pulled = self.situation.phase == "reset" and self.rail.high > 0
+                self.add(
+                    f"pin {node} pull-up", "source", (node, GROUND), closed=pulled,
+                    voltage=self.rail, resistance=pin.reset_pull_up,
+                )  # fmt: skip
+        for node in dict.fromkeys(c.sense for c in self.bound.channels):
+            up, resistance = self.rail + pin.clamp_drop, pin.clamp_resistance
+            self.add(f"converter {node} leakage", "sink", (node, GROUND), current=controller.adc.leakage)
+            self.add(f"converter {node} clamp", "clamp", (node, GROUND), voltage=up, resistance=resistance)
+            self.add(
+                f"converter {node} lower clamp", "clamp", (GROUND, node), voltage=pin.clamp_drop, resistance=resistance
+            )
+
+    def switch(self, channel: BoundChannel, off: Toleranced) -> None:
+        """A low-side switch that is not commanded."""
+        name, mosfet = channel.switch, self.circuit.mosfets[channel.mosfet]
+        shorted = self.situation.lines.get(channel.name) == "mosfet shorted" or self.faulty(name, "stuck on")
+        self.add(f"{name} off", "leakage", (channel.drain, channel.source), current=off)
+        self.link(f"{name} short", (channel.drain, channel.source), closed=shorted)
+        body = (channel.source, channel.drain)
+        self.add(f"{name} body diode", "clamp", body, voltage=BODY_DIODE.drop, resistance=BODY_DIODE.resistance)
+        self.add(f"{name} gate leakage", "sink", (channel.gate, channel.source), current=mosfet.gate_leakage)
+
+    def built(self) -> Built:
+        """Tie what hangs loose, and leave the leakage into a loose gate out: it could only raise it without limit."""
+        network = Network(elements=tuple(self.elements), igniters=tuple(self.igniters))
+        loose = set(network.floating_nodes())
+        gates = frozenset(c.name for c in self.bound.channels if c.gate in loose)
+        senses = frozenset(c.name for c in self.bound.channels if c.sense in loose)
+        into_gates = {f"pin {c.pin} leakage" for c in self.bound.channels if c.pin in loose}
+        into_gates |= {f"{c.switch} gate leakage" for c in self.bound.channels if c.gate in loose}
+        network = network.switched(opened=into_gates)
+        count = 0
+        while loose:
+            node = min(loose)
+            tie = Element(name=f"tie {node}", kind="resistor", plus=node, minus=GROUND, resistance=(("tie", 1.0),))
+            network = replace(network, elements=(*network.elements, tie))
+            loose = set(network.floating_nodes())
+            count += 1
+        box = self.box | ({"tie": Toleranced.exact(_TIE, "ohm")} if count else {})
+        return Built(network=network, box=box, loose_gates=gates, loose_senses=senses)

@@ -1,0 +1,379 @@
+"""From a complete circuit to its network in a phase and line state, and to the bounds of every parameter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError
+from ignition.network.elements import GROUND, Element, Network
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "LEAKING",
+    "LINE_STATES",
+    "PHASES",
+    "State",
+    "adc_pin",
+    "build_network",
+    "drain",
+    "igniter_names",
+    "line_states",
+    "parameter_box",
+]
+
+PHASES = ("disarmed", "switch-on", "reset", "armed", "firing")
+"""Phases of use, in order; the steady ones are all but ``switch-on``."""
+
+LINE_STATES = ("intact", "open", "shorted", "mosfet shorted", "not armed", "one string open")
+"""What a line can be in; the last only for channels of several strings."""
+
+LEAKING = "leaking"
+"""An open line bridged by a resistance, as moisture or soot bridges open terminals; no state of its own in reports."""
+
+_ZERO = Toleranced.exact(0.0, "ohm")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """One state of the whole circuit.
+
+    Attributes
+    ----------
+    phase : str
+        One of `PHASES` but ``switch-on``.
+    lines : mapping of str to str
+        Line state of each channel that is not intact.
+    open_string : int
+        Which string is open in ``one string open``, from 0.
+    commanded : frozenset of str
+        Channels whose MOSFET is driven on.
+    """
+
+    phase: str
+    lines: Mapping[str, str] = field(default_factory=dict)
+    open_string: int = 0
+    commanded: frozenset[str] = frozenset()
+
+
+def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
+    """Names of the igniter elements of a channel, by string.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    tuple of tuple of str
+        For example ``(("boost.igniter 1.1",), ("boost.igniter 2.1",))``.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> igniter_names(circuit.channels[0])
+    (('cutter.igniter 1.1',),)
+    """
+    return tuple(
+        tuple(f"{channel.name}.igniter {s}.{p}" for p in range(1, len(string) + 1))
+        for s, string in enumerate(channel.strings, start=1)
+    )
+
+
+def line_states(channel: ChannelModel) -> tuple[str, ...]:
+    """Line states that apply to a channel.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    tuple of str
+        Members of `LINE_STATES`.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> line_states(circuit.channels[0])
+    ('intact', 'open', 'shorted', 'mosfet shorted', 'not armed')
+    """
+    return LINE_STATES if len(channel.strings) > 1 else LINE_STATES[:-1]
+
+
+def drain(channel: ChannelModel) -> str:
+    """Name the node at the MOSFET's drain.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    str
+        Node name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> drain(circuit.channels[0])
+    'cutter.drain'
+    """
+    return f"{channel.name}.drain"
+
+
+def adc_pin(channel: ChannelModel) -> str:
+    """Name the node at the converter's pin.
+
+    Parameters
+    ----------
+    channel : ChannelModel
+        The channel.
+
+    Returns
+    -------
+    str
+        Node name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> adc_pin(circuit.channels[0])
+    'cutter.adc pin'
+    """
+    return f"{channel.name}.adc pin"
+
+
+def build_network(circuit: Circuit, state: State) -> Network:
+    """Build the network of a circuit in a state.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+    state : State
+        Phase, line states, commanded channels.
+
+    Returns
+    -------
+    Network
+        All elements; those that the state opens are open circuits, so that all states share one shape.
+
+    Raises
+    ------
+    InputError
+        For a phase or line state that does not exist.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> build_network(circuit, State(phase="armed")).igniters
+    ('cutter.igniter 1.1',)
+    """
+    if state.phase not in PHASES or state.phase == "switch-on":
+        raise InputError(f"a steady phase is one of disarmed, reset, armed, firing; received {state.phase!r}")
+    elements = [
+        Element(
+            name="battery",
+            kind="source",
+            plus="battery terminal",
+            minus=GROUND,
+            voltage=(("battery.voltage", 1.0),),
+            resistance=(("battery.resistance", 1.0),),
+        )
+    ]
+    armed = state.phase != "disarmed" and "not armed" not in state.lines.values()
+    elements += _feed(circuit, armed)
+    igniters: list[str] = []
+    for channel in circuit.channels:
+        elements += _channel(channel, state)
+        igniters += [name for string in igniter_names(channel) for name in string]
+    return Network(elements=tuple(elements), igniters=tuple(igniters))
+
+
+def _feed(circuit: Circuit, armed: bool) -> list[Element]:
+    elements: list[Element] = []
+    for name, _ in circuit.loads:
+        elements.append(_sink(f"load.{name}", "battery terminal", f"load.{name}"))
+    before = circuit.controller.powered_before_arm_switch
+    elements.append(_sink("controller", "battery terminal" if before else "bus", "controller.current", before or armed))
+    node = "battery terminal"
+    bank = circuit.battery.bank_capacitance is not None
+    if bank:  # a charged capacitor is a source of its own at the first instant; later it only loses voltage
+        recharged = circuit.battery.recharge_resistance is not None
+        elements.append(_resistor("recharge", node, "bank terminal", "bank.recharge", closed=recharged))
+        node = "bank terminal"
+        elements.append(
+            Element(
+                name="capacitor bank",
+                kind="source",
+                plus=node,
+                minus=GROUND,
+                voltage=(("battery.voltage", 1.0),),
+                resistance=(("bank.resistance", 1.0),),
+            )
+        )
+    for position, part in enumerate(circuit.feed):
+        after = "bus" if position == len(circuit.feed) - 1 else f"after {part.name}"
+        elements.append(
+            _resistor(f"feed.{part.name}", node, after, f"feed.{part.name}", closed=armed or part.kind != "arm switch")
+        )
+        node = after
+    return elements
+
+
+def _sink(name: str, node: str, parameter: str, closed: bool = True) -> Element:
+    return Element(name=name, kind="sink", plus=node, minus=GROUND, current=((parameter, 1.0),), closed=closed)
+
+
+def _resistor(
+    name: str, plus: str, minus: str, parameter: str | None, factor: float = 1.0, closed: bool = True
+) -> Element:
+    terms = () if parameter is None else ((parameter, factor),)
+    return Element(name=name, kind="resistor", plus=plus, minus=minus, resistance=terms, closed=closed)
+
+
+def _channel(channel: ChannelModel, state: State) -> list[Element]:
+    name, line = channel.name, state.lines.get(channel.name, "intact")
+    if line not in (*line_states(channel), LEAKING):
+        raise InputError(f"channel {name!r} has no line state {line!r}; there are {', '.join(line_states(channel))}")
+    commanded = name in state.commanded
+    end, tap, pin = drain(channel), f"{name}.tap", adc_pin(channel)
+    top, bottom = f"{name}.line out", f"{name}.line back"
+    elements = [_resistor(f"{name}.lead out", "bus", top, f"{name}.lead", 0.5)]
+    for index in range(len(channel.strings)):
+        opened = line in ("open", LEAKING) or (line == "one string open" and index == state.open_string)
+        elements += _string(channel, index, top, bottom, opened)
+    elements += [
+        _resistor(f"{name}.bridging", top, bottom, f"{name}.bridging", closed=line in ("shorted", LEAKING)),
+        _resistor(f"{name}.lead back", bottom, end, f"{name}.lead", 0.5),
+        _resistor(f"{name}.mosfet", end, GROUND, f"{name}.mosfet", closed=commanded),
+        Element(
+            name=f"{name}.mosfet off",
+            kind="leakage",
+            plus=end,
+            minus=GROUND,
+            current=((f"{name}.off current", 1.0),),
+            closed=not commanded,
+        ),
+        _resistor(f"{name}.mosfet short", end, GROUND, None, closed=line == "mosfet shorted" and not commanded),
+        _resistor(f"{name}.upper", end, tap, f"{name}.upper"),
+        _resistor(f"{name}.lower", tap, GROUND, f"{name}.lower"),
+        _resistor(f"{name}.pin resistor", tap, pin, f"{name}.pin resistor"),
+        _sink(f"{name}.adc leakage", pin, f"{name}.adc leakage"),
+        Element(
+            name=f"{name}.clamp",
+            kind="clamp",
+            plus=pin,
+            minus=GROUND,
+            voltage=((f"{name}.clamp voltage", 1.0),),
+            resistance=((f"{name}.clamp resistance", 1.0),),
+        ),
+    ]
+    return elements
+
+
+def _string(channel: ChannelModel, index: int, top: str, bottom: str, opened: bool) -> list[Element]:
+    """One string; where it is open, its first element is."""
+    name = f"{channel.name}.string {index + 1}"
+    names = igniter_names(channel)[index]
+    nodes = [f"{name} node {p}" for p in range(1, len(names))]
+    elements: list[Element] = []
+    start = top
+    if channel.branch is not None:
+        start = f"{name} start"
+        elements.append(
+            _resistor(
+                f"{channel.name}.branch {index + 1}",
+                top,
+                start,
+                f"{channel.name}.branch {index + 1}",
+                closed=not opened,
+            )
+        )
+    for position, igniter in enumerate(names):
+        plus = start if position == 0 else nodes[position - 1]
+        minus = bottom if position == len(names) - 1 else nodes[position]
+        first_of_open = opened and channel.branch is None and position == 0
+        elements.append(_resistor(igniter, plus, minus, igniter, closed=not first_of_open))
+    return elements
+
+
+def parameter_box(
+    circuit: Circuit,
+    *,
+    off_currents: Mapping[str, Toleranced],
+    on_resistances: Mapping[str, Toleranced],
+    rail: Toleranced,
+    loads_certain: bool,
+) -> dict[str, Toleranced]:
+    """Bounds of every parameter of the circuit's network.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The complete circuit.
+    off_currents : mapping of str to Toleranced
+        Drain current of each channel's MOSFET while not commanded [A].
+    on_resistances : mapping of str to Toleranced
+        On-resistance of each channel's MOSFET [ohm].
+    rail : Toleranced
+        Supply rail that the converter pin's clamp leads to [V]; zero where the controller is dead.
+    loads_certain : bool
+        False where other loads on the battery may also be off, as in all phases but firing.
+
+    Returns
+    -------
+    dict of str to Toleranced
+        Bounds [SI] by parameter name.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> rail = Toleranced.exact(3.0, "V")
+    >>> box = parameter_box(circuit, off_currents={}, on_resistances={}, rail=rail, loads_certain=True)
+    >>> box["cutter.upper"].high
+    101000.0
+    """
+    box = {"battery.voltage": circuit.battery.voltage, "battery.resistance": circuit.battery.resistance}
+    if circuit.battery.bank_resistance is not None:
+        box["bank.resistance"] = circuit.battery.bank_resistance
+        box["bank.recharge"] = circuit.battery.recharge_resistance or _ZERO
+    for name, current in circuit.loads:
+        box[f"load.{name}"] = current if loads_certain else _may_be_off(current)
+    box["controller.current"] = circuit.controller.current if loads_certain else _may_be_off(circuit.controller.current)
+    for part in circuit.feed:
+        box[f"feed.{part.name}"] = part.resistance
+    controller = circuit.controller
+    for channel in circuit.channels:
+        name = channel.name
+        box[f"{name}.lead"] = channel.lead.resistance
+        for index, string in enumerate(channel.strings):
+            if channel.branch is not None:
+                box[f"{name}.branch {index + 1}"] = channel.branch.resistance
+            for igniter, kind in zip(igniter_names(channel)[index], string, strict=True):
+                box[igniter] = circuit.igniters[kind].resistance
+        box[f"{name}.bridging"] = _ZERO
+        box[f"{name}.mosfet"] = on_resistances.get(name, _ZERO)
+        box[f"{name}.off current"] = off_currents.get(name, Toleranced.exact(0.0, "A"))
+        box[f"{name}.upper"] = channel.upper
+        box[f"{name}.lower"] = channel.lower
+        box[f"{name}.pin resistor"] = channel.pin_resistor
+        box[f"{name}.adc leakage"] = controller.adc.leakage
+        box[f"{name}.clamp voltage"] = rail + controller.pin.clamp_drop
+        box[f"{name}.clamp resistance"] = controller.pin.clamp_resistance
+    return box
+
+
+def _may_be_off(current: Toleranced) -> Toleranced:
+    return Toleranced(low=0.0, nominal=current.nominal, high=current.high, unit=current.unit)

@@ -1,0 +1,335 @@
+"""Worst case of a network: lowest and highest value of a voltage or current over all tolerances."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.errors import NetworkError
+from ignition.network.elements import GROUND, Network
+from ignition.network.solution import Indices, Solution, solve
+from ignition.toleranced import Toleranced
+from ignition.typing import ArrayLike, BoolArray, FloatArray
+
+__all__ = ["Extreme", "NEGLIGIBLE", "Probe", "draw", "extremes", "root_sum_square"]
+
+NEGLIGIBLE = 1e-12
+"""Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
+
+_PROBES = 24
+_MAX_UNDECIDED = 6
+_MAX_ROUNDS = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Probe:
+    """A linear output: current of an element, or voltage between two nodes.
+
+    Attributes
+    ----------
+    element : str or None
+        Element whose current [A] is meant.
+    node, reference : str or None
+        Nodes whose voltage difference [V] is meant.
+    """
+
+    element: str | None = None
+    node: str | None = None
+    reference: str = GROUND
+
+    def weights(self, network: Network) -> FloatArray:
+        """Weights of the output on the solver's unknowns [1], shape (nodes + elements,)."""
+        nodes = network.nodes
+        row = np.zeros(len(nodes) + len(network.elements))
+        if self.element is not None:
+            names = [e.name for e in network.elements]
+            row[len(nodes) + names.index(network.element(self.element).name)] = 1.0
+        else:
+            for node, sign in ((self.node, 1.0), (self.reference, -1.0)):
+                if node != GROUND and node is not None:
+                    if node not in nodes:
+                        raise NetworkError(f"no node {node!r}; there are {', '.join(nodes)}")
+                    row[nodes.index(node)] += sign
+        return row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extreme:
+    """Bounds of one output, with the corners where they stand.
+
+    Attributes
+    ----------
+    low, nominal, high : float
+        Bounds and nominal value [V or A].
+    low_at, high_at : mapping of str to float
+        Parameter values [SI] of the two corners.
+    method : str
+        How the corners were found.
+    """
+
+    low: float
+    nominal: float
+    high: float
+    low_at: Mapping[str, float]
+    high_at: Mapping[str, float]
+    method: str
+
+
+def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[Probe]) -> list[Extreme]:
+    """Find the exact worst case of linear outputs over a box of parameter values.
+
+    Parameters
+    ----------
+    network : Network
+        The network, in one state.
+    box : mapping of str to Toleranced
+        Every parameter of the network with its bounds [SI].
+    probes : sequence of Probe
+        The outputs.
+
+    Returns
+    -------
+    list of Extreme
+        One for each probe.
+
+    Raises
+    ------
+    NetworkError
+        When the network cannot be solved, or the corner does not settle.
+
+    Notes
+    -----
+    A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
+    monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
+    is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners; parameters
+    whose sign differs among these are enumerated both ways (beyond six of them, those of least effect are covered by
+    widening the bound by twice their effects). The corner found is then checked: no parameter's sign
+    there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
+    channel template the direction of every current, and so every sign, is fixed by the topology.
+
+    Examples
+    --------
+    >>> from ignition.network.elements import GROUND, Element
+    >>> loop = Network(elements=(
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
+    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
+    ... ), igniters=("bridge",))
+    >>> box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced(low=1.0, nominal=1.5, high=2.0)}
+    >>> worst = extremes(loop, box, [Probe(element="bridge")])[0]
+    >>> worst.low, worst.nominal, worst.high
+    (2.5, 4.0, 7.0)
+    """
+    free = _free(network, box)
+    nominal = {n: box[n].nominal for n in network.parameters}
+    weights = np.stack([p.weights(network) for p in probes])
+    solution = solve(network, _sign_points(free, nominal))
+    effects = _effects(solution, weights, free.widths, free.columns)
+    outputs = solution.unknowns[0] @ weights.T
+    found = _search(network, free, nominal, weights, effects)
+    result: list[Extreme] = []
+    for index, middle in enumerate(outputs):
+        (low, low_row, low_count), (high, high_row, high_count) = found[2 * index], found[2 * index + 1]
+        result.append(
+            Extreme(
+                low=min(low, float(middle)),
+                nominal=float(middle),
+                high=max(high, float(middle)),
+                low_at=_corner(free.names, low_row, nominal),
+                high_at=_corner(free.names, high_row, nominal),
+                method=f"corner by signs of {len(free.names)} values, {max(low_count, high_count)} undecided",
+            )
+        )
+    return result
+
+
+def _corner(names: Sequence[str], row: FloatArray, nominal: Mapping[str, float]) -> dict[str, float]:
+    return dict(nominal) | dict(zip(names, (float(v) for v in row), strict=True))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Free:
+    """The parameters that have a tolerance: names, columns among all parameters, bounds and widths."""
+
+    names: tuple[str, ...]
+    columns: Indices
+    low: FloatArray
+    high: FloatArray
+    widths: FloatArray
+
+
+def _free(network: Network, box: Mapping[str, Toleranced]) -> _Free:
+    places = [i for i, n in enumerate(network.parameters) if not box[n].is_exact]
+    names = tuple(network.parameters[i] for i in places)
+    low = np.array([box[n].low for n in names], dtype=float)
+    high = np.array([box[n].high for n in names], dtype=float)
+    return _Free(names=names, columns=np.array(places, dtype=np.intp), low=low, high=high, widths=high - low)
+
+
+@functools.lru_cache(maxsize=64)
+def _sides(count: int) -> BoolArray:
+    """Fixed pseudo-random corners, among them all-low and all-high: True for the high side; (probes, count)."""
+    sides = np.random.default_rng(20240229).random((_PROBES, count)) < 0.5
+    sides[1], sides[2] = False, True
+    return sides
+
+
+def _sign_points(free: _Free, nominal: Mapping[str, float]) -> dict[str, ArrayLike]:
+    """Nominal point, all-low, all-high and a fixed set of pseudo-random corners."""
+    rows = np.where(_sides(len(free.names)), free.high, free.low)
+    rows[0] = [nominal[n] for n in free.names]
+    values: dict[str, ArrayLike] = {**nominal}
+    return values | {n: rows[:, i] for i, n in enumerate(free.names)}
+
+
+def _effects(solution: Solution, weights: FloatArray, widths: FloatArray, columns: Indices) -> FloatArray:
+    """Effect of each tolerance, zero where it is lost in rounding [A or V]; shape (batch, parameters, outputs)."""
+    effect = solution.sensitivities(weights)[:, columns, :] * widths[:, None]
+    return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
+
+
+def _search(
+    network: Network, free: _Free, nominal: Mapping[str, float], weights: FloatArray, effects: FloatArray
+) -> list[tuple[float, FloatArray, int]]:
+    """Best corner of each output, down and up in turn: signs choose the side, undecided parameters are enumerated.
+
+    All corners of all outputs are solved in one batch; an output whose corner is contradicted by a sign there goes
+    another round with that parameter enumerated.
+    """
+    tasks = [_Task(index, direction, effects[:, :, index]) for index in range(len(weights)) for direction in (-1, 1)]
+    pending = tasks
+    for _ in range(_MAX_ROUNDS):
+        corners = [task.corners(free.low, free.high) for task in pending]
+        edges = np.cumsum([0, *(len(c) for c in corners)])
+        rows = np.concatenate(corners)
+        values: dict[str, ArrayLike] = {**nominal, **{n: rows[:, i] for i, n in enumerate(free.names)}}
+        solution = solve(network, values)
+        chosen = [
+            start + task.choose(rows[start:end], solution.unknowns[start:end] @ weights[task.output])
+            for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True)
+        ]
+        pending = _contradicted(solution.take(np.array(chosen, dtype=np.intp)), free, weights, pending)
+        if not pending:
+            return [(t.value + t.direction * t.margin, t.row, int(t.undecided.sum())) for t in tasks]
+    raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
+
+
+class _Task:
+    """Search for one output in one direction."""
+
+    def __init__(self, output: int, direction: int, effects: FloatArray) -> None:
+        self.output, self.direction = output, direction
+        rises, falls = np.any(effects > 0, axis=0), np.any(effects < 0, axis=0)
+        self.undecided: BoolArray = rises & falls
+        self.up = rises if direction > 0 else falls
+        self.size: FloatArray = np.max(np.abs(effects), axis=0, initial=0.0)
+        self.margin = 0.0
+        self.value = 0.0
+        self.row: FloatArray = np.empty(0)
+
+    def corners(self, low: FloatArray, high: FloatArray) -> FloatArray:
+        free, self.margin = _enumerated(self.undecided, self.size)
+        corners = np.tile(np.where(self.up, high, low), (2 ** len(free), 1))
+        for position, column in enumerate(free):
+            bit = (np.arange(len(corners)) >> position) & 1
+            corners[:, column] = np.where(bit == 1, high[column], low[column])
+        return corners
+
+    def choose(self, corners: FloatArray, found: FloatArray) -> int:
+        best = int(np.argmax(self.direction * found))
+        self.value, self.row = float(found[best]), corners[best]
+        return best
+
+
+def _contradicted(at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task]) -> list[_Task]:
+    """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
+    own = weights[[task.output for task in tasks]][:, None, :]
+    effects = _effects(at_corner, own, free.widths, free.columns)[:, :, 0]
+    again = []
+    for task, effect in zip(tasks, effects, strict=True):
+        side = np.where(task.row == free.high, 1.0, -1.0)
+        wrong = (effect * task.direction * side < 0) & ~task.undecided
+        if np.any(wrong):
+            task.undecided = task.undecided | wrong
+            task.size = np.maximum(task.size, np.abs(effect))
+            again.append(task)
+    return again
+
+
+def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[Indices, float]:
+    """The undecided parameters of largest effect, and a margin for the rest: twice the sum of their effects."""
+    free = np.flatnonzero(undecided)
+    order = free[np.argsort(-size[free], kind="stable")]
+    return order[:_MAX_UNDECIDED], 2.0 * float(size[order[_MAX_UNDECIDED:]].sum())
+
+
+def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> dict[str, FloatArray]:
+    """Draw independent samples of every parameter.
+
+    Parameters
+    ----------
+    box : mapping of str to Toleranced
+        Parameters with their bounds [SI].
+    rng : numpy.random.Generator
+        Source of randomness.
+    size : int
+        Number of samples [1].
+
+    Returns
+    -------
+    dict of str to ndarray
+        Samples [SI], each of shape (size,).
+
+    Examples
+    --------
+    >>> samples = draw({"R": Toleranced(low=1.0, nominal=1.5, high=2.0)}, np.random.default_rng(1), 100)
+    >>> bool(samples["R"].min() >= 1.0), samples["R"].shape
+    (True, (100,))
+    """
+    return {name: value.sample(rng, size) for name, value in box.items()}
+
+
+def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Probe) -> Toleranced:
+    """Root-sum-square spread of an output: linear in each parameter about nominal, tolerances independent.
+
+    Parameters
+    ----------
+    network : Network
+        The network, in one state.
+    box : mapping of str to Toleranced
+        Every parameter with its bounds [SI].
+    probe : Probe
+        The output.
+
+    Returns
+    -------
+    Toleranced
+        Nominal and root-sum-square bounds [V or A]; a typical spread, not a guaranteed one.
+
+    Examples
+    --------
+    >>> from ignition.network.elements import GROUND, Element
+    >>> loop = Network(elements=(
+    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
+    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
+    ... ), igniters=("bridge",))
+    >>> box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced.exact(2.0)}
+    >>> root_sum_square(loop, box, Probe(element="bridge")).high
+    3.5
+    """
+    solution = solve(network, {n: box[n].nominal for n in network.parameters})
+    weights = probe.weights(network)
+    middle = float(solution.unknowns[0] @ weights)
+    slopes = solution.sensitivities(weights[None])
+    below = above = 0.0
+    for index, name in enumerate(network.parameters):
+        slope = float(slopes[0, index, 0])
+        value = box[name]
+        down, up = slope * (value.low - value.nominal), slope * (value.high - value.nominal)
+        below += min(down, up, 0.0) ** 2
+        above += max(down, up, 0.0) ** 2
+    return Toleranced(
+        low=middle - below**0.5, nominal=middle, high=middle + above**0.5, unit="A" if probe.element else "V"
+    )

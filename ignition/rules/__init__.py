@@ -1,1 +1,0 @@
-"""Written limits, named and dated, and how they are evaluated."""

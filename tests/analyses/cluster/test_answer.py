@@ -1,0 +1,223 @@
+"""The builder's answer: limits that just do, the budget, the cold day, the charge, and the texts."""
+
+from __future__ import annotations
+
+import io
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from ignition.analyses.cluster.answer import ClusterAnswer, best_layout, charge_use, cluster
+from ignition.analyses.cluster.arrangement import cluster_current
+from ignition.analyses.cluster.cold_day import at_ambient, cold_day
+from ignition.analyses.cluster.ohm_budget import battery_sizes, ohm_budget, remedies
+from ignition.circuit.description import Description
+from ignition.circuit.few_inputs import FewInputs, circuit_from, describe
+from ignition.errors import InputError
+from ignition.parts.battery import resistance_factor
+from ignition.parts.conductor import conductor_area, copper_resistance
+from ignition.report.cluster_output import cluster_dict, cluster_text
+from ignition.report.contract import to_json
+
+FEW = FewInputs(
+    battery="lithium-polymer 2S, 1300 mAh",
+    readings="open 8.02 V ± 10 mV, loaded 7.61 V ± 10 mV, load 3.3 ohm ± 5 %",
+    igniter="1.0 ohm .. 1.1 ohm .. 1.3 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A",
+    lead="AWG 20, 8 m, joints 50 mohm .. 100 mohm",
+    arm_switch="20 mohm .. 50 mohm",
+    ambient="-5 degC .. 15 degC .. 30 degC",
+)
+
+
+@pytest.fixture(scope="module")
+def answered() -> ClusterAnswer:
+    """The answer for four in parallel."""
+    return cluster(FEW, 4, trials=4000)
+
+
+def printed(answer: ClusterAnswer) -> str:
+    """The text in 80 columns."""
+    file = io.StringIO()
+    cluster_text(answer, Console(file=file, width=80, color_system=None))
+    return file.getvalue()
+
+
+def test_verdict_is_the_margin(answered: ClusterAnswer) -> None:
+    """PASS just where the lowest current reaches 1.5 times all-fire, as the number at once says too."""
+    assert answered.margin is not None and answered.current.lowest is not None
+    assert answered.margin == pytest.approx(answered.current.lowest / 0.9, rel=1e-12)
+    most = answered.most[0].count
+    assert most is not None and answered.verdict == ("PASS" if most >= 4 else "FAIL")
+    for count in (most, most + 1):
+        assert cluster(FEW, count, trials=0).verdict == ("PASS" if count <= most else "FAIL")
+
+
+def test_unknown_without_all_fire() -> None:
+    """Without an all-fire current the verdict is UNKNOWN and the text says why."""
+    answer = cluster(replace(FEW, igniter="1 ohm, no-fire 0.2 A"), 2, trials=100)
+    assert answer.verdict == "UNKNOWN" and answer.most[0].count is None
+    text = printed(answer)
+    assert text.startswith("UNKNOWN: 2 igniters in parallel: the all-fire current is not given.")
+    assert "no all-fire statement" in text
+
+
+def test_limits_just_do(answered: ClusterAnswer) -> None:
+    """With the battery or the lead at its limit the margin is 1.5, beyond it less."""
+    circuit = answered.circuit
+    channel = circuit.channels[0]
+    fixes = remedies(circuit, channel)
+    assert fixes.battery_resistance is not None and fixes.lead_resistance is not None
+    from ignition.toleranced import Toleranced
+
+    for name, ohms in (("battery.resistance", fixes.battery_resistance), ("cluster.lead", fixes.lead_resistance)):
+        found = cluster_current(circuit, channel, {name: Toleranced.exact(ohms, "ohm")})
+        assert found.lowest == pytest.approx(1.5 * 0.9, rel=1e-6)
+
+
+def test_wire_and_length_follow_from_the_lead_limit(answered: ClusterAnswer) -> None:
+    """The thinnest wire fits, the next thinner does not; the longest lead of the present wire meets the limit."""
+    fixes = answered.remedies
+    assert fixes.lead_resistance is not None and fixes.thinnest_wire is not None and fixes.longest_lead is not None
+
+    def lead(wire: str, distance: float) -> float:
+        return float(copper_resistance(2 * distance, conductor_area(wire), 30.0)) + 0.1
+
+    gauge = int(fixes.thinnest_wire.removeprefix("AWG "))
+    assert lead(f"AWG {gauge}", 8.0) <= fixes.lead_resistance < lead(f"AWG {gauge + 2}", 8.0)
+    assert lead("AWG 20", fixes.longest_lead) == pytest.approx(fixes.lead_resistance, rel=1e-9)
+
+
+def test_nothing_would_do() -> None:
+    """Where even a perfect battery or lead is not enough, it is said."""
+    answer = cluster(replace(FEW, lead="20 ohm"), 4, trials=0)
+    assert answer.remedies.battery_resistance is None
+    assert "no battery resistance, however small" in printed(answer)
+    assert answer.most[0].count == 0 and "none parallel" in printed(answer)
+
+
+def test_budget_adds_up(answered: ClusterAnswer) -> None:
+    """The parts are the whole loop: shares make 1, and V/sum is the battery's nominal current."""
+    budget = ohm_budget(answered.circuit, answered.circuit.channels[0])
+    assert sum(s.share for s in budget) == pytest.approx(1.0, rel=1e-12)
+    assert [s.share for s in budget] == sorted((s.share for s in budget), reverse=True)
+    total = sum(s.resistance.nominal for s in budget)
+    assert answered.current.nominal == pytest.approx(8.02 / total / 4, rel=1e-9)
+
+
+def test_battery_sizes_scale_with_cells_and_cold(answered: ClusterAnswer) -> None:
+    """Highest default cell resistance, times cells in series over parallel, times the factor of the coldest ambient."""
+    sizes = battery_sizes(answered.circuit, "lithium-polymer", 2, 3, 0.1)
+    factor = float(resistance_factor("lithium-polymer", -5.0))
+    assert sizes[-1].resistance == pytest.approx(0.005 * 2 / 3 * factor, rel=1e-12)
+    assert [s.enough for s in sizes] == sorted(s.enough for s in sizes)
+
+
+def test_cold_day_by_hand() -> None:
+    """At each temperature: the readings' resistance scaled from 15 degC, the lead's copper at that temperature."""
+    description = describe(FEW, (1,) * 4)
+    for temperature in (-10.0, 15.0, 30.0):
+        circuit = at_ambient(description, temperature)
+        factor = float(resistance_factor("lithium-polymer", temperature) / resistance_factor("lithium-polymer", 15.0))
+        measured = 3.3 * 1.05 * (8.03 / 7.60 - 1.0)
+        assert circuit.battery.resistance.high == pytest.approx(measured * factor, rel=1e-9)
+        wire = float(copper_resistance(16.0, conductor_area("AWG 20"), temperature))
+        assert circuit.channels[0].lead.round_trip.high == pytest.approx(wire, rel=1e-9)
+    days = cold_day(description)
+    margins = [d.margin for d in days]
+    assert margins == sorted(margins, key=lambda m: m or 0.0)
+    alike = cold_day(description, temperatures=(-5.0,))[0]
+    assert alike.margin is not None
+    assert alike.margin >= (cluster(FEW, 4, trials=0).margin or 0.0)
+
+
+def test_cold_day_outside_the_chemistry() -> None:
+    """A temperature for which the chemistry has no law has a reason in place of numbers."""
+    day = cold_day(describe(FEW, (1,)), temperatures=(-60.0,))[0]
+    assert day.margin is None and day.reason is not None and "-60" in day.reason
+
+
+def test_cold_day_of_a_file() -> None:
+    """A description read from a file has its curve too, channel by channel."""
+    import tomllib
+
+    from ignition.circuit.examples import example_text
+
+    days = cold_day(Description.model_validate(tomllib.loads(example_text("demo"))), channel="boosters")
+    assert len(days) == 6 and all(d.margin is not None and d.most is not None for d in days)
+
+
+def test_charge_by_hand(answered: ClusterAnswer) -> None:
+    """At most the highest current for the whole pulse; a fifth of the capacity over it, rounded down."""
+    charge = answered.charge
+    assert charge.most == pytest.approx((answered.current.total or 0.0) * 0.5, rel=1e-12)
+    assert charge.most is not None and charge.launches == int(0.2 * 4680.0 / charge.most)
+
+
+def test_spent_shorts_raise_the_charge() -> None:
+    """Bridges that become a short draw more for the rest of the pulse."""
+    circuit = circuit_from(replace(FEW, igniter="1 ohm, all-fire 0.9 A 50 ms, spent short"), (1, 1))
+    channel = circuit.channels[0]
+    use = charge_use(circuit, channel, cluster_current(circuit, channel))
+    loop = 8.03 / (circuit.battery.resistance.low + 0.02 + channel.lead.resistance.low + 1e-6)
+    assert use.most == pytest.approx(0.5 * loop, rel=1e-6)
+
+
+def test_mixed_takes_the_best_layout() -> None:
+    """Of 12 igniters in equal strings the layout with the highest worst-case current is chosen."""
+    chosen = best_layout(FEW, 12, "mixed")
+    worst = {}
+    for strings in ((6, 6), (4, 4, 4), (3,) * 4, (2,) * 6):
+        circuit = circuit_from(FEW, strings)
+        worst[strings] = cluster_current(circuit, circuit.channels[0]).lowest or 0.0
+    assert chosen == max(worst, key=lambda s: worst[s])
+    with pytest.raises(InputError, match="--count: 7 igniters do not make two or more equal strings"):
+        best_layout(FEW, 7, "mixed")
+
+
+def test_cautions_fit_the_case() -> None:
+    """Series, conductive spent igniters and a short pulse each have their warning."""
+    series = cluster(FEW, 2, "series", trials=0).cautions
+    assert any("first bridge to open" in c for c in series)
+    short = cluster(replace(FEW, pulse="10 ms"), 1, trials=0).cautions
+    assert any("shorter than the all-fire duration" in c for c in short)
+    conductive = cluster(replace(FEW, igniter=FEW.igniter + ", spent 5 ohm .. 30 ohm"), 2, trials=0).cautions
+    assert any("stays conductive" in c for c in conductive)
+
+
+def test_text_answers_first_and_fits(answered: ClusterAnswer) -> None:
+    """First line the answer, 80 columns, plain characters but for ±, every assumption, the cautions at the end."""
+    text = printed(answered)
+    first = text.splitlines()[0]
+    assert first.startswith(f"{answered.verdict}: 4 igniters in parallel: at worst ")
+    assert max(len(line) for line in text.splitlines()) <= 80
+    for heading in (
+        "EACH IGNITER GETS",
+        "HOW MANY AT ONCE",
+        "WHERE THE OHMS ARE",
+        "ON A COLD DAY",
+        "IF IT DOES NOT LIGHT",
+    ):
+        assert heading in text
+    for assumption in answered.assumptions:
+        assert assumption.key in text
+    assert "Cautions" in text and "certain" not in text.lower()
+
+
+def test_json_holds_the_same(answered: ClusterAnswer) -> None:
+    """The JSON object has the verdict, the numbers and the contract's probability, and no NaN."""
+    found: dict[str, Any] = json.loads(to_json(cluster_dict(answered)))
+    assert found["verdict"] == answered.verdict and found["current"]["low"] == answered.current.lowest
+    assert found["most"][0]["count"] == answered.most[0].count
+    assert {"value", "lower_95", "trials", "seed"} <= set(found["probability_all_fire"])
+    assert found["would_do"]["thinnest_wire"] == answered.remedies.thinnest_wire
+    assert len(found["cold_day"]) == 6 and len(found["assumptions"]) == len(answered.assumptions)
+
+
+def test_json_without_numbers() -> None:
+    """Unknown numbers are null with a reason."""
+    found = json.loads(to_json(cluster_dict(cluster(replace(FEW, igniter="1 ohm"), 1, trials=0))))
+    assert found["all_fire_margin"]["value"] is None and found["all_fire_margin"]["reason"]
+    assert found["most"][0]["count"] is None and found["most"][0]["reason"]

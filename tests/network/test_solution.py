@@ -1,0 +1,167 @@
+"""Batched nodal solver: hand algebra, a general library, Kirchhoff, sensitivities, and named faults."""
+
+from __future__ import annotations
+
+import networkx
+import numpy as np
+import pytest
+
+from ignition.errors import NetworkError
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
+from ignition.network.ports import reduce_to_ports
+from ignition.network.solution import solve
+
+
+def resistor(name: str, plus: str, minus: str, *, closed: bool = True) -> Element:
+    """A resistor whose parameter has its own name."""
+    return Element(name=name, kind="resistor", plus=plus, minus=minus, resistance=((name, 1.0),), closed=closed)
+
+
+def source(plus: str) -> Element:
+    """A battery of voltage E behind resistance S."""
+    return Element(
+        name="battery", kind="source", plus=plus, minus=GROUND, voltage=(("E", 1.0),), resistance=(("S", 1.0),)
+    )
+
+
+def random_network(rng: np.random.Generator, nodes: int, extra: int) -> tuple[Network, dict[str, float]]:
+    """A connected random network of resistors over seven decades, fed by one battery."""
+    names = [f"n{i}" for i in range(nodes)]
+    pairs = [(names[i], names[int(rng.integers(i))] if i else GROUND) for i in range(nodes)]
+    pairs += [(names[i], names[(i + 1) % nodes]) for i in range(nodes)]  # a ring: no dead ends
+    for _ in range(extra):
+        a, b = rng.choice(nodes, 2, replace=False)
+        pairs.append((names[a], names[b]))
+    elements = [source(names[-1]), *(resistor(f"r{k}", a, b) for k, (a, b) in enumerate(pairs))]
+    values = {f"r{k}": float(10.0 ** rng.uniform(-2, 5)) for k in range(len(pairs))} | {"E": 9.0, "S": 0.3}
+    return Network(elements=tuple(elements)), values
+
+
+def test_divider_by_hand() -> None:
+    """E 12 V behind 2 ohm into 4 + 6 ohm: 1 A, taps at 10 and 6 V."""
+    network = Network(elements=(source("top"), resistor("a", "top", "tap"), resistor("b", "tap", GROUND)))
+    solution = solve(network, {"E": 12.0, "S": 2.0, "a": 4.0, "b": 6.0})
+    assert solution.current("a")[0] == pytest.approx(1.0) and solution.current("battery")[0] == pytest.approx(-1.0)
+    assert solution.voltage("top")[0] == pytest.approx(10.0) and solution.voltage("top", "tap")[0] == pytest.approx(4.0)
+
+
+def test_balanced_bridge_carries_nothing() -> None:
+    """A balanced bridge has no current in its diagonal."""
+    network = Network(
+        elements=(
+            source("top"),
+            *(
+                resistor(n, a, b)
+                for n, a, b in (
+                    ("a", "top", "l"),
+                    ("b", "top", "r"),
+                    ("c", "l", GROUND),
+                    ("d", "r", GROUND),
+                    ("e", "l", "r"),
+                )
+            ),
+        )
+    )
+    values = {"E": 10.0, "S": 0.0, "a": 1e3, "b": 2e3, "c": 3e3, "d": 6e3, "e": 5.0}
+    assert abs(solve(network, values).current("e")[0]) < 1e-12
+
+
+def test_zero_ohm_link_and_open_element() -> None:
+    """A link of 0 ohm carries the current of its neighbour; an open element none."""
+    network = Network(
+        elements=(
+            source("top"),
+            resistor("link", "top", "x"),
+            resistor("load", "x", GROUND),
+            resistor("gone", "x", GROUND, closed=False),
+        )
+    )
+    solution = solve(network, {"E": 6.0, "S": 0.0, "link": 0.0, "load": 3.0, "gone": 1.0})
+    assert solution.current("link")[0] == pytest.approx(2.0) and solution.current("gone")[0] == 0.0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_input_resistance_is_the_general_library_s(seed: int) -> None:
+    """The resistance seen by the battery equals networkx's resistance distance on the same graph."""
+    network, values = random_network(np.random.default_rng(seed), 8, 8)
+    graph = networkx.MultiGraph()
+    for element in network.elements[1:]:
+        graph.add_edge(element.plus, element.minus, weight=values[element.name])
+    expected = networkx.resistance_distance(graph, "n7", GROUND, weight="weight", invert_weight=True)
+    current = -float(solve(network, values).current("battery")[0])
+    assert values["E"] / current - values["S"] == pytest.approx(expected, rel=1e-8)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_kirchhoff_and_batch(seed: int) -> None:
+    """Node currents balance, and a batch equals a loop of single solutions."""
+    rng = np.random.default_rng(100 + seed)
+    network, values = random_network(rng, 10, 10)
+    batch = {n: v * rng.uniform(0.5, 2.0, 7) for n, v in values.items()}
+    solution = solve(network, batch)
+    assert solution.kirchhoff_residual().max() < 1e-6
+    for member in range(7):
+        single = solve(network, {n: v[member] for n, v in batch.items()})
+        np.testing.assert_allclose(solution.unknowns[member], single.unknowns[0], rtol=1e-9, atol=1e-13)
+
+
+def test_thousands_in_one_call() -> None:
+    """5000 members in one call give the closed form each."""
+    network = Network(elements=(source("top"), resistor("a", "top", GROUND)))
+    load = np.geomspace(1e-3, 1e6, 5000)
+    np.testing.assert_allclose(
+        solve(network, {"E": 7.0, "S": 0.1, "a": load}).current("a"), 7.0 / (0.1 + load), rtol=1e-9
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_sensitivities_are_finite_differences(seed: int) -> None:
+    """Adjoint derivatives equal central differences."""
+    network, values = random_network(np.random.default_rng(200 + seed), 6, 5)
+    solution = solve(network, values)
+    weights = np.zeros((1, solution.unknowns.shape[1]))
+    weights[0, 2] = 1.0
+    slopes = solution.sensitivities(weights)[0, :, 0]
+    for index, name in enumerate(network.parameters):
+        step = 1e-4 * values[name]
+        high, low = (float(solve(network, values | {name: values[name] + s}).unknowns[0, 2]) for s in (step, -step))
+        assert slopes[index] == pytest.approx((high - low) / (2 * step), rel=1e-4, abs=1e-9)
+
+
+def test_clamp_and_leakage_by_hand() -> None:
+    """A clamp at 3 V behind 10 ohm takes (12 - 3) / (1000 + 10); a leakage stops where its voltage does."""
+    clamp = Element(name="c", kind="clamp", plus="x", minus=GROUND, voltage=(("V", 1.0),), resistance=(("Rc", 1.0),))
+    network = Network(elements=(source("t"), resistor("a", "t", "x"), resistor("b", "x", GROUND), clamp))
+    values = {"E": np.array([12.0, 2.0]), "S": 0.0, "a": 1000.0, "b": 1e12, "V": 3.0, "Rc": 10.0}
+    assert solve(network, values).current("c") == pytest.approx([9.0 / 1010.0, 0.0], abs=1e-9)
+    leak = Element(name="j", kind="leakage", plus="x", minus=GROUND, current=(("J", 1.0),))
+    network = Network(elements=(source("t"), resistor("a", "t", "x"), resistor("b", "x", GROUND), leak))
+    found = solve(network, {"E": np.array([12.0, 1e-6]), "S": 0.0, "a": 1e3, "b": 1e6, "J": 1e-5}).current("j")
+    assert found[0] == pytest.approx(1e-5) and 0 < found[1] < 1e-6 / 1e3 and found[1] < 1e-5 * KNEE_VOLTAGE
+
+
+def test_faults_of_a_network_are_named() -> None:
+    """Floating node, loop of sources, missing and infinite parameters are named; nothing is guessed."""
+    floating = Network(elements=(source("t"), resistor("a", "t", GROUND), resistor("b", "x", "y")))
+    with pytest.raises(NetworkError, match="node 'x' is floating"):
+        solve(floating, {"E": 1.0, "S": 0.0, "a": 1.0, "b": 1.0})
+    loop = Network(elements=(source("t"), resistor("link", "t", GROUND)))
+    with pytest.raises(NetworkError, match=r"batch member 1 .*loop of ideal sources.*link"):
+        solve(loop, {"E": 1.0, "S": 0.0, "link": [1.0, 0.0]})
+    with pytest.raises(NetworkError, match="no value for parameter 'link'"):
+        solve(loop, {"E": 1.0, "S": 0.0})
+    with pytest.raises(NetworkError, match="'link' is not finite in batch member 1"):
+        solve(loop, {"E": 1.0, "S": 0.0, "link": [1.0, np.inf]})
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_ports_give_the_currents_of_the_full_network(seed: int) -> None:
+    """The port form predicts igniter currents after the igniters' resistances have changed."""
+    rng = np.random.default_rng(300 + seed)
+    network, values = random_network(rng, 7, 6)
+    ports = Network(elements=network.elements, igniters=("r8", "r10", "r13"))
+    reduced = reduce_to_ports(ports, values)
+    other = {n: float(10.0 ** rng.uniform(-1, 3)) for n in ports.igniters}
+    full = solve(network, values | other)
+    expected = [float(full.current(n)[0]) for n in ports.igniters]
+    np.testing.assert_allclose(reduced.currents([other[n] for n in ports.igniters])[0], expected, rtol=1e-5, atol=1e-9)
