@@ -47,12 +47,9 @@ class Mistake:
 
     Attributes
     ----------
-    key : str
-        Dotted key, for example ``channel[0].lead.distance``.
-    line : int or None
-        Line of the file, from 1; None where the file gives no line.
-    message : str
-        What is wrong, the rule, what was received, what to write instead.
+    key : Dotted key, for example ``channel[0].lead.distance``
+    line : Line of the file, from 1; None where the file gives no line
+    message : What is wrong, the rule, what was received, what to write instead
     """
 
     key: str

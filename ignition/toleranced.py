@@ -25,13 +25,9 @@ class Toleranced:
 
     Attributes
     ----------
-    low, nominal, high : float
-        Bounds and nominal value [`unit`], ``low <= nominal <= high``, all finite.
-    unit : str
-        SI unit.
-    distribution : {"uniform", "normal"}
-        Spread between the bounds: uniform from low to high, or normal with the bounds at three standard deviations
-        on either side of nominal and truncated there.
+    low, nominal, high : Bounds and nominal value [`unit`], ``low <= nominal <= high``, all finite
+    distribution : Spread between the bounds: uniform from low to high, or normal with the bounds at three standard
+        deviations on either side of nominal and truncated there
 
     Examples
     --------
@@ -90,13 +86,7 @@ class Toleranced:
 
         Parameters
         ----------
-        factor : Toleranced or float
-            Factor [1], not negative.
-
-        Returns
-        -------
-        Toleranced
-            The product's exact interval.
+        factor : Factor [1], not negative
         """
         f = factor if isinstance(factor, Toleranced) else Toleranced.exact(factor)
         if f.low < 0:
@@ -111,19 +101,11 @@ class Toleranced:
         )
 
     def sample(self, rng: np.random.Generator, size: int) -> FloatArray:
-        """Draw independent samples; every one lies inside the bounds.
+        """Draw independent samples; every one lies inside the bounds [`unit`].
 
         Parameters
         ----------
-        rng : numpy.random.Generator
-            Source of randomness.
-        size : int
-            How many [1].
-
-        Returns
-        -------
-        ndarray
-            Samples [`unit`], shape (size,).
+        size : How many [1]
         """
         if self.is_exact:
             return np.full(size, self.nominal)
@@ -151,20 +133,15 @@ class Toleranced:
 def vertices(values: Sequence[Toleranced]) -> FloatArray:
     """List all corners of the box that the values span.
 
+    Raises InputError when n exceeds 20.
+
     Parameters
     ----------
-    values : sequence of Toleranced
-        The k values; exact ones do not double the count.
+    values : The k values; exact ones do not double the count
 
     Returns
     -------
-    ndarray
-        Corners [each value's unit], shape (2**n, k), n the number of values that are not exact.
-
-    Raises
-    ------
-    InputError
-        When n exceeds 20.
+    Corners [each value's unit], shape (2**n, k), n the number of values that are not exact
 
     Examples
     --------
@@ -185,27 +162,15 @@ _PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 
 
 def parse_toleranced(text: str, unit: str, distribution: Distribution = "uniform") -> Toleranced:
-    """Read a value with its tolerance from text.
+    """Read a value with its tolerance from text [`unit`].
+
+    Raises UnitError for text that is no such value, or of another dimension.
 
     Parameters
     ----------
-    text : str
-        ``"4.7 kohm"``, ``"4.7 kohm ± 1 %"``, ``"4.7 kohm +/- 200 ohm"``, ``"18 mohm .. 35 mohm"`` (nominal in the
-        middle) or ``"18 mohm .. 24 mohm .. 35 mohm"``; in a range the unit may stand once, at the end.
-    unit : str
-        SI unit asked for.
-    distribution : {"uniform", "normal"}
-        Spread between the bounds.
-
-    Returns
-    -------
-    Toleranced
-        The value [`unit`].
-
-    Raises
-    ------
-    UnitError
-        For text that is no such value, or of another dimension.
+    text : ``"4.7 kohm"``, ``"4.7 kohm ± 1 %"``, ``"4.7 kohm +/- 200 ohm"``, ``"18 mohm .. 35 mohm"`` (nominal in the
+        middle) or ``"18 mohm .. 24 mohm .. 35 mohm"``; in a range the unit may stand once, at the end
+    distribution : Spread between the bounds
 
     Examples
     --------
@@ -278,12 +243,7 @@ class Spread:
 
     Attributes
     ----------
-    low, nominal, high : float or None
-        Bounds and nominal value [`unit`]; None where the number cannot exist.
-    unit : str
-        SI unit.
-    reason : str or None
-        Why a number is missing.
+    low, nominal, high : Bounds and nominal value [`unit`]; None where the number cannot exist
 
     Examples
     --------
@@ -332,17 +292,11 @@ def number(value: float | None, unit: str, reason: str | None = None) -> dict[st
 
     Parameters
     ----------
-    value : float or None
-        The number [`unit`]; None where it cannot exist.
-    unit : str
-        SI unit.
-    reason : str, optional
-        Why it is missing.
+    value : The number [`unit`]; None where it cannot exist
 
     Returns
     -------
-    dict
-        Value and unit, and the reason if there is one.
+    Value and unit, and the reason if there is one
 
     Examples
     --------

@@ -182,16 +182,6 @@ def _nearest_unit(unit: str, target: str) -> str:
 def normalise(text: str) -> str:
     """Fold the usual typographic spellings (ohm sign, micro sign, true minus, degree sign) into plain ones.
 
-    Parameters
-    ----------
-    text : str
-        Text as typed.
-
-    Returns
-    -------
-    str
-        Plain text.
-
     Examples
     --------
     >>> normalise(" 4.7 kΩ ")
@@ -203,22 +193,15 @@ def normalise(text: str) -> str:
 def number_and_unit(text: str, target: str) -> tuple[float, str]:
     """Split ``"4.7 kohm"`` into its number and its unit text, refusing what a reader or SPICE could misread.
 
+    Raises UnitError for anything that is not one finite number and a unit.
+
     Parameters
     ----------
-    text : str
-        One number followed by a unit.
-    target : str
-        SI unit that the value is asked in; a key of `UNIT_NAMES`.
+    target : SI unit that the value is asked in; a key of `UNIT_NAMES`
 
     Returns
     -------
-    tuple of float and str
-        The number as written and the unit text, which may be empty.
-
-    Raises
-    ------
-    UnitError
-        For anything that is not one finite number and a unit.
+    The number as written [unit text] and the unit text, which may be empty
 
     Examples
     --------
@@ -262,24 +245,17 @@ def _prefix_unit(suffix: str, target: str) -> str:
 def si_value(number: float, unit: str, target: str) -> float:
     """Convert a number in a unit to the SI unit asked for.
 
+    Raises UnitError when the unit is missing, unknown or of another dimension.
+
     Parameters
     ----------
-    number : float
-        The number as written [in `unit`].
-    unit : str
-        Unit text, for example ``"kohm"``; empty only where a plain number is due.
-    target : str
-        SI unit asked for; a key of `UNIT_NAMES`.
+    number : The number as written [in `unit`]
+    unit : Unit text, for example ``"kohm"``; empty only where a plain number is due
+    target : SI unit asked for; a key of `UNIT_NAMES`
 
     Returns
     -------
-    float
-        The value in `target`.
-
-    Raises
-    ------
-    UnitError
-        When the unit is missing, unknown or of another dimension.
+    The value [`target`]
 
     Examples
     --------
@@ -310,17 +286,12 @@ def engineering(value: float | None, unit: str, digits: int = 3) -> str:
 
     Parameters
     ----------
-    value : float or None
-        The number [in `unit`]; None gives ``"-"``.
-    unit : str
-        SI unit; the units ``1``, ``degC`` and ``K`` take no prefix.
-    digits : int
-        Significant digits.
+    value : The number [in `unit`]; None gives ``"-"``
+    unit : SI unit; the units ``1``, ``degC`` and ``K`` take no prefix
 
     Returns
     -------
-    str
-        For example ``"57.1 uA"``.
+    For example ``"57.1 uA"``
 
     Examples
     --------

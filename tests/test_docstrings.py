@@ -32,15 +32,11 @@ def good(current: float, *, label: str = "") -> float:
 
     Parameters
     ----------
-    current : float
-        Current [A].
-    label : str
-        Name for messages.
+    current : Current [A]
 
     Returns
     -------
-    float
-        Current [A].
+    Current [A]
 
     Examples
     --------
@@ -133,7 +129,7 @@ class Faulty:
             [
                 "the summary line does not end with a period",
                 "documents voltage, which is no parameter",
-                "no Returns section",
+                "returns a number without a unit in brackets, in the summary or under Returns",
             ],
         ),
         (two_lines, ["the summary line does not end with a period", "the summary is longer than one line"]),

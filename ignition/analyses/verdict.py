@@ -28,22 +28,8 @@ class Finding:
 
     Attributes
     ----------
-    rule : str
-        Name of the limit.
-    channel, phase : str or None
-        What it is about.
-    verdict : {"PASS", "FAIL", "UNKNOWN"}
-        The outcome.
-    value, limit : float or None
-        Worst value and the limit [`unit`]; None where it is not known.
-    unit : str
-        SI unit.
-    margin : float or None
-        Limit over value, or value over limit: at least 1 where it passes [1].
-    says : str
-        The finding in words.
-    source, source_date : str
-        Who says so, and when.
+    value, limit : Worst value and the limit [`unit`]; None where it is not known
+    margin : Limit over value, or value over limit: at least 1 where it passes [1]
     """
 
     rule: str
@@ -65,16 +51,7 @@ class Check:
 
     Attributes
     ----------
-    circuit, title, digest : str
-        File name, title and SHA-256.
-    verdict : {"PASS", "FAIL", "UNKNOWN"}
-        The worst of the findings.
-    findings : tuple of Finding
-        All findings.
-    assumptions : tuple of Assumption
-        Every value that the file did not give.
-    no_fire, firing : NoFire, Firing
-        The analyses.
+    assumptions : Every value that the file did not give
     """
 
     circuit: str
@@ -88,18 +65,7 @@ class Check:
 
 
 def check(circuit: Circuit) -> Check:
-    """Check a circuit against the written limits it chooses, or all that are shipped.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-
-    Returns
-    -------
-    Check
-        Findings, assumptions and the analyses.
-    """
+    """Check a circuit against the written limits it chooses, or all that are shipped."""
     margins, fired = no_fire(circuit), firing(circuit)
     findings: list[Finding] = []
     for channel, quiet, active in zip(circuit.channels, margins.channels, fired.channels, strict=True):

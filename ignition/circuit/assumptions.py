@@ -24,13 +24,11 @@ def default_entry(name: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    name : str
-        Entry of ``data/defaults.toml``.
+    name : Entry of ``data/defaults.toml``
 
     Returns
     -------
-    dict
-        Its value text, if any, and its uses.
+    Its value text, if any, and its uses
 
     Examples
     --------
@@ -51,32 +49,20 @@ class Ledger:
 
         Parameters
         ----------
-        key : str
-            Dotted key of the circuit file that would replace the default.
-        entry : str
-            Entry of the table of defaults.
-        **values : str
-            Texts that replace the entry's own value or basis, keyed ``value`` or ``basis``.
+        key : Dotted key of the circuit file that would replace the default
+        entry : Entry of the table of defaults
+        **values : Texts that replace the entry's own value or basis, keyed ``value`` or ``basis``
         """
         for use in default_entry(entry)["uses"]:
             self._found[key, use["direction"]] = Assumption(key=key, **(use | values))
 
     def take(self, given: Toleranced | None, key: str, entry: str, unit: str) -> Toleranced:
-        """Return the given value, or the default with its assumption recorded.
+        """Return the given value, or the default with its assumption recorded [`unit`].
 
         Parameters
         ----------
-        given : Toleranced or None
-            What the file gave [`unit`].
-        key, entry : str
-            Key of the circuit file and entry of the table of defaults.
-        unit : str
-            SI unit.
-
-        Returns
-        -------
-        Toleranced
-            The value [`unit`].
+        given : What the file gave [`unit`]
+        key, entry : Key of the circuit file and entry of the table of defaults
         """
         if given is not None:
             return given

@@ -42,17 +42,9 @@ __all__ = ["complete"]
 def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Circuit | None, list[tuple[str, str]]]:
     """Make a description complete.
 
-    Parameters
-    ----------
-    given : Description
-        What the file says.
-    name, digest : str
-        File name and digest, echoed in results.
-
     Returns
     -------
-    tuple of Circuit or None and list of (str, str)
-        The circuit, or None with the mistakes found: dotted key and message.
+    The circuit, or None with the mistakes found: dotted key and message
 
     Examples
     --------

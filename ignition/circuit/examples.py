@@ -18,11 +18,6 @@ DEMO = "demo"
 def example_names() -> tuple[str, ...]:
     """List the names of the example circuits.
 
-    Returns
-    -------
-    tuple of str
-        Names, the demo first.
-
     Examples
     --------
     >>> example_names()[0]
@@ -36,20 +31,11 @@ def example_names() -> tuple[str, ...]:
 def example_text(name: str) -> str:
     """Return the text of an example circuit file.
 
+    Raises InputError when there is no such example.
+
     Parameters
     ----------
-    name : str
-        One of `example_names`.
-
-    Returns
-    -------
-    str
-        TOML text.
-
-    Raises
-    ------
-    InputError
-        When there is no such example.
+    name : One of `example_names`
 
     Examples
     --------
@@ -72,13 +58,7 @@ def example_title(name: str) -> str:
 
     Parameters
     ----------
-    name : str
-        One of `example_names`.
-
-    Returns
-    -------
-    str
-        The line, without its mark.
+    name : One of `example_names`
 
     Examples
     --------
@@ -93,13 +73,7 @@ def load_example(name: str) -> Circuit:
 
     Parameters
     ----------
-    name : str
-        One of `example_names`.
-
-    Returns
-    -------
-    Circuit
-        The complete circuit.
+    name : One of `example_names`
 
     Examples
     --------

@@ -43,18 +43,11 @@ class FewInputs:
 
     Attributes
     ----------
-    battery : str or None
-        ``"lithium-polymer 2S, 1300 mAh"`` or ``"12.0 V .. 12.6 V, 80 mohm"``; with readings it may be left out.
-    readings : str or None
-        ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``.
-    igniter : str
-        ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy`` and ``spent``.
-    lead : str
-        ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``.
-    branch : str or None
-        The same for the wires of each string.
-    arm_switch, mosfet, pulse, ambient : str or None
-        Resistance, resistance, time, temperature.
+    battery : ``"lithium-polymer 2S, 1300 mAh"`` or ``"12.0 V .. 12.6 V, 80 mohm"``; with readings it may be left out
+    readings : ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``
+    igniter : ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy`` and ``spent``
+    lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``
+    branch : The same for the wires of each string
     """
 
     igniter: str
@@ -71,22 +64,15 @@ class FewInputs:
 def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
     """Make the description of a circuit from a few inputs.
 
+    Raises InputError with every text that could not be read, and what to write instead.
+
     Parameters
     ----------
-    given : FewInputs
-        The texts.
-    strings : tuple of int
-        Igniters in each string [1].
+    strings : Igniters in each string [1]
 
     Returns
     -------
-    Description
-        As from a circuit file; controller, gate and divider are placeholders that no firing current depends on.
-
-    Raises
-    ------
-    InputError
-        With every text that could not be read, and what to write instead.
+    As from a circuit file; controller, gate and divider are placeholders that no firing current depends on
 
     Examples
     --------
@@ -144,22 +130,15 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
 def circuit_from(given: FewInputs, strings: tuple[int, ...]) -> Circuit:
     """Make a complete circuit from a few inputs.
 
+    Raises InputError if a text cannot be read, or values contradict each other.
+
     Parameters
     ----------
-    given : FewInputs
-        The texts.
-    strings : tuple of int
-        Igniters in each string [1].
+    strings : Igniters in each string [1]
 
     Returns
     -------
-    Circuit
-        One channel; its assumptions name the option that would replace each, and only what matters for firing.
-
-    Raises
-    ------
-    InputError
-        If a text cannot be read, or values contradict each other.
+    One channel; its assumptions name the option that would replace each, and only what matters for firing
 
     Examples
     --------

@@ -86,10 +86,8 @@ class Quantity:
 
     Attributes
     ----------
-    unit, example : str
-        SI unit, and a value as it would be written.
-    above, least, most : float or None
-        The whole range lies above, not below, not beyond these [`unit`].
+    unit, example : SI unit, and a value as it would be written
+    above, least, most : The whole range lies above, not below, not beyond these [`unit`]
     """
 
     unit: str
@@ -99,18 +97,7 @@ class Quantity:
     most: float | None = None
 
     def validate(self, value: Any) -> Toleranced:
-        """Read a value from text or table and hold it to the limits.
-
-        Parameters
-        ----------
-        value : object
-            What the file holds.
-
-        Returns
-        -------
-        Toleranced
-            The value [`unit`].
-        """
+        """Read a value from text or table and hold it to the limits [`unit`]."""
         read = _read(value, self.unit, self.example)
         if self.above is not None and read.low <= self.above:
             raise InputError(f"must be above {engineering(self.above, self.unit)}; received {_shown(value)}")

@@ -21,22 +21,8 @@ MAX_BYTES = 1_000_000
 def load_circuit(path: str | Path) -> Circuit:
     """Read a circuit file.
 
-    Parameters
-    ----------
-    path : str or Path
-        The TOML file.
-
-    Returns
-    -------
-    Circuit
-        The complete circuit, its assumptions recorded.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read at all.
-    CircuitFileError
-        With all mistakes of the file, each with line, key and what to write instead.
+    Raises InputError when the file cannot be read at all. Raises CircuitFileError with all mistakes of the file, each
+    with line, key and what to write instead.
 
     Examples
     --------
@@ -52,24 +38,11 @@ def load_circuit(path: str | Path) -> Circuit:
 def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) -> Circuit:
     """Read a circuit from TOML text.
 
+    Raises CircuitFileError with all mistakes of the text.
+
     Parameters
     ----------
-    text : str
-        The file's text.
-    name : str
-        File name that results echo.
-    shown : str, optional
-        Path for messages; the name by default.
-
-    Returns
-    -------
-    Circuit
-        The complete circuit.
-
-    Raises
-    ------
-    CircuitFileError
-        With all mistakes of the text.
+    shown : Path for messages; the name by default
 
     Examples
     --------
@@ -87,11 +60,6 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
 
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of the circuit file, for editors that complete it.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12.
 
     Examples
     --------

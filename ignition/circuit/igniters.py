@@ -27,33 +27,20 @@ _SHORT = 1e-6
 def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: Ledger) -> IgniterModel:
     """Turn an igniter table into thresholds at this ambient temperature.
 
-    Parameters
-    ----------
-    name : str
-        Name of the igniter type.
-    given : Igniter
-        The table.
-    ambient : Toleranced
-        Temperature [degC].
-    ledger : Ledger
-        Takes the assumptions.
-
-    Returns
-    -------
-    IgniterModel
-        Thresholds [A], time constants [s], resistance [ohm].
-
-    Raises
-    ------
-    InputError
-        When statements contradict each other, or a value that another one needs is missing.
-
-    Notes
-    -----
     The lowest threshold is the lowest no-fire current taken to infinite duration with the slowest time constant; the
     highest is the highest all-fire current taken to infinite duration with the fastest one. With an adiabatic energy
     E0 = I0^2 R tau instead of a time constant, each case has its own: the fast case the least energy in the highest
     resistance at the lowest threshold, the slow case the opposite, so that a function time found with it is a bound.
+
+    Raises InputError when statements contradict each other, or a value that another one needs is missing.
+
+    Parameters
+    ----------
+    ambient : Temperature [degC]
+
+    Returns
+    -------
+    Thresholds [A], time constants [s], resistance [ohm]
 
     Examples
     --------

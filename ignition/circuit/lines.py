@@ -20,15 +20,9 @@ def _parts(text: str) -> list[str]:
 def key_lines(text: str) -> dict[Path, int]:
     """Map each table and key of a TOML text to its line.
 
-    Parameters
-    ----------
-    text : str
-        The file's text.
-
     Returns
     -------
-    dict of tuple to int
-        Path of keys and list positions, and the line from 1.
+    Path of keys and list positions, and the line from 1
 
     Examples
     --------
@@ -71,15 +65,11 @@ def line_of(lines: dict[Path, int], path: Path) -> int | None:
 
     Parameters
     ----------
-    lines : dict of tuple to int
-        From `key_lines`.
-    path : tuple of str and int
-        Path of the key.
+    lines : From `key_lines`
 
     Returns
     -------
-    int or None
-        The line from 1; None where nothing of the path is in the file.
+    The line from 1; None where nothing of the path is in the file
 
     Examples
     --------

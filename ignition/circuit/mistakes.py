@@ -28,26 +28,12 @@ Model = TypeVar("Model", bound=BaseModel)
 def read_text(path: str | Path, what: str, most: int, missing: str = "") -> str:
     """Read a text file of limited size.
 
+    Raises InputError when it is missing, a folder, no ordinary file, too large, binary or not UTF-8.
+
     Parameters
     ----------
-    path : str or Path
-        The file.
-    what : str
-        What it should be, for messages.
-    most : int
-        Largest size [byte].
-    missing : str
-        What to do where the file does not exist; by default to name one.
-
-    Returns
-    -------
-    str
-        Its text.
-
-    Raises
-    ------
-    InputError
-        When it is missing, a folder, no ordinary file, too large, binary or not UTF-8.
+    most : Largest size [byte]
+    missing : What to do where the file does not exist; by default to name one
 
     Examples
     --------
@@ -85,28 +71,12 @@ def read_toml(
 ) -> tuple[Model, dict[str, Any]]:
     """Read a TOML text into a model; all mistakes are reported together.
 
+    Raises CircuitFileError with all mistakes, each with line, key and what to write instead.
+
     Parameters
     ----------
-    text : str
-        The file's text.
-    model : type
-        Model of the whole file.
-    shown : str
-        Path for messages.
-    hints : mapping of str to str
-        What to write where a key is missing.
-    checks : callable
-        Rules between tables.
-
-    Returns
-    -------
-    tuple of BaseModel and dict
-        The model, and the raw table.
-
-    Raises
-    ------
-    CircuitFileError
-        With all mistakes, each with line, key and what to write instead.
+    hints : What to write where a key is missing
+    checks : Rules between tables
 
     Examples
     --------
@@ -143,17 +113,7 @@ def report(shown: str, text: str, found: list[tuple[KeyPath, str]]) -> CircuitFi
 
     Parameters
     ----------
-    shown : str
-        Path for messages.
-    text : str
-        The file's text.
-    found : list of (path, str)
-        Path of the key and message of each mistake.
-
-    Returns
-    -------
-    CircuitFileError
-        The error, not raised.
+    found : Path of the key and message of each mistake
 
     Examples
     --------

@@ -34,14 +34,7 @@ class Assumption:
 
     Attributes
     ----------
-    key : str
-        Dotted key that would replace it.
-    value : str
-        What was taken.
-    direction : {"safe", "fire"}
-        Which question it is conservative for: can it fire by accident, or will it fire when told.
-    basis : str
-        Where the value comes from.
+    direction : Which question it is conservative for: can it fire by accident, or will it fire when told
     """
 
     key: str
@@ -86,8 +79,7 @@ class WiringModel:
 
     Attributes
     ----------
-    area : float or None
-        Cross-section [m^2], where known.
+    area : Cross-section [m^2], where known
     """
 
     resistance: Toleranced
@@ -116,10 +108,8 @@ class AdcModel:
 
     Attributes
     ----------
-    total_error : float
-        Total unadjusted error, either way [LSB].
-    noise : float
-        Noise, root mean square [LSB].
+    total_error : Total unadjusted error, either way [LSB]
+    noise : Noise, root mean square [LSB]
     """
 
     bits: int
@@ -152,8 +142,7 @@ class StatementModel:
 
     Attributes
     ----------
-    reliability, confidence : float
-        Share of units for which it holds, and the confidence of that [1].
+    reliability, confidence : Share of units for which it holds, and the confidence of that [1]
     """
 
     current: Toleranced
@@ -169,8 +158,7 @@ class TimeConstants:
 
     Attributes
     ----------
-    fast, nominal, slow : float or None
-        Of the fastest case (with the lowest threshold), nominal, and of the slowest case [s].
+    fast, nominal, slow : Of the fastest case (with the lowest threshold), nominal, and of the slowest case [s]
     """
 
     fast: float | None
@@ -184,15 +172,12 @@ class IgniterModel:
 
     Attributes
     ----------
-    growth : float
-        Relative resistance rise at function [1].
-    threshold_low, threshold_nominal, threshold_high : float or None
-        No-fire current taken to infinite duration at the hottest ambient, nominal, and all-fire current taken to
-        infinite duration at the coldest [A]; None where the statement is missing.
-    threshold_spread : float or None
-        Standard deviation of the threshold's natural logarithm from unit to unit [1].
-    spent_resistance : Toleranced or None
-        After function [ohm]; None where the bridge opens.
+    growth : Relative resistance rise at function [1]
+    threshold_low, threshold_nominal, threshold_high : No-fire current taken to infinite duration at the hottest
+        ambient, nominal, and all-fire current taken to infinite duration at the coldest [A]; None where the statement
+        is missing
+    threshold_spread : Standard deviation of the threshold's natural logarithm from unit to unit [1]
+    spent_resistance : After function [ohm]; None where the bridge opens
     """
 
     name: str
@@ -216,8 +201,7 @@ class OnRow:
 
     Attributes
     ----------
-    gate : float
-        Gate voltage [V].
+    gate : Gate voltage [V]
     """
 
     gate: float
@@ -230,12 +214,9 @@ class MosfetModel:
 
     Attributes
     ----------
-    hot_factor : float
-        On-resistance at `max_junction` over that at 25 degC [1].
-    max_junction : float
-        Highest junction temperature [degC].
-    thermal : tuple of (float, float)
-        Foster stages: resistance and time constant [K/W, s].
+    hot_factor : On-resistance at `max_junction` over that at 25 degC [1]
+    max_junction : Highest junction temperature [degC]
+    thermal : Foster stages: resistance and time constant [K/W, s]
     """
 
     name: str
@@ -274,9 +255,8 @@ class ChannelModel:
 
     Attributes
     ----------
-    divider_drift : float
-        Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of `upper` and
-        `lower` hold it already.
+    divider_drift : Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of `upper`
+        and `lower` hold it already
     """
 
     name: str
@@ -302,12 +282,9 @@ class Circuit:
 
     Attributes
     ----------
-    title, name, digest : str
-        Title, file name, and SHA-256 of the file's bytes.
-    ambient : Toleranced
-        Temperature [degC].
-    assumptions : tuple of Assumption
-        Every default that was taken.
+    title, name, digest : Title, file name, and SHA-256 of the file's bytes
+    ambient : Temperature [degC]
+    assumptions : Every default that was taken
     """
 
     title: str
@@ -332,16 +309,5 @@ class Circuit:
         return next(part for part in self.feed if part.kind == "arm switch")
 
     def channel(self, name: str) -> ChannelModel:
-        """Return the channel of that name.
-
-        Parameters
-        ----------
-        name : str
-            Channel name.
-
-        Returns
-        -------
-        ChannelModel
-            The channel.
-        """
+        """Return the channel of that name."""
         return next(channel for channel in self.channels if channel.name == name)

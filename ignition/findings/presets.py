@@ -38,22 +38,10 @@ class Rule:
 
     Attributes
     ----------
-    id : str
-        Name in findings.
-    quantity : str
-        What it is evaluated on.
-    says : str
-        The limit in words.
-    source, source_date : str
-        Document with section, and its date.
-    share_of_no_fire, share_of_no_fire_energy, share_of_all_fire : float or None
-        Shares of the igniter's currents, or of its no-fire energy [1].
-    current, time : float or None
-        Absolute figures [A], [s].
-    times_function_time : float or None
-        Multiple of the function time [1].
-    answer : str or None
-        Key of the checklist.
+    share_of_no_fire, share_of_no_fire_energy, share_of_all_fire : Shares of the igniter's currents, or of its no-fire
+        energy [1]
+    current, time : Absolute figures [A], [s]
+    times_function_time : Multiple of the function time [1]
     """
 
     id: str
@@ -80,19 +68,13 @@ def presets() -> tuple[Preset, ...]:
 
     Returns
     -------
-    tuple of Preset
-        In file order.
+    In file order
     """
     return tuple(Preset(**entry) for entry in _table()["preset"])
 
 
 def preset_names() -> tuple[str, ...]:
     """List the names of all presets.
-
-    Returns
-    -------
-    tuple of str
-        Names that a circuit file can choose.
 
     Examples
     --------
@@ -107,13 +89,11 @@ def rules(chosen: tuple[str, ...] | None = None) -> tuple[Rule, ...]:
 
     Parameters
     ----------
-    chosen : tuple of str, optional
-        Preset names; all by default.
+    chosen : Preset names; all by default
 
     Returns
     -------
-    tuple of Rule
-        In file order.
+    In file order
     """
     documents = {preset.name: preset for preset in presets()}
     found = []
@@ -132,21 +112,16 @@ def rules(chosen: tuple[str, ...] | None = None) -> tuple[Rule, ...]:
 def current_limit(rule: Rule, no_fire: float) -> float:
     """Highest current that a rule allows through an igniter.
 
+    A share s of the no-fire energy, at the same resistance and time, is a share sqrt(s) of the no-fire current.
+
     Parameters
     ----------
-    rule : Rule
-        A rule on a monitor or uncommanded current.
-    no_fire : float
-        The igniter's no-fire current [A].
+    rule : A rule on a monitor or uncommanded current
+    no_fire : The igniter's no-fire current [A]
 
     Returns
     -------
-    float
-        The limit [A]: the least of the rule's figures.
-
-    Notes
-    -----
-    A share s of the no-fire energy, at the same resistance and time, is a share sqrt(s) of the no-fire current.
+    The limit [A]: the least of the rule's figures
 
     Examples
     --------

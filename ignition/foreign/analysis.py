@@ -25,31 +25,11 @@ __all__ = ["analyse_foreign", "single_faults"]
 def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: bool = True) -> ForeignResult:
     """Analyse a foreign netlist at steady current.
 
-    Parameters
-    ----------
-    netlist : Netlist or FlatNetlist
-        The netlist.
-    roles : Roles
-        The role file.
-    faults : bool
-        Whether to try all single faults, too.
-
-    Returns
-    -------
-    ForeignResult
-        Continuity, no-fire margins, faults, assumptions and notes.
-
-    Raises
-    ------
-    NetlistError
-        When the subcircuits cannot be written out.
-    CircuitFileError
-        With all mistakes of the role file against the netlist.
-
-    Notes
-    -----
     Bounds stand at corners of the tolerances, found by signs and checked by samples; where a sample lies outside, or a
     network has no unique solution, the number is missing with its reason. Loads (current sources) may also be off.
+
+    Raises NetlistError when the subcircuits cannot be written out. Raises CircuitFileError with all mistakes of the
+    role file against the netlist.
     """
     bound = bind(netlist, roles)
     rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
@@ -67,15 +47,9 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
 def single_faults(bound: Bound) -> tuple[Fault, ...]:
     """List the single faults that are tried.
 
-    Parameters
-    ----------
-    bound : Bound
-        Netlist and roles.
-
     Returns
     -------
-    tuple of Fault
-        In the order of the netlist.
+    In the order of the netlist
     """
     found: list[Fault] = []
     for part in bound.netlist.parts:

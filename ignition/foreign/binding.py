@@ -43,25 +43,7 @@ BODY_DIODE = Diode(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoundChannel:
-    """One firing channel in the netlist.
-
-    Attributes
-    ----------
-    name : str
-        Name.
-    igniters : mapping of str to str
-        Element and igniter type.
-    switch : str
-        Element of the low-side switch.
-    mosfet : str
-        Its type.
-    drain, gate, source : str
-        Its nodes in the network.
-    pin : str
-        Node of the gate pin.
-    sense : str
-        Node at the converter's pin.
-    """
+    """One firing channel in the netlist."""
 
     name: str
     igniters: Mapping[str, str]
@@ -80,28 +62,10 @@ class Bound:
 
     Attributes
     ----------
-    netlist : FlatNetlist
-        The parts.
-    roles : Roles
-        The roles.
-    channels : tuple of BoundChannel
-        Firing channels.
-    battery : str
-        Element of the battery.
-    supply : str or None
-        Element of the controller's supply.
-    arm : tuple of str
-        Elements of the arm switch.
-    pins : tuple of str
-        Voltage sources that stand for gate pins.
-    values : mapping of str to Toleranced
-        Value of each resistor [ohm] and source [V or A] without a role.
-    diodes : mapping of str to Diode
-        Every diode.
-    notes : tuple of str
-        The reader's notes, and values of the netlist that a role replaces.
-    assumptions : tuple of Assumption
-        Every default that was taken.
+    pins : Voltage sources that stand for gate pins
+    values : Value of each resistor [ohm] and source [V or A] without a role
+    notes : The reader's notes, and values of the netlist that a role replaces
+    assumptions : Every default that was taken
     """
 
     netlist: FlatNetlist
@@ -118,42 +82,15 @@ class Bound:
 
 
 def network_node(node: str) -> str:
-    """Name that a node of the netlist has in the network: ``0`` is ground.
-
-    Parameters
-    ----------
-    node : str
-        Node of the flat netlist.
-
-    Returns
-    -------
-    str
-        Node of the network.
-    """
+    """Name that a node of the netlist has in the network: ``0`` is ground."""
     return GROUND if node == "0" else node
 
 
 def bind(netlist: Netlist | FlatNetlist, roles: Roles) -> Bound:
     """Put netlist and roles together.
 
-    Parameters
-    ----------
-    netlist : Netlist or FlatNetlist
-        The netlist.
-    roles : Roles
-        The role file.
-
-    Returns
-    -------
-    Bound
-        Every element with its part.
-
-    Raises
-    ------
-    NetlistError
-        When the subcircuits cannot be written out.
-    CircuitFileError
-        With all mistakes of the role file against the netlist.
+    Raises NetlistError when the subcircuits cannot be written out. Raises CircuitFileError with all mistakes of the
+    role file against the netlist.
     """
     flat = netlist if isinstance(netlist, FlatNetlist) else flatten(netlist)
     return _Binder(flat, roles).bound()

@@ -34,14 +34,9 @@ class Settled:
 
     Attributes
     ----------
-    outputs : tuple of Spread
-        Bounds of the outputs asked for [V or A].
-    gates : dict of str to Toleranced or None
-        Gate voltage of each channel [V]; None where nothing holds the gate.
-    off : dict of str to Toleranced
-        Drain current of each channel's switch [A].
-    loose_senses : frozenset of str
-        Channels whose converter pin nothing holds.
+    outputs : Bounds of the outputs asked for [V or A]
+    gates : Gate voltage of each channel [V]; None where nothing holds the gate
+    off : Drain current of each channel's switch [A]
     """
 
     outputs: tuple[Spread, ...]
@@ -60,30 +55,17 @@ def settle(
 ) -> Settled:
     """Answer a situation with the drain current that its own gate voltages allow.
 
+    A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
+
+    Raises NetworkError when no bound can be guaranteed, or gate voltage and drain current do not settle.
+
     Parameters
     ----------
-    bound : Bound
-        Netlist and roles.
-    situation : Situation
-        Phase, line states, fault.
-    probes : sequence of Probe
-        Outputs: voltages of nodes, currents of elements.
-    start : mapping of str to Toleranced, optional
-        Drain currents [A] that are allowed at least; those of a gate at 0 V by default.
+    start : Drain currents [A] that are allowed at least; those of a gate at 0 V by default
 
     Returns
     -------
-    Settled
-        Bounds of the outputs, gate voltages, drain currents.
-
-    Raises
-    ------
-    NetworkError
-        When no bound can be guaranteed, or gate voltage and drain current do not settle.
-
-    Notes
-    -----
-    A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
+    Bounds of the outputs, gate voltages, drain currents
     """
     zero = Toleranced.exact(0.0, "V")
     off = dict(start) if start is not None else {c.name: _off_current(bound, c, zero) for c in bound.channels}
@@ -133,22 +115,8 @@ def _with_loose_on(bound: Bound, built: Built, probes: Sequence[Probe]) -> list[
 def probe_extremes(built: Built, probes: Sequence[Probe]) -> list[Extreme]:
     """Find the worst case of outputs at corners, checked against samples of the whole box.
 
-    Parameters
-    ----------
-    built : Built
-        Network and bounds.
-    probes : sequence of Probe
-        Outputs.
-
-    Returns
-    -------
-    list of Extreme
-        One for each.
-
-    Raises
-    ------
-    NetworkError
-        When the network cannot be solved, a sample lies outside the corners found, or a current source has no path.
+    Raises NetworkError when the network cannot be solved, a sample lies outside the corners found, or a current source
+    has no path.
     """
     if not probes:
         return []

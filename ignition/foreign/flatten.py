@@ -27,22 +27,12 @@ class Part:
 
     Attributes
     ----------
-    name : str
-        Name with the instances around it in front, for example ``X1.R2``.
-    kind : str
-        Its letter: ``r``, ``c``, ``l``, ``d``, ``v``, ``i`` or ``m``.
-    nodes : tuple of str
-        Nodes; an inner one has its instance in front, for example ``x1.mid``; ground is ``0``.
-    value : float or None
-        Value [ohm, F, H, V or A]; of a source the DC value, None where only a function of time is given.
-    model : ModelCard or None
-        Its model, if the netlist defines it.
-    model_name, waveform : str or None
-        Name of its model; function of time of a source.
-    breakdown : float or None
-        Breakdown voltage of a diode's model [V].
-    line : int
-        Line of its card, from 1.
+    name : Name with the instances around it in front, for example ``X1.R2``
+    kind : Its letter: ``r``, ``c``, ``l``, ``d``, ``v``, ``i`` or ``m``
+    nodes : Nodes; an inner one has its instance in front, for example ``x1.mid``; ground is ``0``
+    value : Value [ohm, F, H, V or A]; of a source the DC value, None where only a function of time is given
+    model_name, waveform : Name of its model; function of time of a source
+    breakdown : Breakdown voltage of a diode's model [V]
     """
 
     name: str
@@ -74,21 +64,12 @@ class FlatNetlist:
 def flatten(netlist: Netlist) -> FlatNetlist:
     """Write all subcircuits out and give every element its value.
 
+    Raises NetlistError for an unknown subcircuit, parameter or number of nodes, a subcircuit that contains itself, more
+    than ten levels, or a value that no part can have; the message names the line.
+
     Parameters
     ----------
-    netlist : Netlist
-        From `ignition.foreign.reader.parse_netlist`.
-
-    Returns
-    -------
-    FlatNetlist
-        The parts.
-
-    Raises
-    ------
-    NetlistError
-        For an unknown subcircuit, parameter or number of nodes, a subcircuit that contains itself, more than ten
-        levels, or a value that no part can have; the message names the line.
+    netlist : From `ignition.foreign.reader.parse_netlist`
 
     Examples
     --------

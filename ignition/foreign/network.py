@@ -51,14 +51,9 @@ class Situation:
 
     Attributes
     ----------
-    phase : str
-        ``disarmed``, ``reset`` or ``armed``.
-    lines : mapping of str to str
-        Line state of each channel that is not intact.
-    open_igniter : str or None
-        Which igniter is open in ``one igniter open``.
-    fault : Fault or None
-        An element's fault.
+    phase : ``disarmed``, ``reset`` or ``armed``
+    lines : Line state of each channel that is not intact
+    open_igniter : Which igniter is open in ``one igniter open``
     """
 
     phase: str
@@ -78,14 +73,7 @@ class Built:
 
     Attributes
     ----------
-    network : Network
-        All elements.
-    box : mapping of str to Toleranced
-        Bounds of every parameter [SI].
-    loose_gates : frozenset of str
-        Channels whose gate nothing holds.
-    loose_senses : frozenset of str
-        Channels whose converter pin nothing holds.
+    box : Bounds of every parameter [SI]
     """
 
     network: Network
@@ -97,15 +85,9 @@ class Built:
 def line_states_of(channel: BoundChannel) -> tuple[str, ...]:
     """Line states that apply to a channel.
 
-    Parameters
-    ----------
-    channel : BoundChannel
-        The channel.
-
     Returns
     -------
-    tuple of str
-        Members of `FOREIGN_LINE_STATES`.
+    Members of `FOREIGN_LINE_STATES`
     """
     return FOREIGN_LINE_STATES if len(channel.igniters) > 1 else FOREIGN_LINE_STATES[:-1]
 
@@ -115,35 +97,20 @@ def foreign_network(
 ) -> tuple[Network, dict[str, Toleranced]]:
     """Build the steady network of a netlist, its MOSFETs passing no more than their leakage.
 
+    At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
+    leakage, a MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
+
+    Raises InputError for a phase, line state or channel that does not exist. Raises NetlistError, CircuitFileError for
+    mistakes of netlist and role file.
+
     Parameters
     ----------
-    netlist : Netlist or FlatNetlist
-        The netlist.
-    roles : Roles
-        The role file.
-    phase : str
-        ``disarmed``, ``reset`` or ``armed``.
-    line_state : str
-        Line state of the channel.
-    channel : str, optional
-        Name of the channel; the first by default.
+    phase : ``disarmed``, ``reset`` or ``armed``
+    channel : Name of the channel; the first by default
 
     Returns
     -------
-    tuple of Network and dict of str to Toleranced
-        The network, and the bounds of its parameters [SI].
-
-    Raises
-    ------
-    InputError
-        For a phase, line state or channel that does not exist.
-    NetlistError, CircuitFileError
-        For mistakes of netlist and role file.
-
-    Notes
-    -----
-    At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
-    leakage, a MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
+    The network, and the bounds of its parameters [SI]
     """
     bound = bind(netlist, roles)
     name = bound.channels[0].name if channel is None else channel
@@ -158,24 +125,11 @@ def foreign_network(
 def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Toleranced] | None = None) -> Built:
     """Build the network of a situation.
 
+    Raises InputError for a phase or line state that does not exist.
+
     Parameters
     ----------
-    bound : Bound
-        Netlist and roles.
-    situation : Situation
-        Phase, line states, fault.
-    off : mapping of str to Toleranced, optional
-        Drain current of each channel's MOSFET [A]; the leakage at the highest ambient temperature by default.
-
-    Returns
-    -------
-    Built
-        Network and bounds.
-
-    Raises
-    ------
-    InputError
-        For a phase or line state that does not exist.
+    off : Drain current of each channel's MOSFET [A]; the leakage at the highest ambient temperature by default
     """
     if situation.phase not in FOREIGN_PHASES:
         raise InputError(f"a phase is one of {', '.join(FOREIGN_PHASES)}; received {situation.phase!r}")

@@ -46,22 +46,12 @@ _HINTS = {
 def load_netlist(path: str | Path) -> Netlist:
     """Read a netlist file.
 
-    Parameters
-    ----------
-    path : str or Path
-        The file.
+    Raises InputError when the file cannot be read at all. Raises NetlistError with all lines that are refused or not
+    understood.
 
     Returns
     -------
-    Netlist
-        The netlist as read; `ignition.foreign.flatten.flatten` writes its subcircuits out.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read at all.
-    NetlistError
-        With all lines that are refused or not understood.
+    The netlist as read; `ignition.foreign.flatten.flatten` writes its subcircuits out
     """
     return parse_netlist(read_text(path, "netlist", MAX_BYTES), name=str(path))
 
@@ -69,24 +59,12 @@ def load_netlist(path: str | Path) -> Netlist:
 def parse_netlist(text: str, name: str = "netlist") -> Netlist:
     """Read a netlist from text.
 
+    Raises InputError for a text beyond the size limit. Raises NetlistError with all lines that are refused or not
+    understood.
+
     Parameters
     ----------
-    text : str
-        The text; its first line is the title, its last ``.end``.
-    name : str
-        File name for messages.
-
-    Returns
-    -------
-    Netlist
-        The netlist as read.
-
-    Raises
-    ------
-    InputError
-        For a text beyond the size limit.
-    NetlistError
-        With all lines that are refused or not understood.
+    text : The text; its first line is the title, its last ``.end``
 
     Examples
     --------

@@ -50,22 +50,12 @@ class NoFireMargin:
 
     Attributes
     ----------
-    phase, channel, igniter : str
-        Where.
-    current : Spread
-        Current through the igniter [A].
-    gate_voltage : Spread
-        Gate to source of the channel's switch [V]; missing where nothing holds the gate.
-    no_fire : float or None
-        Lowest steady no-fire current [A].
-    ratio : float or None
-        No-fire current over the largest current [1]; None where no current flows or a number is missing.
-    decibels : float or None
-        The same [dB], 20 log10.
-    thermal_fraction : float or None
-        Share of the temperature rise to function [1]: the square of current over no-fire current.
-    reason : str or None
-        Why a number is missing.
+    current : Current through the igniter [A]
+    gate_voltage : Gate to source of the channel's switch [V]; missing where nothing holds the gate
+    no_fire : Lowest steady no-fire current [A]
+    ratio : No-fire current over the largest current [1]; None where no current flows or a number is missing
+    decibels : The same [dB], 20 log10
+    thermal_fraction : Share of the temperature rise to function [1]: the square of current over no-fire current
     """
 
     phase: str
@@ -86,20 +76,9 @@ class ForeignFault:
 
     Attributes
     ----------
-    fault, phase : str
-        Which.
-    igniter : str
-        The igniter nearest to its no-fire current.
-    channel : str
-        Its channel.
-    current : float or None
-        Its largest current [A].
-    no_fire_ratio : float or None
-        No-fire current over it [1].
-    verdict : str
-        ``hazardous`` (may reach the no-fire current), ``below no-fire`` or ``UNKNOWN``.
-    reason : str or None
-        Why it is UNKNOWN.
+    current : Its largest current [A]
+    no_fire_ratio : No-fire current over it [1]
+    verdict : ``hazardous`` (may reach the no-fire current), ``below no-fire`` or ``UNKNOWN``
     """
 
     fault: str

@@ -138,13 +138,8 @@ class Roles:
 
     Attributes
     ----------
-    file : RoleFile
-        What was written.
-    circuit : Circuit
-        Battery, controller, igniter and MOSFET types made complete, defaults recorded as assumptions. Its channels
-        carry names and types only.
-    shown, text : str
-        Path and text, for messages.
+    circuit : Battery, controller, igniter and MOSFET types made complete, defaults recorded as assumptions. Its
+        channels carry names and types only
     """
 
     file: RoleFile
@@ -177,22 +172,11 @@ _HINTS = {
 def load_roles(path: str | Path) -> Roles:
     """Read a role file.
 
-    Parameters
-    ----------
-    path : str or Path
-        The TOML file.
+    Raises InputError when the file cannot be read at all. Raises CircuitFileError with all mistakes of the file.
 
     Returns
     -------
-    Roles
-        The roles; that their elements exist is checked with the netlist.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read at all.
-    CircuitFileError
-        With all mistakes of the file.
+    The roles; that their elements exist is checked with the netlist
     """
     return parse_roles(read_text(path, "role file", _MAX_BYTES), shown=str(path))
 
@@ -200,22 +184,7 @@ def load_roles(path: str | Path) -> Roles:
 def parse_roles(text: str, shown: str = "roles") -> Roles:
     """Read roles from TOML text.
 
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    shown : str
-        Path for messages.
-
-    Returns
-    -------
-    Roles
-        The roles.
-
-    Raises
-    ------
-    CircuitFileError
-        With all mistakes of the text, each with line, key and what to write instead.
+    Raises CircuitFileError with all mistakes of the text, each with line, key and what to write instead.
     """
     file, _ = read_toml(text, RoleFile, shown, _HINTS, _cross_checks)
     circuit, problems = complete(_description(file), Path(shown).name)
@@ -225,13 +194,7 @@ def parse_roles(text: str, shown: str = "roles") -> Roles:
 
 
 def role_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the role file, for editors that complete it.
-
-    Returns
-    -------
-    dict
-        JSON Schema, draft 2020-12.
-    """
+    """Return the JSON Schema of the role file, for editors that complete it."""
     schema = RoleFile.model_json_schema()
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -241,26 +204,14 @@ def role_schema() -> dict[str, Any]:
 
 
 def tolerance_of(text: str, value: float | None, unit: str) -> Toleranced:
-    """Apply a tolerance of the role file to a value of the netlist.
+    """Apply a tolerance of the role file to a value of the netlist [`unit`].
+
+    Raises InputError for a share without a value, and for a whole value that does not hold the netlist's.
 
     Parameters
     ----------
-    text : str
-        A share such as ``1 %``, or a whole value such as ``990 ohm .. 1.01 kohm``.
-    value : float or None
-        The netlist's value [`unit`]; None where it gives none.
-    unit : str
-        SI unit.
-
-    Returns
-    -------
-    Toleranced
-        The value with its bounds [`unit`].
-
-    Raises
-    ------
-    InputError
-        For a share without a value, and for a whole value that does not hold the netlist's.
+    text : A share such as ``1 %``, or a whole value such as ``990 ohm .. 1.01 kohm``
+    value : The netlist's value [`unit`]; None where it gives none
 
     Examples
     --------

@@ -29,10 +29,8 @@ class Number:
 
     Attributes
     ----------
-    value : float
-        The value [SI unit of its place].
-    note : str or None
-        What a reader may have meant otherwise, for example that ``1M`` is a thousandth.
+    value : The value [SI unit of its place]
+    note : What a reader may have meant otherwise, for example that ``1M`` is a thousandth
     """
 
     value: float
@@ -45,10 +43,8 @@ class Statement:
 
     Attributes
     ----------
-    line : int
-        Line of the file where it starts, from 1.
-    words : tuple of str
-        Its words; ``=``, ``(`` and ``)`` are words of their own, a comma parts words.
+    line : Line of the file where it starts, from 1
+    words : Its words; ``=``, ``(`` and ``)`` are words of their own, a comma parts words
     """
 
     line: int
@@ -63,20 +59,15 @@ class Statement:
 def spice_number(word: str) -> Number:
     """Read a number with the suffix that SPICE understands; other letters behind it are a unit and are ignored.
 
+    Raises NetlistError for a word that is no number, or that simulators read differently (``4k7``, ``1mil``, ``1e``).
+
     Parameters
     ----------
-    word : str
-        For example ``4.7k``, ``10kohm``, ``1Meg``, ``1e-3``; ``1M`` is a thousandth.
+    word : For example ``4.7k``, ``10kohm``, ``1Meg``, ``1e-3``; ``1M`` is a thousandth
 
     Returns
     -------
-    Number
-        Value and, where the spelling is often meant otherwise, a note.
-
-    Raises
-    ------
-    NetlistError
-        For a word that is no number, or that simulators read differently (``4k7``, ``1mil``, ``1e``).
+    Value and, where the spelling is often meant otherwise, a note
 
     Examples
     --------
@@ -120,17 +111,9 @@ def _note(word: str, letters: str, value: float) -> str | None:
 def statements(text: str, name: str) -> tuple[str, list[Statement], list[str]]:
     """Split a netlist into its title and its statements, and refuse what would run a command or open a file.
 
-    Parameters
-    ----------
-    text : str
-        The file's text.
-    name : str
-        File name for messages.
-
     Returns
     -------
-    tuple of str, list of Statement and list of str
-        Title (the first line), statements, and the messages of all lines that are refused.
+    Title (the first line), statements, and the messages of all lines that are refused
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     title, faults = _title(lines[0], name)
@@ -213,20 +196,11 @@ def _check_line(line: str) -> None:
 def pairs(words: tuple[str, ...]) -> tuple[list[str], dict[str, str]]:
     """Part the words of a card into plain ones and ``key = value`` settings.
 
-    Parameters
-    ----------
-    words : tuple of str
-        Words of a card.
+    Raises NetlistError for a setting without a key or a value, or one that stands twice.
 
     Returns
     -------
-    tuple of list of str and dict of str to str
-        Plain words, and settings by key in lower case.
-
-    Raises
-    ------
-    NetlistError
-        For a setting without a key or a value, or one that stands twice.
+    Plain words, and settings by key in lower case
 
     Examples
     --------
@@ -259,10 +233,7 @@ class Scope:
 
     Attributes
     ----------
-    own : mapping of str to str
-        Names in lower case and their texts: plain numbers or names.
-    outer : Scope or None
-        Scope around this one.
+    own : Names in lower case and their texts: plain numbers or names
     """
 
     own: Mapping[str, str]
@@ -271,20 +242,15 @@ class Scope:
     def number(self, word: str) -> Number:
         """Read a number, or a parameter that stands for one.
 
+        Raises NetlistError for anything else, an unknown name, or names that refer to each other in a circle.
+
         Parameters
         ----------
-        word : str
-            A number, ``{name}`` or ``'name'``; arithmetic is refused.
+        word : A number, ``{name}`` or ``'name'``; arithmetic is refused
 
         Returns
         -------
-        Number
-            The value [SI unit of its place].
-
-        Raises
-        ------
-        NetlistError
-            For anything else, an unknown name, or names that refer to each other in a circle.
+        The value [SI unit of its place]
 
         Examples
         --------

@@ -38,17 +38,10 @@ class Element:
 
     Attributes
     ----------
-    name : str
-        Unique name, as reports and decks show it.
-    kind : {"resistor", "source", "sink", "leakage", "clamp"}
-        ``resistor``: v = R i. ``source``: v = E + R i. ``sink``: i = J. ``leakage``: i = J while v exceeds the knee,
-        proportional to v below. ``clamp``: conducts (v = E + R i) only while v exceeds E.
-    plus, minus : str
-        Nodes.
-    resistance, voltage, current : tuple of (str, float)
-        R [ohm], E [V] and J [A] as sums of parameters times factors [1].
-    closed : bool
-        False makes the element an open circuit.
+    name : Unique name, as reports and decks show it
+    kind : ``resistor``: v = R i. ``source``: v = E + R i. ``sink``: i = J. ``leakage``: i = J while v exceeds the knee,
+        proportional to v below. ``clamp``: conducts (v = E + R i) only while v exceeds E
+    resistance, voltage, current : R [ohm], E [V] and J [A] as sums of parameters times factors [1]
     """
 
     name: str
@@ -65,15 +58,11 @@ class Element:
 
         Parameters
         ----------
-        terms : tuple of (str, float)
-            One of the element's own sums.
-        values : mapping of str to array_like
-            Parameter values [SI], each a scalar or of shape (batch,).
+        values : Parameter values [SI], each a scalar or of shape (batch,)
 
         Returns
         -------
-        ndarray
-            The sum [SI unit of the terms], scalar shape or (batch,).
+        The sum [SI unit of the terms], scalar shape or (batch,)
         """
         total: FloatArray = np.asarray(0.0)
         for name, factor in terms:
@@ -92,12 +81,9 @@ class Network:
 
     Attributes
     ----------
-    elements : tuple of Element
-        All elements; names are unique.
-    igniters : tuple of str
-        Names of the igniter elements: the network's ports.
-    nodes, parameters : tuple of str
-        All nodes but ground and all parameter names, in order of appearance; found from the elements.
+    elements : All elements; names are unique
+    igniters : Names of the igniter elements: the network's ports
+    nodes, parameters : All nodes but ground and all parameter names, in order of appearance; found from the elements
 
     Examples
     --------
@@ -131,20 +117,7 @@ class Network:
     def element(self, name: str) -> Element:
         """Return the element of that name.
 
-        Parameters
-        ----------
-        name : str
-            Element name.
-
-        Returns
-        -------
-        Element
-            The element.
-
-        Raises
-        ------
-        NetworkError
-            When there is none.
+        Raises NetworkError when there is none.
         """
         for element in self.elements:
             if element.name == name:
@@ -152,18 +125,7 @@ class Network:
         raise NetworkError(f"no element {name!r} in the network; there are {', '.join(e.name for e in self.elements)}")
 
     def switched(self, *, opened: Iterable[str] = (), closed: Iterable[str] = ()) -> Network:
-        """Return the same network with some elements opened or closed.
-
-        Parameters
-        ----------
-        opened, closed : iterable of str
-            Element names.
-
-        Returns
-        -------
-        Network
-            A new network.
-        """
+        """Return the same network with some elements opened or closed."""
         state = dict.fromkeys(opened, False) | dict.fromkeys(closed, True)
         for name in state:
             self.element(name)
@@ -174,8 +136,7 @@ class Network:
 
         Returns
         -------
-        tuple of str
-            Node names; empty for a network that can be solved.
+        Node names; empty for a network that can be solved
         """
         parent = {node: node for node in (*self.nodes, GROUND)}
 

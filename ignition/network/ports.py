@@ -24,12 +24,9 @@ class Ports:
 
     Attributes
     ----------
-    igniters : tuple of str
-        Igniter names, in the order of the arrays.
-    open_voltage : ndarray
-        Open-circuit voltage at each port [V], shape (batch, k).
-    impedance : ndarray
-        Port resistance matrix [ohm], shape (batch, k, k).
+    igniters : Igniter names, in the order of the arrays
+    open_voltage : Open-circuit voltage at each port [V], shape (batch, k)
+    impedance : Port resistance matrix [ohm], shape (batch, k, k)
     """
 
     igniters: tuple[str, ...]
@@ -37,17 +34,11 @@ class Ports:
     impedance: FloatArray
 
     def currents(self, resistance: ArrayLike) -> FloatArray:
-        """Currents through igniters of given resistance.
+        """Currents through igniters of given resistance [A].
 
         Parameters
         ----------
-        resistance : array_like
-            Igniter resistances [ohm], shape (k,) or (batch, k).
-
-        Returns
-        -------
-        ndarray
-            Currents [A], shape (batch, k).
+        resistance : Igniter resistances [ohm], shape (k,) or (batch, k)
         """
         loads = np.broadcast_to(np.asarray(resistance, dtype=float), self.open_voltage.shape)
         matrix = self.impedance + loads[..., None] * np.eye(len(self.igniters))
@@ -57,29 +48,17 @@ class Ports:
 def reduce_to_ports(network: Network, values: Mapping[str, ArrayLike]) -> Ports:
     """Reduce a network to its igniter ports: (Z + diag(R)) I = Voc.
 
-    Parameters
-    ----------
-    network : Network
-        The network; igniters in series are reduced by their currents, so no port may be left floating.
-    values : mapping of str to array_like
-        Parameter values [SI], scalars or of shape (batch,).
-
-    Returns
-    -------
-    Ports
-        Open-circuit voltages and port resistances.
-
-    Raises
-    ------
-    NetworkError
-        When an igniter is open or in no closed loop, or two igniters share one current.
-
-    Notes
-    -----
     With currents as unknowns two igniters in series are not independent ports of a Thevenin form; each igniter's row
     of the solved system is instead read by superposition: the network is solved once with every igniter in place, and
     the port form follows from the inverse of the reduced system, found by the derivative of the igniter currents with
     respect to a voltage in series with each igniter. (Z + diag(R))^-1 is that derivative matrix.
+
+    Raises NetworkError when an igniter is open or in no closed loop, or two igniters share one current.
+
+    Parameters
+    ----------
+    network : The network; igniters in series are reduced by their currents, so no port may be left floating
+    values : Parameter values [SI], scalars or of shape (batch,)
 
     Examples
     --------

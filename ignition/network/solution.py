@@ -26,16 +26,11 @@ class Solution:
 
     Attributes
     ----------
-    network : Network
-        The network solved.
-    parameters : ndarray
-        Parameter values used [SI], in the order of the network's parameters, shape (batch, parameters).
-    unknowns : ndarray
-        Node voltages [V], then branch currents [A], shape (batch, nodes + elements).
-    matrix : ndarray
-        System matrix in the final state of every clamp and leakage, open elements left out [SI], shape (batch, n, n).
-    active : ndarray
-        For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed).
+    parameters : Parameter values used [SI], in the order of the network's parameters, shape (batch, parameters)
+    unknowns : Node voltages [V], then branch currents [A], shape (batch, nodes + elements)
+    matrix : System matrix in the final state of every clamp and leakage, open elements left out [SI], shape (batch, n,
+        n)
+    active : For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed)
     """
 
     network: Network
@@ -59,13 +54,7 @@ class Solution:
 
         Parameters
         ----------
-        members : ndarray
-            Their positions [1], shape (m,).
-
-        Returns
-        -------
-        Solution
-            A batch of m.
+        members : Their positions [1], shape (m,)
         """
         return replace(
             self,
@@ -76,18 +65,7 @@ class Solution:
         )
 
     def voltage(self, node: str, reference: str = GROUND) -> FloatArray:
-        """Return the voltage of a node against another.
-
-        Parameters
-        ----------
-        node, reference : str
-            Node names.
-
-        Returns
-        -------
-        ndarray
-            Voltage [V], shape (batch,).
-        """
+        """Return the voltage of a node against another [V]."""
         return self._node(node) - self._node(reference)
 
     def _node(self, node: str) -> FloatArray:
@@ -99,18 +77,7 @@ class Solution:
             raise NetworkError(f"no node {node!r}; there are {', '.join(self.network.nodes)}") from None
 
     def current(self, element: str) -> FloatArray:
-        """Return the current inside an element from plus to minus.
-
-        Parameters
-        ----------
-        element : str
-            Element name.
-
-        Returns
-        -------
-        ndarray
-            Current [A], shape (batch,).
-        """
+        """Return the current inside an element from plus to minus [A]."""
         names = [e.name for e in self.network.elements]
         return self.unknowns[:, len(self.network.nodes) + names.index(self.network.element(element).name)]
 
@@ -119,9 +86,8 @@ class Solution:
 
         Returns
         -------
-        ndarray
-            Relative residual [1], shape (batch,); at most rounding error for a sound solution. A node with less than
-            1e-9 of the network's largest current is measured against that share: its currents are rounding.
+        Relative residual [1], shape (batch,); at most rounding error for a sound solution. A node with less than 1e-9
+            of the network's largest current is measured against that share: its currents are rounding
         """
         compiled = _compiled(self.network)
         count = len(self.network.nodes)
@@ -136,22 +102,17 @@ class Solution:
     def sensitivities(self, weights: FloatArray) -> FloatArray:
         """Derivatives of linear outputs with respect to every parameter, by the adjoint system.
 
+        With A x = b and y = w x: dy/dp = l (db/dp - dA/dp x), A^T l = w (Tellegen's theorem in matrix form). A clamp
+        or leakage is differentiated in the state it is in.
+
         Parameters
         ----------
-        weights : ndarray
-            Output weights on the unknowns [output unit per unknown], shape (outputs, nodes + elements), or
-            (batch, outputs, nodes + elements) where each member has outputs of its own.
+        weights : Output weights on the unknowns [output unit per unknown], shape (outputs, nodes + elements), or
+            (batch, outputs, nodes + elements) where each member has outputs of its own
 
         Returns
         -------
-        ndarray
-            Derivatives [output unit per SI], in the order of the network's parameters, shape (batch, parameters,
-            outputs).
-
-        Notes
-        -----
-        With A x = b and y = w x: dy/dp = l (db/dp - dA/dp x), A^T l = w (Tellegen's theorem in matrix form). A clamp
-        or leakage is differentiated in the state it is in.
+        Derivatives [output unit per SI], in the order of the network's parameters, shape (batch, parameters, outputs)
         """
         compiled = _compiled(self.network)
         count = len(self.network.nodes)
@@ -230,29 +191,17 @@ def _compiled(network: Network) -> _Compiled:
 def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
     """Solve a network for a batch of parameter values.
 
-    Parameters
-    ----------
-    network : Network
-        The network; its state (what is open, what is closed) is common to the batch.
-    values : mapping of str to array_like
-        Value of every parameter [SI], each a scalar or of shape (batch,).
-
-    Returns
-    -------
-    Solution
-        Voltages and currents.
-
-    Raises
-    ------
-    NetworkError
-        For a missing parameter, a floating node, a loop of ideal sources or links, a singular member, or clamps
-        that find no consistent state; the message names node, element or batch member.
-
-    Notes
-    -----
     Unknowns are all node voltages and all branch currents (sparse tableau), so that a current of microamperes
     through a milliohm is solved for directly, not found as a difference of two voltages. Clamps and leakages are
     piecewise linear; their states are found by repeated solution of the members that changed.
+
+    Raises NetworkError for a missing parameter, a floating node, a loop of ideal sources or links, a singular member,
+    or clamps that find no consistent state; the message names node, element or batch member.
+
+    Parameters
+    ----------
+    network : The network; its state (what is open, what is closed) is common to the batch
+    values : Value of every parameter [SI], each a scalar or of shape (batch,)
 
     Examples
     --------

@@ -41,14 +41,9 @@ class State:
 
     Attributes
     ----------
-    phase : str
-        One of `PHASES` but ``switch-on``.
-    lines : mapping of str to str
-        Line state of each channel that is not intact.
-    open_string : int
-        Which string is open in ``one string open``, from 0.
-    commanded : frozenset of str
-        Channels whose MOSFET is driven on.
+    phase : One of `PHASES` but ``switch-on``
+    lines : Line state of each channel that is not intact
+    open_string : Which string is open in ``one string open``, from 0
     """
 
     phase: str
@@ -60,15 +55,9 @@ class State:
 def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
     """Names of the igniter elements of a channel, by string.
 
-    Parameters
-    ----------
-    channel : ChannelModel
-        The channel.
-
     Returns
     -------
-    tuple of tuple of str
-        For example ``(("boost.igniter 1.1",), ("boost.igniter 2.1",))``.
+    For example ``(("boost.igniter 1.1",), ("boost.igniter 2.1",))``
 
     Examples
     --------
@@ -86,15 +75,9 @@ def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
 def line_states(channel: ChannelModel) -> tuple[str, ...]:
     """Line states that apply to a channel.
 
-    Parameters
-    ----------
-    channel : ChannelModel
-        The channel.
-
     Returns
     -------
-    tuple of str
-        Members of `LINE_STATES`.
+    Members of `LINE_STATES`
 
     Examples
     --------
@@ -109,16 +92,6 @@ def line_states(channel: ChannelModel) -> tuple[str, ...]:
 def drain(channel: ChannelModel) -> str:
     """Name the node at the MOSFET's drain.
 
-    Parameters
-    ----------
-    channel : ChannelModel
-        The channel.
-
-    Returns
-    -------
-    str
-        Node name.
-
     Examples
     --------
     >>> from ignition.circuit.examples import load_example
@@ -131,16 +104,6 @@ def drain(channel: ChannelModel) -> str:
 
 def adc_pin(channel: ChannelModel) -> str:
     """Name the node at the converter's pin.
-
-    Parameters
-    ----------
-    channel : ChannelModel
-        The channel.
-
-    Returns
-    -------
-    str
-        Node name.
 
     Examples
     --------
@@ -155,22 +118,11 @@ def adc_pin(channel: ChannelModel) -> str:
 def build_network(circuit: Circuit, state: State) -> Network:
     """Build the network of a circuit in a state.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-    state : State
-        Phase, line states, commanded channels.
+    Raises InputError for a phase or line state that does not exist.
 
     Returns
     -------
-    Network
-        All elements; those that the state opens are open circuits, so that all states share one shape.
-
-    Raises
-    ------
-    InputError
-        For a phase or line state that does not exist.
+    All elements; those that the state opens are open circuits, so that all states share one shape
 
     Examples
     --------
@@ -316,25 +268,14 @@ def parameter_box(
     rail: Toleranced,
     loads_certain: bool,
 ) -> dict[str, Toleranced]:
-    """Bounds of every parameter of the circuit's network.
+    """Bounds of every parameter of the circuit's network [SI].
 
     Parameters
     ----------
-    circuit : Circuit
-        The complete circuit.
-    off_currents : mapping of str to Toleranced
-        Drain current of each channel's MOSFET while not commanded [A].
-    on_resistances : mapping of str to Toleranced
-        On-resistance of each channel's MOSFET [ohm].
-    rail : Toleranced
-        Supply rail that the converter pin's clamp leads to [V]; zero where the controller is dead.
-    loads_certain : bool
-        False where other loads on the battery may also be off, as in all phases but firing.
-
-    Returns
-    -------
-    dict of str to Toleranced
-        Bounds [SI] by parameter name.
+    off_currents : Drain current of each channel's MOSFET while not commanded [A]
+    on_resistances : On-resistance of each channel's MOSFET [ohm]
+    rail : Supply rail that the converter pin's clamp leads to [V]; zero where the controller is dead
+    loads_certain : False where other loads on the battery may also be off, as in all phases but firing
 
     Examples
     --------

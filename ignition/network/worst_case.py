@@ -30,10 +30,8 @@ class Probe:
 
     Attributes
     ----------
-    element : str or None
-        Element whose current [A] is meant.
-    node, reference : str or None
-        Nodes whose voltage difference [V] is meant.
+    element : Element whose current [A] is meant
+    node, reference : Nodes whose voltage difference [V] is meant
     """
 
     element: str | None = None
@@ -62,12 +60,8 @@ class Extreme:
 
     Attributes
     ----------
-    low, nominal, high : float
-        Bounds and nominal value [V or A].
-    low_at, high_at : mapping of str to float
-        Parameter values [SI] of the two corners.
-    method : str
-        How the corners were found.
+    low, nominal, high : Bounds and nominal value [V or A]
+    low_at, high_at : Parameter values [SI] of the two corners
     """
 
     low: float
@@ -81,27 +75,6 @@ class Extreme:
 def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[Probe]) -> list[Extreme]:
     """Find the exact worst case of linear outputs over a box of parameter values.
 
-    Parameters
-    ----------
-    network : Network
-        The network, in one state.
-    box : mapping of str to Toleranced
-        Every parameter of the network with its bounds [SI].
-    probes : sequence of Probe
-        The outputs.
-
-    Returns
-    -------
-    list of Extreme
-        One for each probe.
-
-    Raises
-    ------
-    NetworkError
-        When the network cannot be solved, or the corner does not settle.
-
-    Notes
-    -----
     A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
     monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
     is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners; parameters
@@ -109,6 +82,12 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     widening the bound by twice their effects). The corner found is then checked: no parameter's sign
     there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
     channel template the direction of every current, and so every sign, is fixed by the topology.
+
+    Raises NetworkError when the network cannot be solved, or the corner does not settle.
+
+    Parameters
+    ----------
+    box : Every parameter of the network with its bounds [SI]
 
     Examples
     --------
@@ -266,21 +245,12 @@ def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[Indices, float]
 
 
 def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> dict[str, FloatArray]:
-    """Draw independent samples of every parameter.
+    """Draw independent samples of every parameter [SI].
 
     Parameters
     ----------
-    box : mapping of str to Toleranced
-        Parameters with their bounds [SI].
-    rng : numpy.random.Generator
-        Source of randomness.
-    size : int
-        Number of samples [1].
-
-    Returns
-    -------
-    dict of str to ndarray
-        Samples [SI], each of shape (size,).
+    box : Parameters with their bounds [SI]
+    size : Number of samples [1]
 
     Examples
     --------
@@ -296,17 +266,11 @@ def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Prob
 
     Parameters
     ----------
-    network : Network
-        The network, in one state.
-    box : mapping of str to Toleranced
-        Every parameter with its bounds [SI].
-    probe : Probe
-        The output.
+    box : Every parameter with its bounds [SI]
 
     Returns
     -------
-    Toleranced
-        Nominal and root-sum-square bounds [V or A]; a typical spread, not a guaranteed one.
+    Nominal and root-sum-square bounds [V or A]; a typical spread, not a guaranteed one
 
     Examples
     --------

@@ -30,26 +30,15 @@ _EXAMPLES = {
 def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers; NaN is refused, and infinity unless allowed.
 
+    Raises InputError if it is no number, NaN, or infinite without leave.
+
     Parameters
     ----------
-    name : str
-        What the value is, for the message.
-    value : array_like
-        The value [unit], any shape.
-    unit : str
-        Its SI unit, for the message.
-    infinite : bool, optional
-        Whether it may be infinite.
+    value : The value [unit], any shape
 
     Returns
     -------
-    ndarray
-        The value, same shape.
-
-    Raises
-    ------
-    InputError
-        If it is no number, NaN, or infinite without leave.
+    The value, same shape
 
     Examples
     --------
@@ -67,26 +56,15 @@ def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> F
 def positive(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers above zero.
 
+    Raises InputError if it is no number above zero.
+
     Parameters
     ----------
-    name : str
-        What the value is, for the message.
-    value : array_like
-        The value [unit], any shape.
-    unit : str
-        Its SI unit, for the message.
-    infinite : bool, optional
-        Whether it may be infinite.
+    value : The value [unit], any shape
 
     Returns
     -------
-    ndarray
-        The value, same shape.
-
-    Raises
-    ------
-    InputError
-        If it is no number above zero.
+    The value, same shape
 
     Examples
     --------
@@ -100,26 +78,15 @@ def positive(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) 
 def at_least_zero(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers of zero or more.
 
+    Raises InputError if it is no number of zero or more.
+
     Parameters
     ----------
-    name : str
-        What the value is, for the message.
-    value : array_like
-        The value [unit], any shape.
-    unit : str
-        Its SI unit, for the message.
-    infinite : bool, optional
-        Whether it may be infinite.
+    value : The value [unit], any shape
 
     Returns
     -------
-    ndarray
-        The value, same shape.
-
-    Raises
-    ------
-    InputError
-        If it is no number of zero or more.
+    The value, same shape
 
     Examples
     --------
@@ -133,26 +100,16 @@ def at_least_zero(name: str, value: ArrayLike, unit: str, *, infinite: bool = Fa
 def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> FloatArray:
     """Return a value as an array of numbers strictly between two bounds.
 
+    Raises InputError if it is no number between the bounds.
+
     Parameters
     ----------
-    name : str
-        What the value is, for the message.
-    value : array_like
-        The value [unit], any shape.
-    unit : str
-        Its SI unit, for the message.
-    low, high : float
-        Bounds, themselves not allowed [unit].
+    value : The value [unit], any shape
+    low, high : Bounds, themselves not allowed [unit]
 
     Returns
     -------
-    ndarray
-        The value, same shape.
-
-    Raises
-    ------
-    InputError
-        If it is no number between the bounds.
+    The value, same shape
 
     Examples
     --------

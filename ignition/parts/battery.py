@@ -49,12 +49,8 @@ class CellResistance:
 
     Attributes
     ----------
-    capacity : float
-        Least capacity of one cell for which the row holds [C].
-    low, nominal, high : float
-        Resistance [ohm]: low for "could it fire by accident", high for "will it fire".
-    basis : str
-        Where the numbers come from.
+    capacity : Least capacity of one cell for which the row holds [C]
+    low, nominal, high : Resistance [ohm]: low for "could it fire by accident", high for "will it fire"
     """
 
     capacity: float
@@ -70,32 +66,18 @@ class Chemistry:
 
     Attributes
     ----------
-    name : str
-        One of `CHEMISTRIES`.
-    aliases : tuple of str
-        Other spellings that :func:`chemistry` takes.
-    state_of_charge, cell_voltage : tuple of float
-        Rested open-circuit table [1], [V].
-    source : str
-        Source of that table and its status; "from memory" where nothing was read.
-    table_uncertainty : float
-        How far another make may lie from the table, either way [V].
-    table_uncertainty_basis : str
-        Where that figure comes from.
-    highest_voltage, lowest_voltage : float
-        Bounds for an unknown state of charge [V]; the highest may lie above the rested table: just off the charger.
-    voltage_basis : str
-        Where those bounds come from.
-    temperature_low, temperature_high : float
-        Range in which the resistance law is offered [degC].
-    activation_energy : float or None
-        Of the resistance [J/mol]; None where readings are held.
-    reading_temperature, reading_resistance : tuple of float
-        Readings of the resistance [degC], [ohm]; empty where an activation energy is held.
-    temperature_basis : str
-        Source of the resistance law and its status.
-    cell_resistance : tuple of CellResistance
-        Defaults, from the largest capacity down.
+    name : One of `CHEMISTRIES`
+    aliases : Other spellings that :func:`chemistry` takes
+    state_of_charge, cell_voltage : Rested open-circuit table [1], [V]
+    source : Source of that table and its status; "from memory" where nothing was read
+    table_uncertainty : How far another make may lie from the table, either way [V]
+    highest_voltage, lowest_voltage : Bounds for an unknown state of charge [V]; the highest may lie above the rested
+        table: just off the charger
+    temperature_low, temperature_high : Range in which the resistance law is offered [degC]
+    activation_energy : Of the resistance [J/mol]; None where readings are held
+    reading_temperature, reading_resistance : Readings of the resistance [degC], [ohm]; empty where an activation energy
+        is held
+    temperature_basis : Source of the resistance law and its status
     """
 
     name: str
@@ -152,29 +134,20 @@ def _table() -> dict[str, Chemistry]:
 def chemistry(name: str | Chemistry) -> Chemistry:
     """Look up a chemistry by its name.
 
+    Read once from the data file of the package.
+
+    Raises InputError if the name is not known; the message lists the known ones and the nearest.
+
+    Source: The `source`, `voltage_basis` and `temperature_basis` of the entry.
+
     Parameters
     ----------
-    name : str or Chemistry
-        One of `CHEMISTRIES` or another spelling ("LiFePO4", "LiPo", "Li-ion", "NiMH"), capitals or not; a Chemistry is
-        handed back.
+    name : One of `CHEMISTRIES` or another spelling ("LiFePO4", "LiPo", "Li-ion", "NiMH"), capitals or not; a Chemistry
+        is handed back
 
     Returns
     -------
-    Chemistry
-        Its tables and defaults, each with its source.
-
-    Raises
-    ------
-    InputError
-        If the name is not known; the message lists the known ones and the nearest.
-
-    Notes
-    -----
-    Read once from the data file of the package.
-
-    References
-    ----------
-    The `source`, `voltage_basis` and `temperature_basis` of the entry.
+    Its tables and defaults, each with its source
 
     Examples
     --------
@@ -195,31 +168,21 @@ def chemistry(name: str | Chemistry) -> Chemistry:
 def open_circuit_voltage(name: str | Chemistry, state_of_charge: ArrayLike) -> FloatArray:
     """Give the rested open-circuit voltage of one cell.
 
-    Parameters
-    ----------
-    name : str or Chemistry
-        As for :func:`chemistry`.
-    state_of_charge : array_like
-        0 (empty) to 1 (full) [1], any shape.
-
-    Returns
-    -------
-    ndarray
-        Voltage per cell [V], the shape of `state_of_charge`.
-
-    Raises
-    ------
-    InputError
-        If the chemistry is unknown or a state of charge is outside 0 to 1.
-
-    Notes
-    -----
     Straight lines between the rows of the table. Makes differ by `table_uncertainty`, and a cell just off the charger
     shows up to `highest_voltage`; a bound has to include both.
 
-    References
+    Raises InputError if the chemistry is unknown or a state of charge is outside 0 to 1.
+
+    Source: ``chemistry(name).source``.
+
+    Parameters
     ----------
-    ``chemistry(name).source``.
+    name : As for :func:`chemistry`
+    state_of_charge : 0 (empty) to 1 (full) [1], any shape
+
+    Returns
+    -------
+    Voltage per cell [V], the shape of `state_of_charge`
 
     Examples
     --------
@@ -232,34 +195,20 @@ def open_circuit_voltage(name: str | Chemistry, state_of_charge: ArrayLike) -> F
 
 
 def resistance_factor(name: str | Chemistry, temperature: ArrayLike) -> FloatArray:
-    """Give the internal resistance of a cell relative to its resistance at 25 degC.
+    """Give the internal resistance of a cell relative to its resistance at 25 degC [1].
 
-    Parameters
-    ----------
-    name : str or Chemistry
-        As for :func:`chemistry`.
-    temperature : array_like
-        Temperature of the cell [degC], any shape; within the range of the chemistry.
-
-    Returns
-    -------
-    ndarray
-        Ratio [1], falling with temperature.
-
-    Raises
-    ------
-    InputError
-        If the chemistry is unknown or a temperature is outside its range.
-
-    Notes
-    -----
     ``exp(Ea/R (1/T - 1/298.15))``, T in kelvin; where readings are held, ln R is straight in 1/T between them and
     keeps the last slope beyond. For most chemistries the activation energy is an example value: see
     `temperature_basis`.
 
-    References
+    Raises InputError if the chemistry is unknown or a temperature is outside its range.
+
+    Source: ``chemistry(name).temperature_basis``.
+
+    Parameters
     ----------
-    ``chemistry(name).temperature_basis``.
+    name : As for :func:`chemistry`
+    temperature : Temperature of the cell [degC], any shape; within the range of the chemistry
 
     Examples
     --------
@@ -292,30 +241,20 @@ def _log_reading(entry: Chemistry, inverse: FloatArray) -> FloatArray:
 def default_cell_resistance(name: str | Chemistry, capacity: float | None = None) -> CellResistance:
     """Give the default resistance of one cell at 25 degC, for a battery nobody measured.
 
+    A default is an assumption: print its basis with every result that rests on it, and measure instead.
+
+    Raises InputError if the chemistry is unknown, or the capacity is not positive or is below every row.
+
+    Source: The `basis` of the row.
+
     Parameters
     ----------
-    name : str or Chemistry
-        As for :func:`chemistry`.
-    capacity : float, optional
-        Capacity of one cell [C], 3600 C being 1 Ah; left out, the smallest battery of the list is taken.
+    name : As for :func:`chemistry`
+    capacity : Capacity of one cell [C], 3600 C being 1 Ah; left out, the smallest battery of the list is taken
 
     Returns
     -------
-    CellResistance
-        Low (always 0), nominal and high [ohm] with their basis.
-
-    Raises
-    ------
-    InputError
-        If the chemistry is unknown, or the capacity is not positive or is below every row.
-
-    Notes
-    -----
-    A default is an assumption: print its basis with every result that rests on it, and measure instead.
-
-    References
-    ----------
-    The `basis` of the row.
+    Low (always 0), nominal and high [ohm] with their basis
 
     Examples
     --------
@@ -339,33 +278,22 @@ def default_cell_resistance(name: str | Chemistry, capacity: float | None = None
 def resistance_from_readings(open: ArrayLike, loaded: ArrayLike, load: ArrayLike) -> FloatArray:
     """Give a battery's internal resistance from two voltmeter readings, open and under a known resistor.
 
-    Parameters
-    ----------
-    open : array_like
-        Voltage without load [V], any shape, broadcasts.
-    loaded : array_like
-        Voltage with the load connected [V], any shape, broadcasts.
-    load : array_like
-        Resistance of the load [ohm], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Internal resistance, leads up to the voltmeter included [ohm].
-
-    Raises
-    ------
-    InputError
-        If a reading or the load is not positive and finite, or a loaded reading exceeds the open one.
-
-    Notes
-    -----
     ``R = load (open/loaded - 1)``. It rises with open and load and falls with loaded, so the extremes of a tolerance
     box stand at its corners. Valid at the current and the duration of the reading; a longer pulse sags more.
 
-    References
+    Raises InputError if a reading or the load is not positive and finite, or a loaded reading exceeds the open one.
+
+    Source: Voltage divider, hand algebra.
+
+    Parameters
     ----------
-    Voltage divider, hand algebra.
+    open : Voltage without load [V], any shape, broadcasts
+    loaded : Voltage with the load connected [V], any shape, broadcasts
+    load : Resistance of the load [ohm], any shape, broadcasts
+
+    Returns
+    -------
+    Internal resistance, leads up to the voltmeter included [ohm]
 
     Examples
     --------
@@ -389,32 +317,19 @@ def resistance_from_readings(open: ArrayLike, loaded: ArrayLike, load: ArrayLike
 def resistance_from_loads(
     light_voltage: ArrayLike, light_current: ArrayLike, heavy_voltage: ArrayLike, heavy_current: ArrayLike
 ) -> FloatArray:
-    """Give a battery's internal resistance from its voltage at two currents.
+    """Give a battery's internal resistance from its voltage at two currents [ohm].
+
+    ``R = (V1 - V2)/(I2 - I1)``.
+
+    Raises InputError if a voltage is not positive, a current negative, the heavy current not the larger, or its voltage
+    the higher.
+
+    Source: Two-load method: Energizer, "Battery Internal Resistance", v1.1.0, Dec 2005.
 
     Parameters
     ----------
-    light_voltage, light_current : array_like
-        Voltage [V] at the smaller current [A], any shape, broadcasts.
-    heavy_voltage, heavy_current : array_like
-        Voltage [V] at the larger current [A], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Internal resistance [ohm].
-
-    Raises
-    ------
-    InputError
-        If a voltage is not positive, a current negative, the heavy current not the larger, or its voltage the higher.
-
-    Notes
-    -----
-    ``R = (V1 - V2)/(I2 - I1)``.
-
-    References
-    ----------
-    Two-load method: Energizer, "Battery Internal Resistance", v1.1.0, Dec 2005.
+    light_voltage, light_current : Voltage [V] at the smaller current [A], any shape, broadcasts
+    heavy_voltage, heavy_current : Voltage [V] at the larger current [A], any shape, broadcasts
 
     Examples
     --------
@@ -440,34 +355,22 @@ def polarisation_step(
 ) -> FloatArray:
     """Give the slow voltage drop of a cell after a step of current.
 
+    ``I R1 (1 - exp(-t/tau))``, one R1-C1 pair without charge at time zero.
+
+    Raises InputError if resistance or time is negative, or time_constant is not positive.
+
+    Source: Equivalent circuit of a cell, textbook (from memory).
+
     Parameters
     ----------
-    current : array_like
-        Current from time zero on [A], any shape, broadcasts.
-    resistance : array_like
-        Polarisation resistance [ohm], any shape, broadcasts.
-    time_constant : array_like
-        Polarisation time constant [s], any shape, broadcasts.
-    time : array_like
-        Time since the step [s], any shape, broadcasts; may be infinite.
+    current : Current from time zero on [A], any shape, broadcasts
+    resistance : Polarisation resistance [ohm], any shape, broadcasts
+    time_constant : Polarisation time constant [s], any shape, broadcasts
+    time : Time since the step [s], any shape, broadcasts; may be infinite
 
     Returns
     -------
-    ndarray
-        Voltage drop, beside the drop in the internal resistance [V].
-
-    Raises
-    ------
-    InputError
-        If resistance or time is negative, or time_constant is not positive.
-
-    Notes
-    -----
-    ``I R1 (1 - exp(-t/tau))``, one R1-C1 pair without charge at time zero.
-
-    References
-    ----------
-    Equivalent circuit of a cell, textbook (from memory).
+    Voltage drop, beside the drop in the internal resistance [V]
 
     Examples
     --------

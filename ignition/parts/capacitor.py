@@ -18,32 +18,18 @@ __all__ = [
 
 
 def stored_energy(capacitance: ArrayLike, voltage: ArrayLike) -> FloatArray:
-    """Give the energy that a charged capacitor holds.
+    """Give the energy that a charged capacitor holds [J].
+
+    ``E = C V^2 / 2``.
+
+    Raises InputError if the capacitance is not positive and finite, or the voltage not finite.
+
+    Source: Textbook (from memory).
 
     Parameters
     ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    voltage : array_like
-        Voltage across it [V], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Energy [J].
-
-    Raises
-    ------
-    InputError
-        If the capacitance is not positive and finite, or the voltage not finite.
-
-    Notes
-    -----
-    ``E = C V^2 / 2``.
-
-    References
-    ----------
-    Textbook (from memory).
+    capacitance : Capacitance [F], any shape, broadcasts
+    voltage : Voltage across it [V], any shape, broadcasts
 
     Examples
     --------
@@ -67,38 +53,22 @@ def _decay(
 def discharge_current(
     capacitance: ArrayLike, voltage: ArrayLike, resistance: ArrayLike, series_resistance: ArrayLike, time: ArrayLike
 ) -> FloatArray:
-    """Give the current of a capacitor that discharges into a resistance.
+    """Give the current of a capacitor that discharges into a resistance [A].
+
+    ``I = V/(R + Rs) exp(-t/((R + Rs) C))``; constant resistances, no inductance.
+
+    Raises InputError if capacitance or resistance is not positive, or series_resistance or time is negative.
+
+    Source: Textbook (from memory).
 
     Parameters
     ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    voltage : array_like
-        Voltage at time zero [V], any shape, broadcasts.
-    resistance : array_like
-        Load, for example the bridge [ohm], any shape, broadcasts.
-    series_resistance : array_like
-        Everything else in the loop: the capacitor's own series resistance, leads, switch [ohm], any shape, broadcasts.
-    time : array_like
-        Time since the loop was closed [s], any shape, broadcasts; may be infinite.
-
-    Returns
-    -------
-    ndarray
-        Current [A].
-
-    Raises
-    ------
-    InputError
-        If capacitance or resistance is not positive, or series_resistance or time is negative.
-
-    Notes
-    -----
-    ``I = V/(R + Rs) exp(-t/((R + Rs) C))``; constant resistances, no inductance.
-
-    References
-    ----------
-    Textbook (from memory).
+    capacitance : Capacitance [F], any shape, broadcasts
+    voltage : Voltage at time zero [V], any shape, broadcasts
+    resistance : Load, for example the bridge [ohm], any shape, broadcasts
+    series_resistance : Everything else in the loop: the capacitor's own series resistance, leads, switch [ohm], any
+        shape, broadcasts
+    time : Time since the loop was closed [s], any shape, broadcasts; may be infinite
 
     Examples
     --------
@@ -117,38 +87,21 @@ def discharge_energy(
     series_resistance: ArrayLike,
     time: ArrayLike = np.inf,
 ) -> FloatArray:
-    """Give the energy that a discharging capacitor has put into a resistance up to a time.
+    """Give the energy that a discharging capacitor has put into a resistance up to a time [J].
+
+    ``E = C V^2/2 * R/(R + Rs) * (1 - exp(-2 t/((R + Rs) C)))``; constant resistances, no inductance.
+
+    Raises InputError if capacitance or resistance is not positive, or series_resistance or time is negative.
+
+    Source: Textbook (from memory); checked in the tests against numerical integration.
 
     Parameters
     ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    voltage : array_like
-        Voltage at time zero [V], any shape, broadcasts.
-    resistance : array_like
-        Load that receives the energy [ohm], any shape, broadcasts.
-    series_resistance : array_like
-        Everything else in the loop [ohm], any shape, broadcasts.
-    time : array_like, optional
-        Time since the loop was closed [s], any shape, broadcasts; default: the whole discharge.
-
-    Returns
-    -------
-    ndarray
-        Energy [J].
-
-    Raises
-    ------
-    InputError
-        If capacitance or resistance is not positive, or series_resistance or time is negative.
-
-    Notes
-    -----
-    ``E = C V^2/2 * R/(R + Rs) * (1 - exp(-2 t/((R + Rs) C)))``; constant resistances, no inductance.
-
-    References
-    ----------
-    Textbook (from memory); checked in the tests against numerical integration.
+    capacitance : Capacitance [F], any shape, broadcasts
+    voltage : Voltage at time zero [V], any shape, broadcasts
+    resistance : Load that receives the energy [ohm], any shape, broadcasts
+    series_resistance : Everything else in the loop [ohm], any shape, broadcasts
+    time : Time since the loop was closed [s], any shape, broadcasts; default: the whole discharge
 
     Examples
     --------
@@ -176,44 +129,25 @@ def bridge_thermal_rise(
     time_constant: ArrayLike,
     time: ArrayLike,
 ) -> FloatArray:
-    """Give the temperature rise of a bridge at a time after a capacitor is discharged into it.
+    """Give the temperature rise of a bridge at a time after a capacitor is discharged into it [K].
 
-    Parameters
-    ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    voltage : array_like
-        Voltage at time zero [V], any shape, broadcasts.
-    resistance : array_like
-        Bridge resistance, constant [ohm], any shape, broadcasts.
-    series_resistance : array_like
-        Everything else in the loop [ohm], any shape, broadcasts.
-    heat_capacity : array_like
-        Heat capacity of the bridge [J/K], any shape, broadcasts.
-    time_constant : array_like
-        Thermal time constant of the bridge [s], any shape, broadcasts.
-    time : array_like
-        Time since the loop was closed [s], any shape, broadcasts; may be infinite.
-
-    Returns
-    -------
-    ndarray
-        Rise above the start [K].
-
-    Raises
-    ------
-    InputError
-        If a part value is not positive, or series_resistance or time is negative.
-
-    Notes
-    -----
     ``(P0/Cth)/(a - b) * (exp(-b t) - exp(-a t))`` with ``P0 = (V/(R + Rs))^2 R``, ``a = 2/((R + Rs) C)``, ``b =
     1/time_constant``; computed in a form that keeps its digits where a and b meet (limit ``P0/Cth * t exp(-a t)``).
     The bridge resistance does not change with temperature here.
 
-    References
+    Raises InputError if a part value is not positive, or series_resistance or time is negative.
+
+    Source: Lumped bridge (from memory, algebra checked against numerical integration in the tests).
+
+    Parameters
     ----------
-    Lumped bridge (from memory, algebra checked against numerical integration in the tests).
+    capacitance : Capacitance [F], any shape, broadcasts
+    voltage : Voltage at time zero [V], any shape, broadcasts
+    resistance : Bridge resistance, constant [ohm], any shape, broadcasts
+    series_resistance : Everything else in the loop [ohm], any shape, broadcasts
+    heat_capacity : Heat capacity of the bridge [J/K], any shape, broadcasts
+    time_constant : Thermal time constant of the bridge [s], any shape, broadcasts
+    time : Time since the loop was closed [s], any shape, broadcasts; may be infinite
 
     Examples
     --------
@@ -237,34 +171,22 @@ def bridge_peak_time(
 ) -> FloatArray:
     """Give the time at which a bridge heated by a capacitor discharge is hottest.
 
+    ``ln(a/b)/(a - b)`` with the rates of :func:`bridge_thermal_rise`; ``1/a`` where they are equal.
+
+    Raises InputError if a part value is not positive, or series_resistance is negative.
+
+    Source: As :func:`bridge_thermal_rise`.
+
     Parameters
     ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    resistance : array_like
-        Bridge resistance, constant [ohm], any shape, broadcasts.
-    series_resistance : array_like
-        Everything else in the loop [ohm], any shape, broadcasts.
-    time_constant : array_like
-        Thermal time constant of the bridge [s], any shape, broadcasts.
+    capacitance : Capacitance [F], any shape, broadcasts
+    resistance : Bridge resistance, constant [ohm], any shape, broadcasts
+    series_resistance : Everything else in the loop [ohm], any shape, broadcasts
+    time_constant : Thermal time constant of the bridge [s], any shape, broadcasts
 
     Returns
     -------
-    ndarray
-        Time since the loop was closed [s].
-
-    Raises
-    ------
-    InputError
-        If a part value is not positive, or series_resistance is negative.
-
-    Notes
-    -----
-    ``ln(a/b)/(a - b)`` with the rates of :func:`bridge_thermal_rise`; ``1/a`` where they are equal.
-
-    References
-    ----------
-    As :func:`bridge_thermal_rise`.
+    Time since the loop was closed [s]
 
     Examples
     --------
@@ -282,37 +204,24 @@ def recharge_time(
 ) -> FloatArray:
     """Give the time to charge a capacitor through a resistance from one voltage to a higher one.
 
-    Parameters
-    ----------
-    capacitance : array_like
-        Capacitance [F], any shape, broadcasts.
-    resistance : array_like
-        Charging resistance, the source's own included [ohm], any shape, broadcasts.
-    start : array_like
-        Voltage at time zero [V], any shape, broadcasts.
-    target : array_like
-        Voltage to be reached [V], any shape, broadcasts.
-    supply : array_like
-        Open-circuit voltage of the supply [V], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time [s]; zero where the target is already reached, infinite where the supply does not exceed the target.
-
-    Raises
-    ------
-    InputError
-        If capacitance or resistance is not positive and finite, or a voltage is negative or not finite.
-
-    Notes
-    -----
     ``t = R C ln((supply - start)/(supply - target))``; leakage of the capacitor is left out, which makes the time too
     short.
 
-    References
+    Raises InputError if capacitance or resistance is not positive and finite, or a voltage is negative or not finite.
+
+    Source: Textbook (from memory).
+
+    Parameters
     ----------
-    Textbook (from memory).
+    capacitance : Capacitance [F], any shape, broadcasts
+    resistance : Charging resistance, the source's own included [ohm], any shape, broadcasts
+    start : Voltage at time zero [V], any shape, broadcasts
+    target : Voltage to be reached [V], any shape, broadcasts
+    supply : Open-circuit voltage of the supply [V], any shape, broadcasts
+
+    Returns
+    -------
+    Time [s]; zero where the target is already reached, infinite where the supply does not exceed the target
 
     Examples
     --------

@@ -66,30 +66,17 @@ _SQUARE_MILLIMETRES = re.compile(r"([0-9]+(?:\.[0-9]*)?|\.[0-9]+)\s*mm(?:2|\^2|Â
 
 
 def awg_diameter(gauge: ArrayLike) -> FloatArray:
-    """Give the diameter of a solid round wire of an American wire gauge.
+    """Give the diameter of a solid round wire of an American wire gauge [m].
+
+    ``d = 0.127 mm * 92^((36 - n)/39)``.
+
+    Raises InputError if a gauge is not a whole number from -3 to 40.
+
+    Source: ASTM B258.
 
     Parameters
     ----------
-    gauge : array_like of int
-        Gauge number [1], -3 (which is 4/0) to 40, any shape; 0 is 1/0, -1 is 2/0, -2 is 3/0.
-
-    Returns
-    -------
-    ndarray
-        Diameter [m].
-
-    Raises
-    ------
-    InputError
-        If a gauge is not a whole number from -3 to 40.
-
-    Notes
-    -----
-    ``d = 0.127 mm * 92^((36 - n)/39)``.
-
-    References
-    ----------
-    ASTM B258.
+    gauge : Gauge number [1], -3 (which is 4/0) to 40, any shape; 0 is 1/0, -1 is 2/0, -2 is 3/0
 
     Examples
     --------
@@ -107,30 +94,17 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
 
 
 def awg_area(gauge: ArrayLike) -> FloatArray:
-    """Give the cross-section of a solid round wire of an American wire gauge.
+    """Give the cross-section of a solid round wire of an American wire gauge [m^2].
+
+    ``A = pi d^2/4``. A stranded wire of the same gauge may have more or less copper: up to 9 % either way was found.
+
+    Raises InputError if a gauge is not a whole number from -3 to 40.
+
+    Source: ASTM B258.
 
     Parameters
     ----------
-    gauge : array_like of int
-        Gauge number [1], -3 (which is 4/0) to 40, any shape.
-
-    Returns
-    -------
-    ndarray
-        Area [m^2].
-
-    Raises
-    ------
-    InputError
-        If a gauge is not a whole number from -3 to 40.
-
-    Notes
-    -----
-    ``A = pi d^2/4``. A stranded wire of the same gauge may have more or less copper: up to 9 % either way was found.
-
-    References
-    ----------
-    ASTM B258.
+    gauge : Gauge number [1], -3 (which is 4/0) to 40, any shape
 
     Examples
     --------
@@ -141,30 +115,17 @@ def awg_area(gauge: ArrayLike) -> FloatArray:
 
 
 def conductor_area(text: str) -> float:
-    """Read the cross-section of a conductor from text.
+    """Read the cross-section of a conductor from text [m^2].
+
+    A gauge is taken as solid wire (:func:`awg_area`).
+
+    Raises InputError if the text is anything else.
+
+    Source: ASTM B258.
 
     Parameters
     ----------
-    text : str
-        A gauge, "AWG 20" or "AWG 2/0" (4/0 to 40), or an area, "0.75 mm2", "0.75 mm^2" or with a raised 2.
-
-    Returns
-    -------
-    float
-        Area [m^2].
-
-    Raises
-    ------
-    InputError
-        If the text is anything else.
-
-    Notes
-    -----
-    A gauge is taken as solid wire (:func:`awg_area`).
-
-    References
-    ----------
-    ASTM B258.
+    text : A gauge, "AWG 20" or "AWG 2/0" (4/0 to 40), or an area, "0.75 mm2", "0.75 mm^2" or with a raised 2
 
     Examples
     --------
@@ -188,30 +149,17 @@ def conductor_area(text: str) -> float:
 
 
 def temperature_factor(temperature: ArrayLike) -> FloatArray:
-    """Give the resistance of copper relative to its resistance at 20 degC.
+    """Give the resistance of copper relative to its resistance at 20 degC [1].
+
+    ``1 + 0.00393 (T - 20)``. A straight line, good from about -100 to 200 degC; beyond, an extrapolation.
+
+    Raises InputError if a temperature is outside the range in which the straight line is positive and copper is solid.
+
+    Source: IEC 60028, 1925.
 
     Parameters
     ----------
-    temperature : array_like
-        Temperature of the copper [degC], any shape; above -234 and up to 1083 degC.
-
-    Returns
-    -------
-    ndarray
-        Ratio [1].
-
-    Raises
-    ------
-    InputError
-        If a temperature is outside the range in which the straight line is positive and copper is solid.
-
-    Notes
-    -----
-    ``1 + 0.00393 (T - 20)``. A straight line, good from about -100 to 200 degC; beyond, an extrapolation.
-
-    References
-    ----------
-    IEC 60028, 1925.
+    temperature : Temperature of the copper [degC], any shape; above -234 and up to 1083 degC
 
     Examples
     --------
@@ -223,34 +171,20 @@ def temperature_factor(temperature: ArrayLike) -> FloatArray:
 
 
 def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike = 20.0) -> FloatArray:
-    """Give the resistance of a copper conductor.
+    """Give the resistance of a copper conductor [ohm].
+
+    ``R = length/(58e6 area) * (1 + 0.00393 (T - 20))``; direct current.
+
+    Raises InputError if the length is negative, the area not positive, or the temperature refused by
+    :func:`temperature_factor`.
+
+    Source: IEC 60028, 1925.
 
     Parameters
     ----------
-    length : array_like
-        Length of the copper, both ways for a pair of leads [m], any shape, broadcasts.
-    area : array_like
-        Cross-section [m^2], any shape, broadcasts.
-    temperature : array_like, optional
-        Temperature of the copper [degC], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Resistance [ohm].
-
-    Raises
-    ------
-    InputError
-        If the length is negative, the area not positive, or the temperature refused by :func:`temperature_factor`.
-
-    Notes
-    -----
-    ``R = length/(58e6 area) * (1 + 0.00393 (T - 20))``; direct current.
-
-    References
-    ----------
-    IEC 60028, 1925.
+    length : Length of the copper, both ways for a pair of leads [m], any shape, broadcasts
+    area : Cross-section [m^2], any shape, broadcasts
+    temperature : Temperature of the copper [degC], any shape, broadcasts
 
     Examples
     --------
@@ -263,30 +197,17 @@ def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike
 
 
 def copper_thickness(ounces: ArrayLike) -> FloatArray:
-    """Give the thickness of a board's copper from its weight.
+    """Give the thickness of a board's copper from its weight [m].
+
+    1.378 mil for each oz/ft^2, nominal; etching and plating change it.
+
+    Raises InputError if a weight is not positive and finite.
+
+    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
 
     Parameters
     ----------
-    ounces : array_like
-        Copper weight [oz/ft^2], any shape.
-
-    Returns
-    -------
-    ndarray
-        Thickness [m].
-
-    Raises
-    ------
-    InputError
-        If a weight is not positive and finite.
-
-    Notes
-    -----
-    1.378 mil for each oz/ft^2, nominal; etching and plating change it.
-
-    References
-    ----------
-    IPC-2221, as quoted in a component maker's calculator text, n.d.
+    ounces : Copper weight [oz/ft^2], any shape
 
     Examples
     --------
@@ -297,32 +218,18 @@ def copper_thickness(ounces: ArrayLike) -> FloatArray:
 
 
 def trace_area(width: ArrayLike, thickness: ArrayLike) -> FloatArray:
-    """Give the cross-section of a board trace.
+    """Give the cross-section of a board trace [m^2].
+
+    A rectangle; the slope of the etched edge is left out.
+
+    Raises InputError if a measure is not positive and finite.
+
+    Source: IPC-2221.
 
     Parameters
     ----------
-    width : array_like
-        Width of the trace [m], any shape, broadcasts.
-    thickness : array_like
-        Thickness of the copper [m] (:func:`copper_thickness`), any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Area [m^2].
-
-    Raises
-    ------
-    InputError
-        If a measure is not positive and finite.
-
-    Notes
-    -----
-    A rectangle; the slope of the etched edge is left out.
-
-    References
-    ----------
-    IPC-2221.
+    width : Width of the trace [m], any shape, broadcasts
+    thickness : Thickness of the copper [m] (:func:`copper_thickness`), any shape, broadcasts
 
     Examples
     --------
@@ -340,35 +247,19 @@ def _trace_constant(layer: str) -> float:
 
 
 def trace_current(area: ArrayLike, temperature_rise: ArrayLike, layer: Layer = "outer") -> FloatArray:
-    """Give the continuous current that heats a board trace by a temperature rise.
+    """Give the continuous current that heats a board trace by a temperature rise [A].
 
-    Parameters
-    ----------
-    area : array_like
-        Cross-section of the trace [m^2], any shape, broadcasts.
-    temperature_rise : array_like
-        Rise above the ambient [K], any shape, broadcasts.
-    layer : {"outer", "inner"}, optional
-        Where the trace lies.
-
-    Returns
-    -------
-    ndarray
-        Current [A].
-
-    Raises
-    ------
-    InputError
-        If area or rise is not positive and finite, or the layer is unknown.
-
-    Notes
-    -----
     ``I = k dT^0.44 A^0.725``, A in mil^2, k 0.048 outer and 0.024 inner. A curve fit for steady currents to about 35
     A, rises of 10 to 100 K, traces to about 10 mm (limits from memory).
 
-    References
+    Raises InputError if area or rise is not positive and finite, or the layer is unknown.
+
+    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
+
+    Parameters
     ----------
-    IPC-2221, as quoted in a component maker's calculator text, n.d.
+    area : Cross-section of the trace [m^2], any shape, broadcasts
+    temperature_rise : Rise above the ambient [K], any shape, broadcasts
 
     Examples
     --------
@@ -381,34 +272,18 @@ def trace_current(area: ArrayLike, temperature_rise: ArrayLike, layer: Layer = "
 
 
 def trace_temperature_rise(current: ArrayLike, area: ArrayLike, layer: Layer = "outer") -> FloatArray:
-    """Give the temperature rise of a board trace that carries a continuous current.
+    """Give the temperature rise of a board trace that carries a continuous current [K].
+
+    The inverse of :func:`trace_current`, with the same validity.
+
+    Raises InputError if the area is not positive and finite, the current is not finite, or the layer is unknown.
+
+    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
 
     Parameters
     ----------
-    current : array_like
-        Continuous current [A], any shape, broadcasts; its sign does not matter.
-    area : array_like
-        Cross-section of the trace [m^2], any shape, broadcasts.
-    layer : {"outer", "inner"}, optional
-        Where the trace lies.
-
-    Returns
-    -------
-    ndarray
-        Rise above the ambient [K].
-
-    Raises
-    ------
-    InputError
-        If the area is not positive and finite, the current is not finite, or the layer is unknown.
-
-    Notes
-    -----
-    The inverse of :func:`trace_current`, with the same validity.
-
-    References
-    ----------
-    IPC-2221, as quoted in a component maker's calculator text, n.d.
+    current : Continuous current [A], any shape, broadcasts; its sign does not matter
+    area : Cross-section of the trace [m^2], any shape, broadcasts
 
     Examples
     --------
@@ -421,32 +296,18 @@ def trace_temperature_rise(current: ArrayLike, area: ArrayLike, layer: Layer = "
 
 
 def fusing_current_preece(diameter: ArrayLike, metal: str = "copper") -> FloatArray:
-    """Give the continuous current at which a long wire in still air melts.
+    """Give the continuous current at which a long wire in still air melts [A].
+
+    ``I = k d^1.5``, d in inches. Steady state, long bare wire in free air: a melting current, never a rating.
+
+    Raises InputError if the diameter is not positive and finite, or the metal is unknown.
+
+    Source: Preece's law, constants of the Ness Engineering fuse page, n.d.
 
     Parameters
     ----------
-    diameter : array_like
-        Diameter of the bare wire [m], any shape.
-    metal : str, optional
-        A key of `FUSING_CONSTANTS`.
-
-    Returns
-    -------
-    ndarray
-        Fusing current [A].
-
-    Raises
-    ------
-    InputError
-        If the diameter is not positive and finite, or the metal is unknown.
-
-    Notes
-    -----
-    ``I = k d^1.5``, d in inches. Steady state, long bare wire in free air: a melting current, never a rating.
-
-    References
-    ----------
-    Preece's law, constants of the Ness Engineering fuse page, n.d.
+    diameter : Diameter of the bare wire [m], any shape
+    metal : A key of `FUSING_CONSTANTS`
 
     Examples
     --------
@@ -467,35 +328,20 @@ def _onderdonk(area: ArrayLike, ambient: ArrayLike) -> tuple[FloatArray, FloatAr
 
 
 def onderdonk_current(area: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> FloatArray:
-    """Give the current that brings a copper conductor to its melting point in a time.
+    """Give the current that brings a copper conductor to its melting point in a time [A].
 
-    Parameters
-    ----------
-    area : array_like
-        Cross-section [m^2], any shape, broadcasts.
-    time : array_like
-        Length of the pulse [s], any shape, broadcasts.
-    ambient : array_like
-        Temperature of the copper at the start [degC], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Current [A].
-
-    Raises
-    ------
-    InputError
-        If area or time is not positive and finite, or the ambient is not between -234 and 1083 degC.
-
-    Notes
-    -----
     ``I = A sqrt(log10(1 + (1083 - Ta)/(234 + Ta))/(33 t))``, A in circular mils. No heat is lost: good for pulses of
     seconds and less, too low a current for longer ones.
 
-    References
+    Raises InputError if area or time is not positive and finite, or the ambient is not between -234 and 1083 degC.
+
+    Source: Onderdonk's equation with 33 and (234 + Ta); a form with (234 - Ta) circulates and is wrong.
+
+    Parameters
     ----------
-    Onderdonk's equation with 33 and (234 + Ta); a form with (234 - Ta) circulates and is wrong.
+    area : Cross-section [m^2], any shape, broadcasts
+    time : Length of the pulse [s], any shape, broadcasts
+    ambient : Temperature of the copper at the start [degC], any shape, broadcasts
 
     Examples
     --------
@@ -509,32 +355,21 @@ def onderdonk_current(area: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> F
 def onderdonk_time(current: ArrayLike, area: ArrayLike, ambient: ArrayLike) -> FloatArray:
     """Give the time in which a current brings a copper conductor to its melting point.
 
+    The inverse of :func:`onderdonk_current`: no heat is lost, so the true time is never shorter.
+
+    Raises InputError if the area is not positive and finite, the current is not finite, or the ambient is refused.
+
+    Source: As :func:`onderdonk_current`.
+
     Parameters
     ----------
-    current : array_like
-        Constant current [A], any shape, broadcasts; its sign does not matter.
-    area : array_like
-        Cross-section [m^2], any shape, broadcasts.
-    ambient : array_like
-        Temperature of the copper at the start [degC], any shape, broadcasts.
+    current : Constant current [A], any shape, broadcasts; its sign does not matter
+    area : Cross-section [m^2], any shape, broadcasts
+    ambient : Temperature of the copper at the start [degC], any shape, broadcasts
 
     Returns
     -------
-    ndarray
-        Time [s]; infinite at zero current.
-
-    Raises
-    ------
-    InputError
-        If the area is not positive and finite, the current is not finite, or the ambient is refused.
-
-    Notes
-    -----
-    The inverse of :func:`onderdonk_current`: no heat is lost, so the true time is never shorter.
-
-    References
-    ----------
-    As :func:`onderdonk_current`.
+    Time [s]; infinite at zero current
 
     Examples
     --------
@@ -551,35 +386,23 @@ def onderdonk_time(current: ArrayLike, area: ArrayLike, ambient: ArrayLike) -> F
 def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> FloatArray:
     """Give the temperature of a copper conductor after a pulse of constant current, no heat being lost.
 
-    Parameters
-    ----------
-    area : array_like
-        Cross-section [m^2], any shape, broadcasts.
-    current : array_like
-        Constant current [A], any shape, broadcasts; its sign does not matter.
-    time : array_like
-        Length of the pulse [s], any shape, broadcasts.
-    ambient : array_like
-        Temperature of the copper at the start [degC], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Temperature [degC]; infinite where the copper reaches its melting point.
-
-    Raises
-    ------
-    InputError
-        If the area is not positive and finite, the time is negative, or current or ambient is refused.
-
-    Notes
-    -----
     Onderdonk's equation solved for the temperature: ``T = Ta + (234 + Ta)(10^(33 t (I/A)^2) - 1)``, A in circular
     mils. An upper bound, since heat is lost in truth.
 
-    References
+    Raises InputError if the area is not positive and finite, the time is negative, or current or ambient is refused.
+
+    Source: As :func:`onderdonk_current`.
+
+    Parameters
     ----------
-    As :func:`onderdonk_current`.
+    area : Cross-section [m^2], any shape, broadcasts
+    current : Constant current [A], any shape, broadcasts; its sign does not matter
+    time : Length of the pulse [s], any shape, broadcasts
+    ambient : Temperature of the copper at the start [degC], any shape, broadcasts
+
+    Returns
+    -------
+    Temperature [degC]; infinite where the copper reaches its melting point
 
     Examples
     --------
@@ -598,35 +421,20 @@ def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, 
 
 
 def two_wire_inductance(length_one_way: ArrayLike, spacing: ArrayLike, diameter: ArrayLike) -> FloatArray:
-    """Give the inductance of the loop of two parallel round wires, out and back.
+    """Give the inductance of the loop of two parallel round wires, out and back [H].
 
-    Parameters
-    ----------
-    length_one_way : array_like
-        Distance from source to load [m], any shape, broadcasts.
-    spacing : array_like
-        Distance between the centres of the wires [m], any shape, broadcasts.
-    diameter : array_like
-        Diameter of each bare wire [m], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Inductance [H].
-
-    Raises
-    ------
-    InputError
-        If a measure is refused, or the spacing is less than the diameter.
-
-    Notes
-    -----
     ``L = mu0/pi * length * (ln(2 spacing/diameter) + 1/4)``: evenly filled wires (slow currents), length much above
     spacing; ends left out. Fast edges crowd the current to the facing surfaces, so this is the higher value.
 
-    References
+    Raises InputError if a measure is refused, or the spacing is less than the diameter.
+
+    Source: Textbook (from memory); checked in the tests by geometric mean distances.
+
+    Parameters
     ----------
-    Textbook (from memory); checked in the tests by geometric mean distances.
+    length_one_way : Distance from source to load [m], any shape, broadcasts
+    spacing : Distance between the centres of the wires [m], any shape, broadcasts
+    diameter : Diameter of each bare wire [m], any shape, broadcasts
 
     Examples
     --------

@@ -38,22 +38,13 @@ def adc_code(voltage: ArrayLike, reference: ArrayLike, bits: ArrayLike) -> Float
 
     Parameters
     ----------
-    voltage : array_like
-        Voltage at the pin [V], broadcasts.
-    reference : array_like
-        Reference voltage [V], above 0, broadcasts.
-    bits : array_like
-        Resolution [bit], whole number from 1 to 32, broadcasts.
+    voltage : Voltage at the pin [V], broadcasts
+    reference : Reference voltage [V], above 0, broadcasts
+    bits : Resolution [bit], whole number from 1 to 32, broadcasts
 
     Returns
     -------
-    ndarray
-        Real-valued code [LSB], held between 0 and 2^bits - 1.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
+    Real-valued code [LSB], held between 0 and 2^bits - 1
 
     Examples
     --------
@@ -70,34 +61,20 @@ def acquisition_time(
 ) -> FloatArray:
     """Return the time in which a full-scale step settles on the sample capacitor.
 
+    t = ln(2^bits / error) R C.
+
+    Source: C8051T620/320 manual, equation 8.1, n.d.
+
     Parameters
     ----------
-    bits : array_like
-        Resolution [bit], whole number from 1 to 32, broadcasts.
-    error_lsb : array_like
-        Error that may remain [LSB], above 0, broadcasts.
-    source_resistance : array_like
-        All resistance between source and sample capacitor [ohm], 0 or more, broadcasts.
-    sample_capacitance : array_like
-        Sample capacitance [F], 0 or more, broadcasts.
+    bits : Resolution [bit], whole number from 1 to 32, broadcasts
+    error_lsb : Error that may remain [LSB], above 0, broadcasts
+    source_resistance : All resistance between source and sample capacitor [ohm], 0 or more, broadcasts
+    sample_capacitance : Sample capacitance [F], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Acquisition time [s]; 0 where the whole step may remain.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    t = ln(2^bits / error) R C.
-
-    References
-    ----------
-    C8051T620/320 manual, equation 8.1, n.d.
+    Acquisition time [s]; 0 where the whole step may remain
 
     Examples
     --------
@@ -109,33 +86,17 @@ def acquisition_time(
 
 
 def settling(ratio: ArrayLike, resistance: ArrayLike, capacitance: ArrayLike, fixed: ArrayLike = 0.0) -> FloatArray:
-    """Return the time in which a step falls to one part in `ratio`, plus a fixed delay.
+    """Return the time in which a step falls to one part in `ratio`, plus a fixed delay [s].
+
+    t = ln(ratio) R C + fixed.
 
     Parameters
     ----------
-    ratio : array_like
-        Step over the error that may remain [1], 1 or more, broadcasts. Data sheets of 10-bit converters write 2047,
-        one less than 2^11.
-    resistance : array_like
-        All resistance in the path [ohm], 0 or more, broadcasts.
-    capacitance : array_like
-        Capacitance that is charged [F], 0 or more, broadcasts.
-    fixed : array_like, optional
-        Delay of amplifier and temperature to be added [s], 0 or more, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Settling time [s].
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    t = ln(ratio) R C + fixed.
+    ratio : Step over the error that may remain [1], 1 or more, broadcasts. Data sheets of 10-bit converters write 2047,
+        one less than 2^11
+    resistance : All resistance in the path [ohm], 0 or more, broadcasts
+    capacitance : Capacitance that is charged [F], 0 or more, broadcasts
+    fixed : Delay of amplifier and temperature to be added [s], 0 or more, broadcasts
 
     Examples
     --------
@@ -159,34 +120,19 @@ def gate_voltage(
     pull_down: ArrayLike,
     leakage: ArrayLike = 0.0,
 ) -> FloatArray:
-    """Return the gate voltage while the pin is driven; a supply of 0 V stands for a pin driven low.
+    """Return the gate voltage while the pin is driven; a supply of 0 V stands for a pin driven low [V].
+
+    Superposition with R = output + series: V = supply pull_down / (R + pull_down) + leakage (R parallel pull_down).
+
+    Raises InputError if a value is outside its range, or series and pull-down are both infinite (the gate floats).
 
     Parameters
     ----------
-    supply : array_like
-        Voltage behind the driven pin [V], 0 or more, broadcasts.
-    output_resistance : array_like
-        Resistance of the pin's driver [ohm], 0 or more, broadcasts.
-    series_resistance : array_like
-        Resistance between pin and gate [ohm], 0 or more, may be infinite, broadcasts.
-    pull_down : array_like
-        Resistance from gate to ground [ohm], 0 or more, may be infinite, broadcasts.
-    leakage : array_like, optional
-        Current pushed into the gate node [A]; negative where it draws, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Gate voltage [V], without clamps.
-
-    Raises
-    ------
-    InputError
-        If a value is outside its range, or series and pull-down are both infinite (the gate floats).
-
-    Notes
-    -----
-    Superposition with R = output + series: V = supply pull_down / (R + pull_down) + leakage (R parallel pull_down).
+    supply : Voltage behind the driven pin [V], 0 or more, broadcasts
+    output_resistance : Resistance of the pin's driver [ohm], 0 or more, broadcasts
+    series_resistance : Resistance between pin and gate [ohm], 0 or more, may be infinite, broadcasts
+    pull_down : Resistance from gate to ground [ohm], 0 or more, may be infinite, broadcasts
+    leakage : Current pushed into the gate node [A]; negative where it draws, broadcasts
 
     Examples
     --------
@@ -224,34 +170,21 @@ def floating_gate_voltage(
 ) -> FloatArray:
     """Return the gate voltage while the pin is not driven.
 
+    Superposition as in `gate_voltage` with R = pull-up + series. A pin's leakage counted at the gate is an upper bound
+    of the same leakage at the pin.
+
     Parameters
     ----------
-    supply : array_like
-        Supply of the controller [V], 0 or more, broadcasts.
-    reset_pull_up : array_like
-        Pull-up of the pin in reset [ohm], 0 or more; infinite where it floats, broadcasts.
-    series_resistance : array_like
-        Resistance between pin and gate [ohm], 0 or more, may be infinite, broadcasts.
-    pull_down : array_like
-        Resistance from gate to ground [ohm], 0 or more; infinite where there is none, broadcasts.
-    leakage : array_like, optional
-        Current pushed into the gate node [A]; negative where it draws, broadcasts.
+    supply : Supply of the controller [V], 0 or more, broadcasts
+    reset_pull_up : Pull-up of the pin in reset [ohm], 0 or more; infinite where it floats, broadcasts
+    series_resistance : Resistance between pin and gate [ohm], 0 or more, may be infinite, broadcasts
+    pull_down : Resistance from gate to ground [ohm], 0 or more; infinite where there is none, broadcasts
+    leakage : Current pushed into the gate node [A]; negative where it draws, broadcasts
 
     Returns
     -------
-    ndarray
-        Gate voltage [V]. Without a pull-down it is held between 0 and the supply, and a gate that nothing at all drives
-        is taken at the supply, the worst case.
-
-    Raises
-    ------
-    InputError
-        If a value is outside its range.
-
-    Notes
-    -----
-    Superposition as in `gate_voltage` with R = pull-up + series. A pin's leakage counted at the gate is an upper bound
-    of the same leakage at the pin.
+    Gate voltage [V]. Without a pull-down it is held between 0 and the supply, and a gate that nothing at all drives is
+        taken at the supply, the worst case
 
     Examples
     --------
@@ -278,22 +211,13 @@ def regulated_supply(battery_voltage: ArrayLike, set_point: ArrayLike, dropout: 
 
     Parameters
     ----------
-    battery_voltage : array_like
-        Voltage at the regulator's input [V], broadcasts.
-    set_point : array_like
-        Regulated voltage [V], 0 or more, broadcasts.
-    dropout : array_like
-        Least voltage across the regulator [V], 0 or more, broadcasts.
+    battery_voltage : Voltage at the regulator's input [V], broadcasts
+    set_point : Regulated voltage [V], 0 or more, broadcasts
+    dropout : Least voltage across the regulator [V], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Supply of the controller [V], never below 0.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
+    Supply of the controller [V], never below 0
 
     Examples
     --------
@@ -309,28 +233,17 @@ def hold_up_time(
 ) -> FloatArray:
     """Return how long a capacitor alone keeps a constant current supplied.
 
+    t = C (V_start - V_end) / I.
+
     Parameters
     ----------
-    capacitance : array_like
-        Hold-up capacitance [F], 0 or more, broadcasts.
-    current : array_like
-        Constant current drawn [A], 0 or more, broadcasts.
-    start_voltage, end_voltage : array_like
-        Voltage at the start and lowest voltage that will do [V], broadcast.
+    capacitance : Hold-up capacitance [F], 0 or more, broadcasts
+    current : Constant current drawn [A], 0 or more, broadcasts
+    start_voltage, end_voltage : Voltage at the start and lowest voltage that will do [V], broadcast
 
     Returns
     -------
-    ndarray
-        Hold-up time [s]; 0 where the start is not above the end or there is no capacitor, else infinite at 0 A.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    t = C (V_start - V_end) / I.
+    Hold-up time [s]; 0 where the start is not above the end or there is no capacitor, else infinite at 0 A
 
     Examples
     --------
@@ -353,32 +266,19 @@ def clamp_current(
 ) -> FloatArray:
     """Return the current that a pin's upper clamp diode passes into the rail.
 
+    I = max(0, V_open - rail - drop) / (R_source + R_clamp). The rail is taken as stiff; a lower drop is the worse one.
+
     Parameters
     ----------
-    pin_voltage_open : array_like
-        Voltage that the source would bring to the pin without the clamp [V], broadcasts.
-    source_resistance : array_like
-        Resistance of that source [ohm], 0 or more, broadcasts.
-    rail : array_like
-        Voltage of the controller's rail [V]; 0 for a dead controller, broadcasts.
-    drop : array_like
-        Forward voltage of the clamp [V], 0 or more, broadcasts.
-    clamp_resistance : array_like
-        Resistance of the clamp [ohm], 0 or more, broadcasts.
+    pin_voltage_open : Voltage that the source would bring to the pin without the clamp [V], broadcasts
+    source_resistance : Resistance of that source [ohm], 0 or more, broadcasts
+    rail : Voltage of the controller's rail [V]; 0 for a dead controller, broadcasts
+    drop : Forward voltage of the clamp [V], 0 or more, broadcasts
+    clamp_resistance : Resistance of the clamp [ohm], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Clamp current [A]; 0 where the clamp does not conduct, infinite where nothing limits it.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    I = max(0, V_open - rail - drop) / (R_source + R_clamp). The rail is taken as stiff; a lower drop is the worse one.
+    Clamp current [A]; 0 where the clamp does not conduct, infinite where nothing limits it
 
     Examples
     --------

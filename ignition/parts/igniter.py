@@ -51,28 +51,17 @@ def _rates(current: FloatArray, threshold: FloatArray, growth: FloatArray) -> tu
 def steady_thermal_fraction(current: ArrayLike, threshold: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
     """Return the thermal fraction that a current reaches when it is held for ever.
 
+    x = u / (1 + a - u a) with u = (I / I0)^2; runaway for u a >= 1 + a. At a = 0, x = u.
+
     Parameters
     ----------
-    current : array_like
-        Bridge current [A], either sign, any shape, broadcasts.
-    threshold : array_like
-        Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+    current : Bridge current [A], either sign, any shape, broadcasts
+    threshold : Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
 
     Returns
     -------
-    ndarray
-        Thermal fraction [1]; infinite where the heating runs away and where `threshold` is zero.
-
-    Raises
-    ------
-    InputError
-        If an argument is not finite or outside its range.
-
-    Notes
-    -----
-    x = u / (1 + a - u a) with u = (I / I0)^2; runaway for u a >= 1 + a. At a = 0, x = u.
+    Thermal fraction [1]; infinite where the heating runs away and where `threshold` is zero
 
     Examples
     --------
@@ -96,35 +85,21 @@ def thermal_fraction(
 ) -> FloatArray:
     """Return the thermal fraction after a constant current has flowed for a time.
 
+    x(t) = x(0) exp(-z) + k (1 - exp(-z)) / g with u = (I / I0)^2, k = u / (1 + a), g = 1 - u a / (1 + a) and
+    z = g t / tau.
+
     Parameters
     ----------
-    current : array_like
-        Bridge current [A], either sign, any shape, broadcasts.
-    threshold : array_like
-        Steady threshold current [A], 0 or more, any shape, broadcasts.
-    time_constant : array_like
-        Thermal time constant C / gamma [s], above 0, any shape, broadcasts.
-    time : array_like
-        Time since the current began [s], 0 or more, may be infinite, any shape, broadcasts.
-    start : array_like, optional
-        Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
+    current : Bridge current [A], either sign, any shape, broadcasts
+    threshold : Steady threshold current [A], 0 or more, any shape, broadcasts
+    time_constant : Thermal time constant C / gamma [s], above 0, any shape, broadcasts
+    time : Time since the current began [s], 0 or more, may be infinite, any shape, broadcasts
+    start : Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
 
     Returns
     -------
-    ndarray
-        Thermal fraction [1]; infinite where `threshold` is zero. Values above 1 continue the law past function.
-
-    Raises
-    ------
-    InputError
-        If an argument is NaN or outside its range.
-
-    Notes
-    -----
-    x(t) = x(0) exp(-z) + k (1 - exp(-z)) / g with u = (I / I0)^2, k = u / (1 + a), g = 1 - u a / (1 + a) and
-    z = g t / tau.
+    Thermal fraction [1]; infinite where `threshold` is zero. Values above 1 continue the law past function
 
     Examples
     --------
@@ -154,38 +129,23 @@ def function_time(
 ) -> FloatArray:
     """Return the time until a constant current makes the bridge function.
 
-    Parameters
-    ----------
-    current : array_like
-        Bridge current [A], either sign, any shape, broadcasts.
-    threshold : array_like
-        Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it.
-    time_constant : array_like
-        Thermal time constant C / gamma [s], above 0, any shape, broadcasts.
-    start : array_like, optional
-        Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Function time [s]; infinite where the current does not exceed the threshold, zero where `start` is 1 or
-        more or `threshold` is zero.
-
-    Raises
-    ------
-    InputError
-        If an argument is not finite or outside its range.
-
-    Notes
-    -----
     t = (tau / g) ln(1 + g (1 - x(0)) / (u - 1)) with u = (I / I0)^2 and g = 1 - u a / (1 + a); at a = 0 and x(0) = 0
     it is -tau ln(1 - (I0 / I)^2). u - 1 is taken as (I - I0)(I + I0) / I0^2, exact just above the threshold.
 
-    References
+    Source: The cold and hot curves of a thermal overload relay (IEC 60255-8, 60255-149) are this law at a = 0.
+
+    Parameters
     ----------
-    The cold and hot curves of a thermal overload relay (IEC 60255-8, 60255-149) are this law at a = 0.
+    current : Bridge current [A], either sign, any shape, broadcasts
+    threshold : Steady threshold current [A], 0 or more, any shape, broadcasts. Zero: the surroundings alone function it
+    time_constant : Thermal time constant C / gamma [s], above 0, any shape, broadcasts
+    start : Thermal fraction at time 0 [1], 0 or more, any shape, broadcasts
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
+
+    Returns
+    -------
+    Function time [s]; infinite where the current does not exceed the threshold, zero where `start` is 1 or more or
+        `threshold` is zero
 
     Examples
     --------
@@ -208,32 +168,16 @@ def function_time(
 def adiabatic_energy(
     threshold: ArrayLike, resistance: ArrayLike, time_constant: ArrayLike, growth: ArrayLike = 0.0
 ) -> FloatArray:
-    """Return the energy that functions the bridge when it arrives too fast for any to be lost.
+    """Return the energy that functions the bridge when it arrives too fast for any to be lost [J].
+
+    E0 = C theta_f = I0^2 R0 (1 + a) tau.
 
     Parameters
     ----------
-    threshold : array_like
-        Steady threshold current [A], 0 or more, any shape, broadcasts.
-    resistance : array_like
-        Cold bridge resistance [ohm], above 0, any shape, broadcasts.
-    time_constant : array_like
-        Thermal time constant [s], above 0, any shape, broadcasts.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Adiabatic energy [J].
-
-    Raises
-    ------
-    InputError
-        If an argument is not finite or outside its range.
-
-    Notes
-    -----
-    E0 = C theta_f = I0^2 R0 (1 + a) tau.
+    threshold : Steady threshold current [A], 0 or more, any shape, broadcasts
+    resistance : Cold bridge resistance [ohm], above 0, any shape, broadcasts
+    time_constant : Thermal time constant [s], above 0, any shape, broadcasts
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
 
     Examples
     --------
@@ -247,32 +191,16 @@ def adiabatic_energy(
 def time_constant_from_energy(
     energy: ArrayLike, threshold: ArrayLike, resistance: ArrayLike, growth: ArrayLike = 0.0
 ) -> FloatArray:
-    """Return the thermal time constant that goes with an adiabatic energy.
+    """Return the thermal time constant that goes with an adiabatic energy [s].
+
+    tau = E0 / (I0^2 R0 (1 + a)).
 
     Parameters
     ----------
-    energy : array_like
-        Adiabatic energy [J], above 0, any shape, broadcasts.
-    threshold : array_like
-        Steady threshold current [A], above 0, any shape, broadcasts.
-    resistance : array_like
-        Cold bridge resistance [ohm], above 0, any shape, broadcasts.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Thermal time constant [s].
-
-    Raises
-    ------
-    InputError
-        If an argument is not finite or outside its range.
-
-    Notes
-    -----
-    tau = E0 / (I0^2 R0 (1 + a)).
+    energy : Adiabatic energy [J], above 0, any shape, broadcasts
+    threshold : Steady threshold current [A], above 0, any shape, broadcasts
+    resistance : Cold bridge resistance [ohm], above 0, any shape, broadcasts
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
 
     Examples
     --------
@@ -286,32 +214,20 @@ def time_constant_from_energy(
 def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
     """Return the steady threshold of a bridge that just functions at a current held for a finite duration.
 
-    Parameters
-    ----------
-    current : array_like
-        Stated current [A], 0 or more, any shape, broadcasts.
-    duration : array_like
-        Duration of that current [s], above 0, may be infinite, any shape, broadcasts.
-    time_constant : array_like
-        Thermal time constant [s], above 0, any shape, broadcasts.
-    growth : array_like, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        The current taken to infinite duration [A], never above `current`.
-
-    Raises
-    ------
-    InputError
-        If an argument is NaN or outside its range.
-
-    Notes
-    -----
     At a = 0: I0 = I sqrt(1 - exp(-t / tau)). Otherwise u = (I / I0)^2 is found by bisection of x(t) = 1 between
     1 / q and (1 + a) / q, q = 1 - exp(-t / tau), which bound it because the power on the way stays between
     u / (1 + a) and u.
+
+    Parameters
+    ----------
+    current : Stated current [A], 0 or more, any shape, broadcasts
+    duration : Duration of that current [s], above 0, may be infinite, any shape, broadcasts
+    time_constant : Thermal time constant [s], above 0, any shape, broadcasts
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1, broadcasts
+
+    Returns
+    -------
+    The current taken to infinite duration [A], never above `current`
 
     Examples
     --------
@@ -338,31 +254,21 @@ def shifted_threshold(
 ) -> FloatArray:
     """Return the steady threshold at another ambient temperature.
 
+    I0(T) = I0(T0) sqrt((T_f - T) / (T_f - T0)). It holds with a resistance that grows with temperature too: the bridge
+    has the same resistance at the function temperature from whatever ambient it comes.
+
+    Raises InputError if an argument is not finite, or the function temperature does not exceed the reference.
+
     Parameters
     ----------
-    threshold : array_like
-        Steady threshold at the reference temperature [A], 0 or more, any shape, broadcasts.
-    temperature : array_like
-        Ambient temperature [degC], any shape, broadcasts.
-    reference_temperature : array_like
-        Ambient temperature of the stated threshold [degC], any shape, broadcasts.
-    function_temperature : array_like
-        Temperature at which the bridge functions [degC], above the reference, any shape, broadcasts.
+    threshold : Steady threshold at the reference temperature [A], 0 or more, any shape, broadcasts
+    temperature : Ambient temperature [degC], any shape, broadcasts
+    reference_temperature : Ambient temperature of the stated threshold [degC], any shape, broadcasts
+    function_temperature : Temperature at which the bridge functions [degC], above the reference, any shape, broadcasts
 
     Returns
     -------
-    ndarray
-        Steady threshold [A]; zero at and above the function temperature.
-
-    Raises
-    ------
-    InputError
-        If an argument is not finite, or the function temperature does not exceed the reference.
-
-    Notes
-    -----
-    I0(T) = I0(T0) sqrt((T_f - T) / (T_f - T0)). It holds with a resistance that grows with temperature too: the bridge
-    has the same resistance at the function temperature from whatever ambient it comes.
+    Steady threshold [A]; zero at and above the function temperature
 
     Examples
     --------
@@ -386,14 +292,10 @@ class ResponseFit:
 
     Attributes
     ----------
-    time_constant : float
-        Thermal time constant [s].
-    threshold : float
-        Steady threshold that was assumed [A].
-    relative_residuals : tuple of float
-        Measured time over fitted time, less 1, for each pair [1].
-    relative_residual : float
-        Root mean square of ln(measured time / fitted time) [1]; 0 for a single pair.
+    time_constant : Thermal time constant [s]
+    threshold : Steady threshold that was assumed [A]
+    relative_residuals : Measured time over fitted time, less 1, for each pair [1]
+    relative_residual : Root mean square of ln(measured time / fitted time) [1]; 0 for a single pair
     """
 
     time_constant: float
@@ -407,31 +309,21 @@ def time_constant_from_response(
 ) -> ResponseFit:
     """Fit the thermal time constant to function times measured at one or more currents.
 
+    Least squares in ln t. The function time is proportional to tau, so ln t - ln(t at tau = 1 s) is ln tau plus the
+    error, and its mean is the exact minimum: no search is needed.
+
+    Raises InputError if a current does not exceed the threshold, or the pairs are empty, uneven or outside their range.
+
     Parameters
     ----------
-    currents : array_like
-        Constant currents [A], each above the threshold, (n,).
-    times : array_like
-        Function times [s], above 0, (n,).
-    threshold : float
-        Steady threshold current of the units tested [A], above 0.
-    growth : float, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1.
+    currents : Constant currents [A], each above the threshold, (n,)
+    times : Function times [s], above 0, (n,)
+    threshold : Steady threshold current of the units tested [A], above 0
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1
 
     Returns
     -------
-    ResponseFit
-        The time constant, and the residuals by which the pairs contradict the law.
-
-    Raises
-    ------
-    InputError
-        If a current does not exceed the threshold, or the pairs are empty, uneven or outside their range.
-
-    Notes
-    -----
-    Least squares in ln t. The function time is proportional to tau, so ln t - ln(t at tau = 1 s) is ln tau plus the
-    error, and its mean is the exact minimum: no search is needed.
+    The time constant, and the residuals by which the pairs contradict the law
 
     Examples
     --------

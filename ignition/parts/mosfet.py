@@ -36,22 +36,16 @@ _THERMAL_VOLTAGE_PER_KELVIN = 1.380649e-23 / 1.602176634e-19  # k/q [V/K], exact
 def on_resistance_row(gate_voltage: ArrayLike, rows_gate_voltages: ArrayLike) -> npt.NDArray[np.int64]:
     """Return which row of on-resistance holds at a gate voltage: the highest row at or below it.
 
+    Raises InputError if there is no row, the rows do not ascend, or a value is not finite.
+
     Parameters
     ----------
-    gate_voltage : array_like
-        Gate-source voltage really present [V], any shape.
-    rows_gate_voltages : array_like
-        Gate voltages of the data-sheet rows [V], ascending, (n,).
+    gate_voltage : Gate-source voltage really present [V], any shape
+    rows_gate_voltages : Gate voltages of the data-sheet rows [V], ascending, (n,)
 
     Returns
     -------
-    ndarray of int
-        Index of the row, shape of `gate_voltage`; -1 below the lowest row, where the data sheet promises nothing.
-
-    Raises
-    ------
-    InputError
-        If there is no row, the rows do not ascend, or a value is not finite.
+    Index of the row, shape of `gate_voltage`; -1 below the lowest row, where the data sheet promises nothing
 
     Examples
     --------
@@ -80,30 +74,15 @@ def _hot_span(max_junction: ArrayLike) -> FloatArray:
 
 
 def temperature_factor(temperature: ArrayLike, hot_factor: ArrayLike, max_junction: ArrayLike) -> FloatArray:
-    """Return the on-resistance at a junction temperature over that at 25 degC.
+    """Return the on-resistance at a junction temperature over that at 25 degC [1].
+
+    Linear through 1 at 25 degC and `hot_factor` at `max_junction`, continued on both sides.
 
     Parameters
     ----------
-    temperature : array_like
-        Junction temperature [degC], broadcasts.
-    hot_factor : array_like
-        On-resistance at `max_junction` over that at 25 degC [1], above 0, broadcasts.
-    max_junction : array_like
-        Highest junction temperature [degC], above 25, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Factor [1], at least 0.5.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    Linear through 1 at 25 degC and `hot_factor` at `max_junction`, continued on both sides.
+    temperature : Junction temperature [degC], broadcasts
+    hot_factor : On-resistance at `max_junction` over that at 25 degC [1], above 0, broadcasts
+    max_junction : Highest junction temperature [degC], above 25, broadcasts
 
     Examples
     --------
@@ -117,33 +96,19 @@ def temperature_factor(temperature: ArrayLike, hot_factor: ArrayLike, max_juncti
 
 
 def leakage(temperature: ArrayLike, cool: ArrayLike, hot: ArrayLike, max_junction: ArrayLike) -> FloatArray:
-    """Return the drain leakage of the MOSFET when it is off.
+    """Return the drain leakage of the MOSFET when it is off [A].
+
+    Straight in ln(current) between the two points and beyond `max_junction`; `cool` below 25 degC. From a `cool` of
+    zero it is straight in the current, which between the points lies above any exponential through the same end.
+
+    Raises InputError if `hot` is below `cool`, or a value is not finite or outside its range.
 
     Parameters
     ----------
-    temperature : array_like
-        Junction temperature [degC], broadcasts.
-    cool : array_like
-        Leakage at 25 degC [A], 0 or more, broadcasts.
-    hot : array_like
-        Leakage at `max_junction` [A], `cool` or more, broadcasts.
-    max_junction : array_like
-        Highest junction temperature [degC], above 25, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Leakage [A].
-
-    Raises
-    ------
-    InputError
-        If `hot` is below `cool`, or a value is not finite or outside its range.
-
-    Notes
-    -----
-    Straight in ln(current) between the two points and beyond `max_junction`; `cool` below 25 degC. From a `cool` of
-    zero it is straight in the current, which between the points lies above any exponential through the same end.
+    temperature : Junction temperature [degC], broadcasts
+    cool : Leakage at 25 degC [A], 0 or more, broadcasts
+    hot : Leakage at `max_junction` [A], `cool` or more, broadcasts
+    max_junction : Highest junction temperature [degC], above 25, broadcasts
 
     Examples
     --------
@@ -165,24 +130,17 @@ def leakage(temperature: ArrayLike, cool: ArrayLike, hot: ArrayLike, max_junctio
 def threshold_at(temperature: ArrayLike, threshold_25: ArrayLike, drift: ArrayLike) -> FloatArray:
     """Return the gate threshold voltage at a junction temperature.
 
+    Raises InputError if the drift is above 0 or a value is not finite.
+
     Parameters
     ----------
-    temperature : array_like
-        Junction temperature [degC], broadcasts.
-    threshold_25 : array_like
-        Gate threshold at 25 degC [V], broadcasts.
-    drift : array_like
-        Change with temperature [V/K], 0 or less, broadcasts.
+    temperature : Junction temperature [degC], broadcasts
+    threshold_25 : Gate threshold at 25 degC [V], broadcasts
+    drift : Change with temperature [V/K], 0 or less, broadcasts
 
     Returns
     -------
-    ndarray
-        Gate threshold [V]; it may come out negative (conducting with no gate voltage), and is not held at zero.
-
-    Raises
-    ------
-    InputError
-        If the drift is above 0 or a value is not finite.
+    Gate threshold [V]; it may come out negative (conducting with no gate voltage), and is not held at zero
 
     Examples
     --------
@@ -202,30 +160,17 @@ def threshold_at(temperature: ArrayLike, threshold_25: ArrayLike, drift: ArrayLi
 
 
 def gain(on_resistance: ArrayLike, gate_voltage: ArrayLike, threshold: ArrayLike) -> FloatArray:
-    """Return the gain of the square law from one row of on-resistance.
+    """Return the gain of the square law from one row of on-resistance [A/V^2].
+
+    K = 1 / (Rds (Vgs - Vth)). The lowest resistance gives the largest gain.
+
+    Raises InputError if the gate voltage does not exceed the threshold, or a value is outside its range.
 
     Parameters
     ----------
-    on_resistance : array_like
-        On-resistance of the row [ohm], above 0, broadcasts.
-    gate_voltage : array_like
-        Gate voltage of the row [V], above the threshold, broadcasts.
-    threshold : array_like
-        Gate threshold [V], broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Gain K [A/V^2].
-
-    Raises
-    ------
-    InputError
-        If the gate voltage does not exceed the threshold, or a value is outside its range.
-
-    Notes
-    -----
-    K = 1 / (Rds (Vgs - Vth)). The lowest resistance gives the largest gain.
+    on_resistance : On-resistance of the row [ohm], above 0, broadcasts
+    gate_voltage : Gate voltage of the row [V], above the threshold, broadcasts
+    threshold : Gate threshold [V], broadcasts
 
     Examples
     --------
@@ -244,28 +189,17 @@ def gain(on_resistance: ArrayLike, gate_voltage: ArrayLike, threshold: ArrayLike
 def saturation_current(gate_voltage: ArrayLike, threshold: ArrayLike, gain: ArrayLike) -> FloatArray:
     """Return the channel current that the gate voltage allows at a high drain voltage.
 
+    I = K / 2 (Vgs - Vth)^2.
+
     Parameters
     ----------
-    gate_voltage : array_like
-        Gate-source voltage [V], broadcasts.
-    threshold : array_like
-        Gate threshold [V], broadcasts.
-    gain : array_like
-        Gain K [A/V^2], above 0, broadcasts.
+    gate_voltage : Gate-source voltage [V], broadcasts
+    threshold : Gate threshold [V], broadcasts
+    gain : Gain K [A/V^2], above 0, broadcasts
 
     Returns
     -------
-    ndarray
-        Saturation current [A]; 0 at and below the threshold, where `subthreshold_current` remains.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    I = K / 2 (Vgs - Vth)^2.
+    Saturation current [A]; 0 at and below the threshold, where `subthreshold_current` remains
 
     Examples
     --------
@@ -285,32 +219,19 @@ def subthreshold_current(
 ) -> FloatArray:
     """Return the channel current below the gate threshold.
 
+    I = I_th exp(min(Vgs - Vth, 0) / (n k T / q)), for a drain a few kT/q above the source.
+
     Parameters
     ----------
-    gate_voltage : array_like
-        Gate-source voltage [V], broadcasts.
-    threshold : array_like
-        Gate threshold [V], broadcasts.
-    temperature : array_like
-        Junction temperature [degC], above absolute zero, broadcasts.
-    slope_factor : array_like, optional
-        Sub-threshold slope factor n [1], 1 or more, broadcasts.
-    current_at_threshold : array_like, optional
-        Drain current by which the data sheet defines the threshold [A], above 0, broadcasts.
+    gate_voltage : Gate-source voltage [V], broadcasts
+    threshold : Gate threshold [V], broadcasts
+    temperature : Junction temperature [degC], above absolute zero, broadcasts
+    slope_factor : Sub-threshold slope factor n [1], 1 or more, broadcasts
+    current_at_threshold : Drain current by which the data sheet defines the threshold [A], above 0, broadcasts
 
     Returns
     -------
-    ndarray
-        Current [A]; `current_at_threshold` at and above the threshold, to be added to the square law.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    I = I_th exp(min(Vgs - Vth, 0) / (n k T / q)), for a drain a few kT/q above the source.
+    Current [A]; `current_at_threshold` at and above the threshold, to be added to the square law
 
     Examples
     --------
@@ -332,32 +253,18 @@ def subthreshold_current(
 def channel_current(
     gate_voltage: ArrayLike, drain_voltage: ArrayLike, threshold: ArrayLike, gain: ArrayLike
 ) -> FloatArray:
-    """Return the channel current by the square law, in the triode and the saturated region.
+    """Return the channel current by the square law, in the triode and the saturated region [A].
+
+    With overdrive v = Vgs - Vth: I = K (v - V / 2) V with V = min(Vds, v); continuous with its slope at Vds = v.
+
+    Raises InputError if the drain voltage is negative, or a value is outside its range.
 
     Parameters
     ----------
-    gate_voltage : array_like
-        Gate-source voltage [V], broadcasts.
-    drain_voltage : array_like
-        Drain-source voltage [V], 0 or more, broadcasts.
-    threshold : array_like
-        Gate threshold [V], broadcasts.
-    gain : array_like
-        Gain K [A/V^2], above 0, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Channel current [A].
-
-    Raises
-    ------
-    InputError
-        If the drain voltage is negative, or a value is outside its range.
-
-    Notes
-    -----
-    With overdrive v = Vgs - Vth: I = K (v - V / 2) V with V = min(Vds, v); continuous with its slope at Vds = v.
+    gate_voltage : Gate-source voltage [V], broadcasts
+    drain_voltage : Drain-source voltage [V], 0 or more, broadcasts
+    threshold : Gate threshold [V], broadcasts
+    gain : Gain K [A/V^2], above 0, broadcasts
 
     Examples
     --------

@@ -19,24 +19,14 @@ __all__ = [
 
 
 def gate_time_constant(resistance: ArrayLike, input_capacitance: ArrayLike) -> FloatArray:
-    """Return the time constant of the gate.
+    """Return the time constant of the gate [s].
+
+    Raises InputError if a value is not finite or negative.
 
     Parameters
     ----------
-    resistance : array_like
-        Resistance that the gate sees [ohm], 0 or more, broadcasts.
-    input_capacitance : array_like
-        Input capacitance Ciss [F], 0 or more, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time constant [s].
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or negative.
+    resistance : Resistance that the gate sees [ohm], 0 or more, broadcasts
+    input_capacitance : Input capacitance Ciss [F], 0 or more, broadcasts
 
     Examples
     --------
@@ -53,30 +43,18 @@ def turn_on_delay(
 ) -> FloatArray:
     """Return the time from the drive's step until the gate reaches a voltage.
 
+    t = -R C ln(1 - target / drive), from a gate at 0 V; the plateau while the drain falls is not counted.
+
     Parameters
     ----------
-    drive : array_like
-        Final gate voltage [V], broadcasts.
-    target_voltage : array_like
-        Gate voltage to be reached [V]: a threshold or the gate voltage of a row, broadcasts.
-    resistance : array_like
-        Resistance that the gate sees [ohm], 0 or more, broadcasts.
-    input_capacitance : array_like
-        Input capacitance Ciss [F], 0 or more, broadcasts.
+    drive : Final gate voltage [V], broadcasts
+    target_voltage : Gate voltage to be reached [V]: a threshold or the gate voltage of a row, broadcasts
+    resistance : Resistance that the gate sees [ohm], 0 or more, broadcasts
+    input_capacitance : Input capacitance Ciss [F], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Delay [s]; 0 for a target at or below 0 V, infinite for a positive target at or above `drive`.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    t = -R C ln(1 - target / drive), from a gate at 0 V; the plateau while the drain falls is not counted.
+    Delay [s]; 0 for a target at or below 0 V, infinite for a positive target at or above `drive`
 
     Examples
     --------
@@ -100,34 +78,21 @@ def dvdt_gate_voltage(
 ) -> FloatArray:
     """Return the gate voltage at the end of a drain edge, with the gate held only by a resistance.
 
-    Parameters
-    ----------
-    gate_resistance : array_like
-        Resistance from gate to ground [ohm], 0 or more, may be infinite, broadcasts.
-    gate_drain_capacitance : array_like
-        Gate-drain capacitance Crss [F], 0 or more, broadcasts.
-    gate_source_capacitance : array_like
-        Gate-source capacitance Ciss - Crss [F], above 0, broadcasts.
-    supply : array_like
-        Height of the drain edge [V], 0 or more, broadcasts.
-    rise_time : array_like
-        Duration of the edge, a straight ramp [s], 0 or more, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Peak gate voltage [V]. An edge of no duration gives the capacitive divider, whatever the resistance.
-
-    Raises
-    ------
-    InputError
-        If a value is NaN or outside its range.
-
-    Notes
-    -----
     V = R Cgd s (1 - exp(-V_supply / (s R (Cgd + Cgs)))), s = V_supply / rise time. Fast limit
     V_supply Cgd / (Cgd + Cgs), slow limit R Cgd s; the result never exceeds either. Capacitances are constant and the
     channel is off: for a bound take Crss at a low drain voltage.
+
+    Parameters
+    ----------
+    gate_resistance : Resistance from gate to ground [ohm], 0 or more, may be infinite, broadcasts
+    gate_drain_capacitance : Gate-drain capacitance Crss [F], 0 or more, broadcasts
+    gate_source_capacitance : Gate-source capacitance Ciss - Crss [F], above 0, broadcasts
+    supply : Height of the drain edge [V], 0 or more, broadcasts
+    rise_time : Duration of the edge, a straight ramp [s], 0 or more, broadcasts
+
+    Returns
+    -------
+    Peak gate voltage [V]. An edge of no duration gives the capacitive divider, whatever the resistance
 
     Examples
     --------
@@ -149,28 +114,19 @@ def dvdt_gate_voltage(
 def thermal_impedance(time: ArrayLike, resistances: ArrayLike, time_constants: ArrayLike) -> FloatArray:
     """Return the thermal impedance of a Foster network after a constant power has flowed for a time.
 
+    Z(t) = sum R_i (1 - exp(-t / tau_i)).
+
+    Raises InputError if the stages are uneven, or a value is outside its range.
+
     Parameters
     ----------
-    time : array_like
-        Duration of the power [s], 0 or more, may be infinite, any shape.
-    resistances : array_like
-        Thermal resistances of the stages [K/W], 0 or more, (..., n); leading axes broadcast with `time`.
-    time_constants : array_like
-        Time constants of the stages, resistance times heat capacity [s], above 0, (..., n).
+    time : Duration of the power [s], 0 or more, may be infinite, any shape
+    resistances : Thermal resistances of the stages [K/W], 0 or more, (..., n); leading axes broadcast with `time`
+    time_constants : Time constants of the stages, resistance times heat capacity [s], above 0, (..., n)
 
     Returns
     -------
-    ndarray
-        Thermal impedance [K/W], shape of `time` broadcast with the leading axes.
-
-    Raises
-    ------
-    InputError
-        If the stages are uneven, or a value is outside its range.
-
-    Notes
-    -----
-    Z(t) = sum R_i (1 - exp(-t / tau_i)).
+    Thermal impedance [K/W], shape of `time` broadcast with the leading axes
 
     Examples
     --------
@@ -195,34 +151,20 @@ def junction_temperature(
     resistances: ArrayLike,
     time_constants: ArrayLike,
 ) -> FloatArray:
-    """Return the junction temperature at the end of a pulse of constant power.
+    """Return the junction temperature at the end of a pulse of constant power [degC].
+
+    T = T_reference + P Z(t).
+
+    Raises InputError if the stages are uneven, or a value is outside its range.
 
     Parameters
     ----------
-    reference_temperature : array_like
-        Temperature of the network's far end, case or ambient, and of the junction before the pulse [degC], broadcasts.
-    power : array_like
-        Power of the pulse [W], 0 or more, broadcasts.
-    time : array_like
-        Duration of the pulse [s], 0 or more, may be infinite, broadcasts.
-    resistances : array_like
-        Thermal resistances of the Foster stages [K/W], 0 or more, (..., n).
-    time_constants : array_like
-        Time constants of the stages [s], above 0, (..., n).
-
-    Returns
-    -------
-    ndarray
-        Junction temperature [degC].
-
-    Raises
-    ------
-    InputError
-        If the stages are uneven, or a value is outside its range.
-
-    Notes
-    -----
-    T = T_reference + P Z(t).
+    reference_temperature : Temperature of the network's far end, case or ambient, and of the junction before the pulse
+        [degC], broadcasts
+    power : Power of the pulse [W], 0 or more, broadcasts
+    time : Duration of the pulse [s], 0 or more, may be infinite, broadcasts
+    resistances : Thermal resistances of the Foster stages [K/W], 0 or more, (..., n)
+    time_constants : Time constants of the stages [s], above 0, (..., n)
 
     Examples
     --------
@@ -234,33 +176,19 @@ def junction_temperature(
 
 
 def avalanche_energy(inductance: ArrayLike, current: ArrayLike, breakdown: ArrayLike, supply: ArrayLike) -> FloatArray:
-    """Return the energy that the MOSFET absorbs when it turns off an inductive lead.
+    """Return the energy that the MOSFET absorbs when it turns off an inductive lead [J].
+
+    E = L I^2 / 2 x V_breakdown / (V_breakdown - V_supply). The battery adds its share while the current falls; the
+    resistance of the loop takes some of it and is left out, so this is an upper bound.
+
+    Raises InputError if the breakdown voltage does not exceed the supply, or a value is outside its range.
 
     Parameters
     ----------
-    inductance : array_like
-        Inductance of the loop [H], 0 or more, broadcasts.
-    current : array_like
-        Current at turn-off [A], broadcasts.
-    breakdown : array_like
-        Drain-source breakdown voltage [V], above the supply, broadcasts.
-    supply : array_like
-        Battery voltage [V], 0 or more, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Energy in the MOSFET [J].
-
-    Raises
-    ------
-    InputError
-        If the breakdown voltage does not exceed the supply, or a value is outside its range.
-
-    Notes
-    -----
-    E = L I^2 / 2 x V_breakdown / (V_breakdown - V_supply). The battery adds its share while the current falls; the
-    resistance of the loop takes some of it and is left out, so this is an upper bound.
+    inductance : Inductance of the loop [H], 0 or more, broadcasts
+    current : Current at turn-off [A], broadcasts
+    breakdown : Drain-source breakdown voltage [V], above the supply, broadcasts
+    supply : Battery voltage [V], 0 or more, broadcasts
 
     Examples
     --------

@@ -26,26 +26,17 @@ _SEARCH = np.exp(np.linspace(np.log(1e-9), np.log(1e6), 701))
 class ThresholdPopulation:
     """Log-normal steady thresholds of igniters of one type, placed by their no-fire and all-fire currents.
 
-    Attributes
-    ----------
-    no_fire : float
-        No-fire current taken to infinite duration [A].
-    all_fire : float
-        All-fire current taken to infinite duration [A], above `no_fire`.
-    no_fire_reliability : float
-        Share of igniters that do not function at `no_fire` [1], above 0.5 and below 1.
-    all_fire_reliability : float
-        Share of igniters that function at `all_fire` [1], above 0.5 and below 1.
-
-    Raises
-    ------
-    InputError
-        If the no-fire current is not below the all-fire current, or a value is outside its range.
-
-    Notes
-    -----
     ln(no_fire) = location - z(no_fire_reliability) spread, ln(all_fire) = location + z(all_fire_reliability) spread,
     z = quantile of the standard normal distribution.
+
+    Raises InputError if the no-fire current is not below the all-fire current, or a value is outside its range.
+
+    Attributes
+    ----------
+    no_fire : No-fire current taken to infinite duration [A]
+    all_fire : All-fire current taken to infinite duration [A], above `no_fire`
+    no_fire_reliability : Share of igniters that do not function at `no_fire` [1], above 0.5 and below 1
+    all_fire_reliability : Share of igniters that function at `all_fire` [1], above 0.5 and below 1
 
     Examples
     --------
@@ -90,42 +81,20 @@ class ThresholdPopulation:
         return float(_nominal(self.no_fire, self.all_fire, self.no_fire_reliability, self.all_fire_reliability))
 
     def quantile(self, probability: ArrayLike) -> FloatArray:
-        """Return the threshold that the stated share of igniters does not exceed.
+        """Return the threshold that the stated share of igniters does not exceed [A].
+
+        Raises InputError if a probability is not between 0 and 1.
 
         Parameters
         ----------
-        probability : array_like
-            Share of the population [1], above 0 and below 1, any shape.
-
-        Returns
-        -------
-        ndarray
-            Steady threshold [A], shape of `probability`.
-
-        Raises
-        ------
-        InputError
-            If a probability is not between 0 and 1.
+        probability : Share of the population [1], above 0 and below 1, any shape
         """
         share = within("probability", probability, "1", 0.0, 1.0)
         deviate = np.vectorize(_z, otypes=[np.float64])(share)
         return np.asarray(np.exp(self.location + self.spread * deviate))
 
     def sample(self, rng: np.random.Generator, size: int | tuple[int, ...]) -> FloatArray:
-        """Draw steady thresholds of single igniters.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Source of randomness.
-        size : int or tuple of int
-            Shape of the result.
-
-        Returns
-        -------
-        ndarray
-            Steady thresholds [A], shape `size`.
-        """
+        """Draw steady thresholds of single igniters [A]."""
         return np.asarray(np.exp(self.location + self.spread * rng.standard_normal(size)))
 
 
@@ -135,14 +104,10 @@ class BridgeModel:
 
     Attributes
     ----------
-    population : ThresholdPopulation
-        Steady thresholds, all-fire and no-fire currents taken to infinite duration.
-    time_constant : float
-        Thermal time constant [s].
-    energy : float
-        Adiabatic energy of a bridge of nominal threshold [J].
-    determined_by : str
-        Statement that gave the time constant: ``time constant``, ``response`` or ``adiabatic energy``.
+    population : Steady thresholds, all-fire and no-fire currents taken to infinite duration
+    time_constant : Thermal time constant [s]
+    energy : Adiabatic energy of a bridge of nominal threshold [J]
+    determined_by : Statement that gave the time constant: ``time constant``, ``response`` or ``adiabatic energy``
     """
 
     population: ThresholdPopulation
@@ -167,41 +132,27 @@ def population_from_statements(
 ) -> BridgeModel:
     """Return the bridge model that a maker's no-fire and all-fire statements describe.
 
+    The currents taken to infinite duration depend on tau and tau on the nominal threshold. The fixed point is found by
+    scanning tau from 1 ns to 11 days for changes of sign and bisecting the only one.
+
+    Raises InputError if no statement gives the time constant, two of them differ by more than 10 %, no or more than one
+    time constant satisfies one, or the no-fire current taken to infinite duration is not below the all-fire current.
+
     Parameters
     ----------
-    no_fire_current, all_fire_current : float
-        Stated currents [A], above 0.
-    no_fire_duration, all_fire_duration : float
-        Durations for which they are stated [s], above 0, may be infinite.
-    no_fire_reliability, all_fire_reliability : float
-        Stated reliabilities [1], above 0.5 and below 1.
-    time_constant : float, optional
-        Thermal time constant [s], above 0.
-    energy : float, optional
-        Adiabatic energy of a bridge of nominal threshold [J], above 0.
-    response : sequence of (float, float), optional
-        Pairs of constant current [A] and function time [s] of a bridge of nominal threshold.
-    resistance : float
-        Nominal cold bridge resistance [ohm], above 0.
-    growth : float, optional
-        Relative growth of the bridge resistance up to the function temperature [1], above -1.
+    no_fire_current, all_fire_current : Stated currents [A], above 0
+    no_fire_duration, all_fire_duration : Durations for which they are stated [s], above 0, may be infinite
+    no_fire_reliability, all_fire_reliability : Stated reliabilities [1], above 0.5 and below 1
+    time_constant : Thermal time constant [s], above 0
+    energy : Adiabatic energy of a bridge of nominal threshold [J], above 0
+    response : Pairs of constant current [A] and function time [s] of a bridge of nominal threshold
+    resistance : Nominal cold bridge resistance [ohm], above 0
+    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1
 
     Returns
     -------
-    BridgeModel
-        Population, time constant and adiabatic energy. Of several statements about the time constant the most direct
-        is used: the time constant, then the response, then the energy.
-
-    Raises
-    ------
-    InputError
-        If no statement gives the time constant, two of them differ by more than 10 %, no or more than one time
-        constant satisfies one, or the no-fire current taken to infinite duration is not below the all-fire current.
-
-    Notes
-    -----
-    The currents taken to infinite duration depend on tau and tau on the nominal threshold. The fixed point is found by
-    scanning tau from 1 ns to 11 days for changes of sign and bisecting the only one.
+    Population, time constant and adiabatic energy. Of several statements about the time constant the most direct is
+        used: the time constant, then the response, then the energy
 
     Examples
     --------

@@ -31,30 +31,20 @@ def _series(name: str) -> tuple[tuple[int, ...], float]:
 def series_values(series: str, low: float, high: float) -> FloatArray:
     """List every value of a preferred series between two limits, both included.
 
+    Each value is the float nearest to its decimal text (4700.0, not 4700.000000000001).
+
+    Raises InputError if the series is unknown, a limit is outside 1e-15 .. 1e15, or low is above high.
+
+    Source: IEC 60063, as held in PyPI package `eseries` 1.2.1.
+
     Parameters
     ----------
-    series : str
-        "E3", "E6", "E12", "E24", "E48", "E96" or "E192".
-    low, high : float
-        Limits, in the unit of the part, for example [ohm]; 1e-15 to 1e15.
+    series : "E3", "E6", "E12", "E24", "E48", "E96" or "E192"
+    low, high : Limits, in the unit of the part, for example [ohm]; 1e-15 to 1e15
 
     Returns
     -------
-    ndarray
-        Values in rising order, (n,); empty where no value lies between the limits.
-
-    Raises
-    ------
-    InputError
-        If the series is unknown, a limit is outside 1e-15 .. 1e15, or low is above high.
-
-    Notes
-    -----
-    Each value is the float nearest to its decimal text (4700.0, not 4700.000000000001).
-
-    References
-    ----------
-    IEC 60063, as held in PyPI package `eseries` 1.2.1.
+    Values [unit of the part] in rising order, (n,); empty where no value lies between the limits
 
     Examples
     --------
@@ -76,30 +66,20 @@ def series_values(series: str, low: float, high: float) -> FloatArray:
 def nearest(series: str, value: ArrayLike) -> FloatArray:
     """Give the value of a preferred series closest to the value asked for.
 
+    Closest by difference, not by ratio; of two equally close the smaller one.
+
+    Raises InputError if the series is unknown or a value is outside 1e-14 .. 1e14.
+
+    Source: IEC 60063, as held in PyPI package `eseries` 1.2.1.
+
     Parameters
     ----------
-    series : str
-        "E3", "E6", "E12", "E24", "E48", "E96" or "E192".
-    value : array_like
-        Wanted value, in the unit of the part, for example [ohm], any shape; 1e-14 to 1e14.
+    series : "E3", "E6", "E12", "E24", "E48", "E96" or "E192"
+    value : Wanted value, in the unit of the part, for example [ohm], any shape; 1e-14 to 1e14
 
     Returns
     -------
-    ndarray
-        Preferred values, the shape of `value`.
-
-    Raises
-    ------
-    InputError
-        If the series is unknown or a value is outside 1e-14 .. 1e14.
-
-    Notes
-    -----
-    Closest by difference, not by ratio; of two equally close the smaller one.
-
-    References
-    ----------
-    IEC 60063, as held in PyPI package `eseries` 1.2.1.
+    Preferred values [unit of the part], the shape of `value`
 
     Examples
     --------
@@ -119,28 +99,19 @@ def nearest(series: str, value: ArrayLike) -> FloatArray:
 def series_tolerance(series: str) -> float:
     """Give the tolerance that belongs to a preferred series.
 
+    The tolerance the series was made for; a part may be sold with a closer one.
+
+    Raises InputError if the series is unknown.
+
+    Source: PyPI package `eseries` 1.2.1.
+
     Parameters
     ----------
-    series : str
-        "E3", "E6", "E12", "E24", "E48", "E96" or "E192".
+    series : "E3", "E6", "E12", "E24", "E48", "E96" or "E192"
 
     Returns
     -------
-    float
-        Tolerance [1], either way: 0.05 is plus or minus 5 %.
-
-    Raises
-    ------
-    InputError
-        If the series is unknown.
-
-    Notes
-    -----
-    The tolerance the series was made for; a part may be sold with a closer one.
-
-    References
-    ----------
-    PyPI package `eseries` 1.2.1.
+    Tolerance [1], either way: 0.05 is plus or minus 5 %
 
     Examples
     --------

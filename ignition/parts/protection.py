@@ -36,36 +36,25 @@ def _earliest(current: FloatArray, i2t: FloatArray, threshold: FloatArray) -> Fl
 def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) -> FloatArray:
     """Give the earliest time at which a fuse may melt at a constant current.
 
-    Parameters
-    ----------
-    current : array_like
-        Constant current [A], any shape, broadcasts; its sign does not matter.
-    melting_i2t : array_like
-        Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts.
-    rating : array_like
-        Rated current [A], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time [s]; infinite at or below the rating.
-
-    Raises
-    ------
-    InputError
-        If melting_i2t or rating is not positive and finite, or the current is not finite.
-
-    Notes
-    -----
     ``t = melting_i2t / I^2``. The melting integral is the heat without losses, so above the rating the true melting
     time is never shorter, and close to the rating it is very much longer: a lower bound, careful for "does the fuse
     open before the igniter functions", NOT for "does the fuse clear the short". "Infinite at the rating" supposes a
     fuse rated for continuous current; some rating systems allow three quarters of the marked current for that, and a
     hot fuse less: give the continuous current as the rating then.
 
-    References
+    Raises InputError if melting_i2t or rating is not positive and finite, or the current is not finite.
+
+    Source: Adiabatic melting integral, textbook (from memory).
+
+    Parameters
     ----------
-    Adiabatic melting integral, textbook (from memory).
+    current : Constant current [A], any shape, broadcasts; its sign does not matter
+    melting_i2t : Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts
+    rating : Rated current [A], any shape, broadcasts
+
+    Returns
+    -------
+    Time [s]; infinite at or below the rating
 
     Examples
     --------
@@ -84,34 +73,22 @@ def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) 
 def fuse_melts(current: ArrayLike, time: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) -> BoolArray:
     """Tell whether a fuse may melt within a pulse of constant current.
 
+    ``I > rating`` and ``I^2 t >= melting_i2t``. "May melt": see the direction of the bound in :func:`melting_time`.
+
+    Raises InputError as :func:`melting_time`; also if the time is negative or not a number.
+
+    Source: As :func:`melting_time`.
+
     Parameters
     ----------
-    current : array_like
-        Constant current [A], any shape, broadcasts.
-    time : array_like
-        Length of the pulse [s], any shape, broadcasts; may be infinite.
-    melting_i2t : array_like
-        Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts.
-    rating : array_like
-        Rated current [A], any shape, broadcasts.
+    current : Constant current [A], any shape, broadcasts
+    time : Length of the pulse [s], any shape, broadcasts; may be infinite
+    melting_i2t : Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts
+    rating : Rated current [A], any shape, broadcasts
 
     Returns
     -------
-    ndarray of bool
-        True where the fuse may melt; False where it carries the pulse.
-
-    Raises
-    ------
-    InputError
-        As :func:`melting_time`; also if the time is negative or not a number.
-
-    Notes
-    -----
-    ``I > rating`` and ``I^2 t >= melting_i2t``. "May melt": see the direction of the bound in :func:`melting_time`.
-
-    References
-    ----------
-    As :func:`melting_time`.
+    True where the fuse may melt; False where it carries the pulse
 
     Examples
     --------
@@ -131,35 +108,24 @@ def resettable_hold_current(
 ) -> FloatArray:
     """Give the current that a resettable fuse carries without tripping at an ambient temperature.
 
+    Linear: ``I(T) = I(23) (Tz - T)/(Tz - 23)``. There is no default: the slope differs from part to part.
+
+    Raises InputError if none or both of the deratings are given, the table is not in order, or a temperature lies
+    outside it.
+
+    Source: Common practice in data sheets of polymer resettable fuses (from memory).
+
     Parameters
     ----------
-    hold_at_23 : array_like
-        Hold current of the data sheet at 23 degC [A], any shape, broadcasts.
-    temperature : array_like
-        Ambient temperature [degC], any shape, broadcasts.
-    zero_temperature : float, optional
-        Linear derating: temperature at which the hold current falls to zero [degC].
-    table : sequence of (temperature [degC], ratio to 23 degC), optional
-        Derating table of the data sheet, rising temperatures and falling ratios; linear between rows, refused outside.
-        Give exactly one of table and zero_temperature.
+    hold_at_23 : Hold current of the data sheet at 23 degC [A], any shape, broadcasts
+    temperature : Ambient temperature [degC], any shape, broadcasts
+    zero_temperature : Linear derating: temperature at which the hold current falls to zero [degC]
+    table : Derating table of the data sheet, rising temperatures [degC] and falling ratios [1]; linear between
+        rows, refused outside. Give exactly one of table and zero_temperature
 
     Returns
     -------
-    ndarray
-        Hold current [A]; zero from zero_temperature upward.
-
-    Raises
-    ------
-    InputError
-        If none or both of the deratings are given, the table is not in order, or a temperature lies outside it.
-
-    Notes
-    -----
-    Linear: ``I(T) = I(23) (Tz - T)/(Tz - 23)``. There is no default: the slope differs from part to part.
-
-    References
-    ----------
-    Common practice in data sheets of polymer resettable fuses (from memory).
+    Hold current [A]; zero from zero_temperature upward
 
     Examples
     --------
@@ -193,34 +159,23 @@ def resettable_hold_current(
 def resettable_trip_time(current: ArrayLike, trip_i2t: ArrayLike, hold_current: ArrayLike) -> FloatArray:
     """Give the earliest time at which a resettable fuse may trip at a constant current.
 
-    Parameters
-    ----------
-    current : array_like
-        Constant current [A], any shape, broadcasts; its sign does not matter.
-    trip_i2t : array_like
-        Smallest current squared times time that trips the part from its ambient [A^2 s], any shape, broadcasts.
-    hold_current : array_like
-        Hold current at that ambient [A] (:func:`resettable_hold_current`), any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time [s]; infinite at or below the hold current.
-
-    Raises
-    ------
-    InputError
-        If trip_i2t or hold_current is not positive and finite, or the current is not finite.
-
-    Notes
-    -----
     ``t = trip_i2t / I^2``, heat without losses. Between hold and trip current a part may trip or not; the time here
     is when it may. A data sheet prints the LONGEST time to trip, from which trip_i2t cannot be had: measure it on
     cold and hot parts, or treat the question as unknown.
 
-    References
+    Raises InputError if trip_i2t or hold_current is not positive and finite, or the current is not finite.
+
+    Source: Adiabatic heating, textbook (from memory).
+
+    Parameters
     ----------
-    Adiabatic heating, textbook (from memory).
+    current : Constant current [A], any shape, broadcasts; its sign does not matter
+    trip_i2t : Smallest current squared times time that trips the part from its ambient [A^2 s], any shape, broadcasts
+    hold_current : Hold current at that ambient [A] (:func:`resettable_hold_current`), any shape, broadcasts
+
+    Returns
+    -------
+    Time [s]; infinite at or below the hold current
 
     Examples
     --------
@@ -237,34 +192,23 @@ def resettable_trip_time(current: ArrayLike, trip_i2t: ArrayLike, hold_current: 
 def resettable_latest_trip_time(current: ArrayLike, test_current: ArrayLike, test_time: ArrayLike) -> FloatArray:
     """Give the latest time by which a resettable fuse has tripped, from the data sheet's longest time to trip.
 
-    Parameters
-    ----------
-    current : array_like
-        Constant current [A], any shape, broadcasts; its sign does not matter.
-    test_current : array_like
-        Current at which the data sheet gives the time [A], any shape, broadcasts.
-    test_time : array_like
-        Longest time to trip at test_current [s], any shape, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time [s]; infinite (no bound) below test_current.
-
-    Raises
-    ------
-    InputError
-        If test_current or test_time is not positive and finite, or the current is not finite.
-
-    Notes
-    -----
     ``t = test_time (test_current/I)^2`` for ``I >= test_current``: the shorter the pulse the smaller the losses, so
     the heat that sufficed at the test current suffices above it. Below it no bound follows. It holds at the
     temperature of the test (23 degC in most data sheets) or hotter; a cold part is slower.
 
-    References
+    Raises InputError if test_current or test_time is not positive and finite, or the current is not finite.
+
+    Source: Adiabatic heating, textbook (from memory).
+
+    Parameters
     ----------
-    Adiabatic heating, textbook (from memory).
+    current : Constant current [A], any shape, broadcasts; its sign does not matter
+    test_current : Current at which the data sheet gives the time [A], any shape, broadcasts
+    test_time : Longest time to trip at test_current [s], any shape, broadcasts
+
+    Returns
+    -------
+    Time [s]; infinite (no bound) below test_current
 
     Examples
     --------
@@ -281,34 +225,22 @@ def resettable_latest_trip_time(current: ArrayLike, test_current: ArrayLike, tes
 def trips(current: ArrayLike, time: ArrayLike, trip_current: ArrayLike, delay: ArrayLike) -> BoolArray:
     """Tell whether a battery protection circuit may cut the battery off during a pulse.
 
+    ``I >= trip_current`` and ``time >= delay``; both at equality count as a trip.
+
+    Raises InputError if trip_current is not positive, or time or delay is negative.
+
+    Source: Definite-time overcurrent protection, textbook (from memory).
+
     Parameters
     ----------
-    current : array_like
-        Constant current drawn [A], any shape, broadcasts; its sign does not matter.
-    time : array_like
-        Length of the pulse [s], any shape, broadcasts; may be infinite.
-    trip_current : array_like
-        Lowest trip current [A], any shape, broadcasts.
-    delay : array_like
-        Shortest delay of the protection [s], any shape, broadcasts; zero where it is not known.
+    current : Constant current drawn [A], any shape, broadcasts; its sign does not matter
+    time : Length of the pulse [s], any shape, broadcasts; may be infinite
+    trip_current : Lowest trip current [A], any shape, broadcasts
+    delay : Shortest delay of the protection [s], any shape, broadcasts; zero where it is not known
 
     Returns
     -------
-    ndarray of bool
-        True where the battery may be cut off.
-
-    Raises
-    ------
-    InputError
-        If trip_current is not positive, or time or delay is negative.
-
-    Notes
-    -----
-    ``I >= trip_current`` and ``time >= delay``; both at equality count as a trip.
-
-    References
-    ----------
-    Definite-time overcurrent protection, textbook (from memory).
+    True where the battery may be cut off
 
     Examples
     --------

@@ -35,26 +35,15 @@ def _divider(upper: ArrayLike, lower: ArrayLike) -> tuple[FloatArray, FloatArray
 
 
 def thevenin_resistance(upper: ArrayLike, lower: ArrayLike) -> FloatArray:
-    """Return the resistance that the converter sees at the tap of the sense divider.
+    """Return the resistance that the converter sees at the tap of the sense divider [ohm].
+
+    R = upper lower / (upper + lower), for a drain held by a source without resistance.
+
+    Raises InputError if both resistors are zero or both infinite, or one is negative.
 
     Parameters
     ----------
-    upper, lower : array_like
-        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
-
-    Returns
-    -------
-    ndarray
-        Source resistance [ohm].
-
-    Raises
-    ------
-    InputError
-        If both resistors are zero or both infinite, or one is negative.
-
-    Notes
-    -----
-    R = upper lower / (upper + lower), for a drain held by a source without resistance.
+    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
 
     Examples
     --------
@@ -67,22 +56,16 @@ def thevenin_resistance(upper: ArrayLike, lower: ArrayLike) -> FloatArray:
 def full_scale(reference: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> FloatArray:
     """Return the drain voltage at which the tap reaches the converter's reference.
 
+    Raises InputError if both resistors are zero or both infinite, or a value is outside its range.
+
     Parameters
     ----------
-    reference : array_like
-        Reference voltage of the converter [V], above 0, broadcasts.
-    upper, lower : array_like
-        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
+    reference : Reference voltage of the converter [V], above 0, broadcasts
+    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
 
     Returns
     -------
-    ndarray
-        Drain voltage at full scale [V]; infinite where the tap stays at ground.
-
-    Raises
-    ------
-    InputError
-        If both resistors are zero or both infinite, or a value is outside its range.
+    Drain voltage at full scale [V]; infinite where the tap stays at ground
 
     Examples
     --------
@@ -98,28 +81,19 @@ def full_scale(reference: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> Floa
 def tap_voltage(drain_voltage: ArrayLike, upper: ArrayLike, lower: ArrayLike, leakage: ArrayLike = 0.0) -> FloatArray:
     """Return the voltage at the tap of the sense divider.
 
+    V = V_drain lower / (upper + lower) + I_leakage R_Thevenin.
+
+    Raises InputError if both resistors are zero or both infinite, or a value is outside its range.
+
     Parameters
     ----------
-    drain_voltage : array_like
-        Voltage at the drain [V], broadcasts.
-    upper, lower : array_like
-        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
-    leakage : array_like, optional
-        Current that the converter's pin pushes into the tap [A]; negative where it draws, broadcasts.
+    drain_voltage : Voltage at the drain [V], broadcasts
+    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
+    leakage : Current that the converter's pin pushes into the tap [A]; negative where it draws, broadcasts
 
     Returns
     -------
-    ndarray
-        Tap voltage [V], without clamps: it may lie above the supply of the converter.
-
-    Raises
-    ------
-    InputError
-        If both resistors are zero or both infinite, or a value is outside its range.
-
-    Notes
-    -----
-    V = V_drain lower / (upper + lower) + I_leakage R_Thevenin.
+    Tap voltage [V], without clamps: it may lie above the supply of the converter
 
     Examples
     --------
@@ -131,24 +105,14 @@ def tap_voltage(drain_voltage: ArrayLike, upper: ArrayLike, lower: ArrayLike, le
 
 
 def filter_time_constant(upper: ArrayLike, lower: ArrayLike, capacitance: ArrayLike) -> FloatArray:
-    """Return the time constant of the divider with a capacitor from tap to ground.
+    """Return the time constant of the divider with a capacitor from tap to ground [s].
+
+    Raises InputError if both resistors are zero or both infinite, or a value is outside its range.
 
     Parameters
     ----------
-    upper, lower : array_like
-        Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast.
-    capacitance : array_like
-        Filter capacitance [F], 0 or more, broadcasts.
-
-    Returns
-    -------
-    ndarray
-        Time constant [s].
-
-    Raises
-    ------
-    InputError
-        If both resistors are zero or both infinite, or a value is outside its range.
+    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
+    capacitance : Filter capacitance [F], 0 or more, broadcasts
 
     Examples
     --------
@@ -163,30 +127,22 @@ def charge_sharing_error(
 ) -> FloatArray:
     """Return the error just after the sample capacitor is connected to the filter capacitor.
 
+    Conservation of charge: error = step C_sample / (C_sample + C_filter). The divider then restores it with the
+    filter's time constant; `settling_error` gives the remainder.
+
+    Raises InputError if a capacitance is negative or a value is not finite.
+
     Parameters
     ----------
-    tap_voltage_step : array_like
-        Tap voltage less the voltage left on the sample capacitor [V]; 1 gives the error as a fraction. Broadcasts.
-    sample_capacitance : array_like
-        Sample capacitance [F], 0 or more, broadcasts.
-    filter_capacitance : array_like
-        Filter capacitance [F], 0 or more, broadcasts.
+    tap_voltage_step : Tap voltage less the voltage left on the sample capacitor [V]; 1 gives the error as a fraction.
+        Broadcasts
+    sample_capacitance : Sample capacitance [F], 0 or more, broadcasts
+    filter_capacitance : Filter capacitance [F], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Tap voltage before less the shared voltage [V]; the whole step without a filter capacitor, 0 without a sample
-        capacitor.
-
-    Raises
-    ------
-    InputError
-        If a capacitance is negative or a value is not finite.
-
-    Notes
-    -----
-    Conservation of charge: error = step C_sample / (C_sample + C_filter). The divider then restores it with the
-    filter's time constant; `settling_error` gives the remainder.
+    Tap voltage before less the shared voltage [V]; the whole step without a filter capacitor, 0 without a sample
+        capacitor
 
     Examples
     --------
@@ -208,33 +164,20 @@ def settling_error(
 ) -> FloatArray:
     """Return the share of the sample capacitor's step that is missing after the acquisition time.
 
+    Without a capacitor at the pin: exp(-t / ((R_source + R_converter) C_sample)). With one: the exact two-pole answer
+    of both capacitors, whose slow pole restores the charge shared at the start.
+
     Parameters
     ----------
-    time : array_like
-        Acquisition time [s], 0 or more, broadcasts.
-    source_resistance : array_like
-        Resistance of the tap [ohm], 0 or more, broadcasts.
-    converter_resistance : array_like
-        Resistance between pin and sample capacitor [ohm], 0 or more, broadcasts.
-    sample_capacitance : array_like
-        Sample capacitance [F], above 0, broadcasts.
-    filter_capacitance : array_like, optional
-        Capacitance at the pin [F], 0 or more, settled at the tap voltage before the sample, broadcasts.
+    time : Acquisition time [s], 0 or more, broadcasts
+    source_resistance : Resistance of the tap [ohm], 0 or more, broadcasts
+    converter_resistance : Resistance between pin and sample capacitor [ohm], 0 or more, broadcasts
+    sample_capacitance : Sample capacitance [F], above 0, broadcasts
+    filter_capacitance : Capacitance at the pin [F], 0 or more, settled at the tap voltage before the sample, broadcasts
 
     Returns
     -------
-    ndarray
-        Remaining share of the step [1], 0 to 1.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite or outside its range.
-
-    Notes
-    -----
-    Without a capacitor at the pin: exp(-t / ((R_source + R_converter) C_sample)). With one: the exact two-pole answer
-    of both capacitors, whose slow pole restores the charge shared at the start.
+    Remaining share of the step [1], 0 to 1
 
     Examples
     --------
@@ -290,26 +233,18 @@ def _two_pole(
 def settling_time(error_fraction: ArrayLike, time_constant: ArrayLike) -> FloatArray:
     """Return the time in which an exponential settles to a share of its step.
 
+    t = tau ln(1 / error).
+
+    Raises InputError if the share is not above 0 or the time constant is negative.
+
     Parameters
     ----------
-    error_fraction : array_like
-        Share of the step that may remain [1], above 0, broadcasts.
-    time_constant : array_like
-        Time constant [s], 0 or more, broadcasts.
+    error_fraction : Share of the step that may remain [1], above 0, broadcasts
+    time_constant : Time constant [s], 0 or more, broadcasts
 
     Returns
     -------
-    ndarray
-        Settling time [s]; 0 where the whole step may remain.
-
-    Raises
-    ------
-    InputError
-        If the share is not above 0 or the time constant is negative.
-
-    Notes
-    -----
-    t = tau ln(1 / error).
+    Settling time [s]; 0 where the whole step may remain
 
     Examples
     --------

@@ -18,15 +18,9 @@ _RATIO_PARTS = 65536
 def identifier(name: str) -> str:
     """Return a name as part of a C macro.
 
-    Parameters
-    ----------
-    name : str
-        Any text.
-
     Returns
     -------
-    str
-        Capital letters, digits and single underscores; may be empty.
+    Capital letters, digits and single underscores; may be empty
 
     Examples
     --------
@@ -69,20 +63,12 @@ def _up(seconds: float) -> int:
 def header_text(constants: Firmware) -> str:
     """Return the C99 header.
 
-    Parameters
-    ----------
-    constants : Firmware
-        The constants.
+    Waits are rounded up, the longest test pulse down. A pair of states whose bands overlap has no macro, only a comment
+    that says why.
 
     Returns
     -------
-    str
-        The header, ending in a newline; macros and one type, so that nothing is unused.
-
-    Notes
-    -----
-    Waits are rounded up, the longest test pulse down. A pair of states whose bands overlap has no macro, only a comment
-    that says why.
+    The header, ending in a newline; macros and one type, so that nothing is unused
     """
     guard = f"IGNITION_{identifier(constants.circuit) or 'CIRCUIT'}_H"
     lines = [
@@ -185,15 +171,9 @@ def _time_lines(channel: ChannelFirmware, prefix: str) -> list[str]:
 def header_dict(constants: Firmware) -> dict[str, Any]:
     """Return the same constants as JSON object.
 
-    Parameters
-    ----------
-    constants : Firmware
-        The constants.
-
     Returns
     -------
-    dict
-        Numbers in SI units; what does not exist is null with a reason.
+    Numbers in SI units; what does not exist is null with a reason
     """
     prefixes = _prefixes(constants.channels)
     return {

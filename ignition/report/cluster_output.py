@@ -61,15 +61,7 @@ def _likely(found: LikelyMany | None) -> str:
 
 
 def cluster_text(answer: ClusterAnswer, console: Console) -> None:
-    """Print the builder's answer; the first line is the answer.
-
-    Parameters
-    ----------
-    answer : ClusterAnswer
-        The answer.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print the builder's answer; the first line is the answer."""
     console.print(_headline(answer))
     console.print(f"Asked for: {_ASKED} at worst. Most at once, at worst: {_sentence(answer)}.")
     console.print()
@@ -194,15 +186,9 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
 def cluster_dict(answer: ClusterAnswer) -> dict[str, Any]:
     """Return the JSON object of the builder's answer.
 
-    Parameters
-    ----------
-    answer : ClusterAnswer
-        The answer.
-
     Returns
     -------
-    dict
-        Verdict, currents, numbers of igniters, budget, remedies, cold-day curve, assumptions.
+    Verdict, currents, numbers of igniters, budget, remedies, cold-day curve, assumptions
     """
     why = answer.current.reason
     no_all_fire = why or (None if answer.all_fire is not None else "the all-fire current is not given")

@@ -46,15 +46,9 @@ def _spread(value: Spread, unit: str | None = None) -> dict[str, Any]:
 def continuity_dict(result: Continuity) -> dict[str, Any]:
     """Return the JSON form of a continuity analysis.
 
-    Parameters
-    ----------
-    result : Continuity
-        The analysis.
-
     Returns
     -------
-    dict
-        Circuit and channels; numbers in SI units, never NaN or infinite.
+    Circuit and channels; numbers in SI units, never NaN or infinite
     """
     return {"circuit": result.circuit, "channels": [_channel_dict(channel) for channel in result.channels]}
 
@@ -140,14 +134,7 @@ def continuity_text(result: Continuity, console: Console) -> None:
 
     Parameters
     ----------
-    result : Continuity
-        The analysis.
-    console : rich.console.Console
-        Where to; everything reads without colour.
-
-    Returns
-    -------
-    None
+    console : Where to; everything reads without colour
     """
     for index, channel in enumerate(result.channels):
         if index:
@@ -293,18 +280,7 @@ def _proof(channel: ChannelContinuity, console: Console) -> None:
 
 
 def misclassification_dict(found: tuple[Misclassification, ...]) -> list[dict[str, Any]]:
-    """Return the JSON form of misclassification rates.
-
-    Parameters
-    ----------
-    found : tuple of Misclassification
-        The rates.
-
-    Returns
-    -------
-    list of dict
-        One object for each pair.
-    """
+    """Return the JSON form of misclassification rates."""
     return [
         {
             "channel": m.channel,
@@ -328,19 +304,7 @@ def misclassification_dict(found: tuple[Misclassification, ...]) -> list[dict[st
 
 
 def misclassification_text(found: tuple[Misclassification, ...], console: Console) -> None:
-    """Print misclassification rates.
-
-    Parameters
-    ----------
-    found : tuple of Misclassification
-        The rates.
-    console : rich.console.Console
-        Where to.
-
-    Returns
-    -------
-    None
-    """
+    """Print misclassification rates."""
     if not found:
         return
     first = found[0]
@@ -362,18 +326,7 @@ def misclassification_text(found: tuple[Misclassification, ...], console: Consol
 
 
 def requirement_dict(found: tuple[Requirement, ...]) -> list[dict[str, Any]]:
-    """Return the JSON form of what it would need to tell a target.
-
-    Parameters
-    ----------
-    found : tuple of Requirement
-        The answers.
-
-    Returns
-    -------
-    list of dict
-        One object for each way of measuring.
-    """
+    """Return the JSON form of what it would need to tell a target."""
     return [
         {
             "target": r.target,
@@ -394,19 +347,7 @@ def requirement_dict(found: tuple[Requirement, ...]) -> list[dict[str, Any]]:
 
 
 def requirement_text(found: tuple[Requirement, ...], console: Console) -> None:
-    """Print what it would need to tell a target.
-
-    Parameters
-    ----------
-    found : tuple of Requirement
-        The answers.
-    console : rich.console.Console
-        Where to.
-
-    Returns
-    -------
-    None
-    """
+    """Print what it would need to tell a target."""
     if found:
         say(console, f"To tell {found[0].target} from intact:", style="bold")
     for r in found:

@@ -19,13 +19,7 @@ def to_json(result: dict[str, Any]) -> str:
 
     Parameters
     ----------
-    result : dict
-        From one of this package's ``*_dict`` functions.
-
-    Returns
-    -------
-    str
-        JSON text.
+    result : From one of this package's ``*_dict`` functions
     """
     return json.dumps(result, indent=1, allow_nan=False, ensure_ascii=False)
 
@@ -47,18 +41,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 
 def check_dict(result: Check) -> dict[str, Any]:
-    """Return the JSON object of a check.
-
-    Parameters
-    ----------
-    result : Check
-        The check.
-
-    Returns
-    -------
-    dict
-        Circuit, verdict, findings, assumptions.
-    """
+    """Return the JSON object of a check."""
     return {
         "circuit": result.circuit,
         "title": result.title,
@@ -131,13 +114,11 @@ def trials_dict(trials: FiringTrials | None) -> dict[str, Any]:
 
     Parameters
     ----------
-    trials : FiringTrials or None
-        Trial firings; None where none were asked for.
+    trials : Trial firings; None where none were asked for
 
     Returns
     -------
-    dict
-        Probability with its bounds, or null with the reason.
+    Probability with its bounds, or null with the reason
     """
     if trials is None or trials.probability is None:
         reason = "no trials were asked for: --trials N" if trials is None else trials.reason or "interrupted"
@@ -162,17 +143,9 @@ def trials_dict(trials: FiringTrials | None) -> dict[str, Any]:
 def firing_dict(result: Firing, trials: FiringTrials | None = None) -> dict[str, Any]:
     """Return the JSON object of a firing analysis.
 
-    Parameters
-    ----------
-    result : Firing
-        The analysis.
-    trials : FiringTrials, optional
-        Trial firings.
-
     Returns
     -------
-    dict
-        Channels with their igniters, battery voltage, controller supply.
+    Channels with their igniters, battery voltage, controller supply
     """
 
     def instant(value: float, what: str) -> dict[str, Any]:

@@ -19,18 +19,7 @@ AGREEMENT = {"A": 1e-6, "V": 1e-6, "s": 1e-2}
 
 
 def agrees(result: CrosscheckResult) -> bool:
-    """Whether every comparison is within `AGREEMENT`.
-
-    Parameters
-    ----------
-    result : CrosscheckResult
-        The cross-check.
-
-    Returns
-    -------
-    bool
-        True where all agree.
-    """
+    """Whether every comparison is within `AGREEMENT`."""
     return all(c.relative_difference <= AGREEMENT[c.unit] for c in result.comparisons)
 
 
@@ -41,15 +30,9 @@ def _number(value: float) -> float | None:
 def crosscheck_dict(result: CrosscheckResult) -> dict[str, Any]:
     """Return the JSON object of a cross-check; a time that does not come is null.
 
-    Parameters
-    ----------
-    result : CrosscheckResult
-        The cross-check.
-
     Returns
     -------
-    dict
-        Comparisons, the worst difference, what was left out.
+    Comparisons, the worst difference, what was left out
     """
 
     def one(c: Comparison) -> dict[str, Any]:
@@ -75,15 +58,7 @@ def crosscheck_dict(result: CrosscheckResult) -> dict[str, Any]:
 
 
 def crosscheck_text(result: CrosscheckResult, console: Console) -> None:
-    """Print a cross-check: the largest difference of each kind, then every comparison.
-
-    Parameters
-    ----------
-    result : CrosscheckResult
-        The cross-check.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print a cross-check: the largest difference of each kind, then every comparison."""
     console.print(Text(f"Cross-check with {result.ngspice}: {result.circuit}", style="bold"))
     verdict = "agree" if agrees(result) else "DO NOT AGREE"
     console.print(f"{len(result.comparisons)} comparisons {verdict}; largest relative difference {result.worst:.1e}")

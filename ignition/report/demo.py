@@ -18,17 +18,9 @@ __all__ = ["demo_text"]
 def demo_text(circuit: Circuit, console: Console) -> int:
     """Check the demo circuit and print the answers for safety officer, designer and builder.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The demo circuit.
-    console : rich.console.Console
-        Where to.
-
     Returns
     -------
-    int
-        Exit status: 0 where everything passes, else 1 [1].
+    Exit status: 0 where everything passes, else 1 [1]
     """
     result = check(circuit)
     console.print(Text(f"{result.title}", style="bold"))

@@ -26,15 +26,9 @@ _MOST_LINES = 12
 def divider_dict(search: DividerSearch) -> dict[str, Any]:
     """Return the JSON form of a divider search.
 
-    Parameters
-    ----------
-    search : DividerSearch
-        The search.
-
     Returns
     -------
-    dict
-        Requirements, counts, the list with reasons, the recommended and the present divider.
+    Requirements, counts, the list with reasons, the recommended and the present divider
     """
     return {
         "circuit": search.circuit,
@@ -98,14 +92,7 @@ def divider_text(search: DividerSearch, console: Console) -> None:
 
     Parameters
     ----------
-    search : DividerSearch
-        The search.
-    console : rich.console.Console
-        Where to; everything reads without colour.
-
-    Returns
-    -------
-    None
+    console : Where to; everything reads without colour
     """
     limit = search.duty.limit
     say(
@@ -189,17 +176,11 @@ def _pareto_table(pareto: tuple[Candidate, ...]) -> Table:
 def save_divider_plot(search: DividerSearch, path: Path) -> None:
     """Draw the trade-offs of a search into a picture file.
 
+    Raises InputError when matplotlib is not installed, or the file cannot be written.
+
     Parameters
     ----------
-    search : DividerSearch
-        The search.
-    path : Path
-        Picture to write; the ending chooses the format.
-
-    Raises
-    ------
-    InputError
-        When matplotlib is not installed, or the file cannot be written.
+    path : Picture to write; the ending chooses the format
     """
     try:
         from matplotlib.figure import Figure
@@ -219,15 +200,7 @@ def divider_plot(search: DividerSearch, ax: Axes | None = None) -> Axes:
 
     Parameters
     ----------
-    search : DividerSearch
-        The search.
-    ax : matplotlib Axes, optional
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    matplotlib Axes
-        The axes.
+    ax : Where to draw; by default a new figure
     """
     if ax is None:
         from matplotlib.figure import Figure

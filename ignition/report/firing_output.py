@@ -42,15 +42,9 @@ def _tally_dict(tally: Tally, unit: str, missing: str) -> dict[str, Any]:
 def spread_of_times_dict(trials: FiringTrials) -> dict[str, Any]:
     """Return the JSON object of how function times spread in trial firings.
 
-    Parameters
-    ----------
-    trials : FiringTrials
-        The trials.
-
     Returns
     -------
-    dict
-        Quantiles of each igniter's function time, of each channel's skew with its histogram, and of the lowest voltage.
+    Quantiles of each igniter's function time, of each channel's skew with its histogram, and of the lowest voltage
     """
     channels = []
     for channel in trials.channels:
@@ -83,15 +77,7 @@ def spread_of_times_dict(trials: FiringTrials) -> dict[str, Any]:
 
 
 def spread_of_times_text(trials: FiringTrials, console: Console) -> None:
-    """Print how function times spread in trial firings.
-
-    Parameters
-    ----------
-    trials : FiringTrials
-        The trials.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print how function times spread in trial firings."""
     if trials.trials == 0:
         return
     console.print("\nFunction time in the trials")
@@ -128,15 +114,9 @@ def _histogram(tally: Tally, console: Console) -> None:
 def rare_dict(result: RareFailure) -> dict[str, Any]:
     """Return the JSON object of a rare failure's probability.
 
-    Parameters
-    ----------
-    result : RareFailure
-        The estimate.
-
     Returns
     -------
-    dict
-        Probability of failure with its interval, or null with the reason.
+    Probability of failure with its interval, or null with the reason
     """
     both = result.interval(0.95)
     return {
@@ -154,15 +134,7 @@ def rare_dict(result: RareFailure) -> dict[str, Any]:
 
 
 def rare_text(result: RareFailure, console: Console) -> None:
-    """Print a rare failure's probability.
-
-    Parameters
-    ----------
-    result : RareFailure
-        The estimate.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print a rare failure's probability."""
     console.print("\nRare failures (subset simulation)")
     both = result.interval(0.95)
     if result.reason is not None or both is None:
@@ -182,15 +154,9 @@ def rare_text(result: RareFailure, console: Console) -> None:
 def influence_dict(result: Influence) -> dict[str, Any]:
     """Return the JSON object of an influence analysis.
 
-    Parameters
-    ----------
-    result : Influence
-        The analysis.
-
     Returns
     -------
-    dict
-        Shares of each group of inputs, the largest first.
+    Shares of each group of inputs, the largest first
     """
     return {
         "quantity": result.quantity,
@@ -207,12 +173,7 @@ def influence_text(result: Influence, console: Console, most: int = 8) -> None:
 
     Parameters
     ----------
-    result : Influence
-        The analysis.
-    console : rich.console.Console
-        Where to.
-    most : int
-        Inputs to print [1].
+    most : Inputs to print [1]
     """
     console.print(f"\nWhich input matters most, for the {result.quantity}")
     if result.reason is not None:
@@ -227,18 +188,7 @@ def influence_text(result: Influence, console: Console, most: int = 8) -> None:
 
 
 def discharge_dict(result: Discharge) -> dict[str, Any]:
-    """Return the JSON object of a bank's discharge.
-
-    Parameters
-    ----------
-    result : Discharge
-        The analysis.
-
-    Returns
-    -------
-    dict
-        Energies, droop, recharge time.
-    """
+    """Return the JSON object of a bank's discharge."""
     return {
         "circuit": result.circuit,
         "stored_energy": result.stored.as_dict(),
@@ -266,15 +216,7 @@ def discharge_dict(result: Discharge) -> dict[str, Any]:
 
 
 def discharge_text(result: Discharge, console: Console) -> None:
-    """Print a bank's discharge.
-
-    Parameters
-    ----------
-    result : Discharge
-        The analysis.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print a bank's discharge."""
     console.print("\nCapacitor bank: low .. nominal .. high")
     item(console, f"holds {spread_text(result.stored)}")
     item(console, f"empty to 95 %: {result.recharge.reason or spread_text(result.recharge)}")

@@ -16,13 +16,7 @@ def foreign_text(result: ForeignResult) -> str:
 
     Parameters
     ----------
-    result : ForeignResult
-        From `ignition.foreign.analysis.analyse_foreign`.
-
-    Returns
-    -------
-    str
-        Lines of text.
+    result : From `ignition.foreign.analysis.analyse_foreign`
     """
     parts = [
         continuity_text(result),
@@ -34,18 +28,7 @@ def foreign_text(result: ForeignResult) -> str:
 
 
 def continuity_text(result: ForeignResult) -> str:
-    """Return igniter current and converter reading of each line state.
-
-    Parameters
-    ----------
-    result : ForeignResult
-        The result.
-
-    Returns
-    -------
-    str
-        One table a channel.
-    """
+    """Return igniter current and converter reading of each line state."""
     lines = [f"{result.circuit} (netlist: {result.netlist})"]
     for channel in result.channels:
         rows = [("line state", "igniter current", "ADC code")]
@@ -59,18 +42,7 @@ def continuity_text(result: ForeignResult) -> str:
 
 
 def no_fire_text(result: ForeignResult) -> str:
-    """Return the margin to the no-fire current of each igniter in each phase.
-
-    Parameters
-    ----------
-    result : ForeignResult
-        The result.
-
-    Returns
-    -------
-    str
-        One table.
-    """
+    """Return the margin to the no-fire current of each igniter in each phase."""
     rows = [("phase", "igniter", "largest current", "no-fire", "ratio", "dB", "thermal fraction")]
     for m in result.margins:
         largest = (
@@ -92,18 +64,7 @@ def no_fire_text(result: ForeignResult) -> str:
 
 
 def faults_text(result: ForeignResult) -> str:
-    """Return the single faults that may reach the no-fire current or are unknown, and the count of the others.
-
-    Parameters
-    ----------
-    result : ForeignResult
-        The result.
-
-    Returns
-    -------
-    str
-        One table.
-    """
+    """Return the single faults that may reach the no-fire current or are unknown, and the count of the others."""
     named = [f for f in result.faults if f.verdict != "below no-fire"]
     rows = [("phase", "fault", "igniter", "largest current", "class")]
     for f in named:
@@ -115,18 +76,7 @@ def faults_text(result: ForeignResult) -> str:
 
 
 def scope_text(result: ForeignResult) -> str:
-    """Return what is covered, what is not, the assumptions and the reader's notes.
-
-    Parameters
-    ----------
-    result : ForeignResult
-        The result.
-
-    Returns
-    -------
-    str
-        Lists.
-    """
+    """Return what is covered, what is not, the assumptions and the reader's notes."""
     lines = ["covered faults:", *(f"  {row}" for row in COVERED), "not covered:", *(f"  {row}" for row in NOT_COVERED)]
     lines += ["assumptions:", *(f"  {a.key}: {a.value} ({a.basis})" for a in result.assumptions)]
     if result.notes:

@@ -39,8 +39,7 @@ def make_console() -> Console:
 
     Returns
     -------
-    rich.console.Console
-        The console; it writes no colour codes into a pipe.
+    The console; it writes no colour codes into a pipe
     """
     console = Console(file=sys.stdout, highlight=False, emoji=False, markup=False, soft_wrap=False)
     console.width = min(max(console.width, 80), 100) if console.is_terminal else 80
@@ -54,14 +53,7 @@ def table(
 
     Parameters
     ----------
-    console : rich.console.Console
-        Where to.
-    headers : sequence of str
-        Column titles.
-    rows : iterable of sequence of str or Text
-        Cells.
-    right : sequence of int
-        Columns that are set flush right [position].
+    right : Columns that are set flush right [position]
     """
     grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
     for index, header in enumerate(headers):
@@ -78,15 +70,11 @@ def spread_text(spread: Spread, digits: int = 3) -> str:
 
     Parameters
     ----------
-    spread : Spread
-        The numbers.
-    digits : int
-        Significant digits [1].
+    digits : Significant digits [1]
 
     Returns
     -------
-    str
-        For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing number is a dash.
+    For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing number is a dash
     """
     return " .. ".join(engineering(v, spread.unit, digits) for v in (spread.low, spread.nominal, spread.high))
 
@@ -100,13 +88,11 @@ def margin_text(margin: float | None) -> str:
 
     Parameters
     ----------
-    margin : float or None
-        Ratio [1].
+    margin : Ratio [1]
 
     Returns
     -------
-    str
-        For example ``"x 12.5"``.
+    For example ``"x 12.5"``
     """
     if margin is None:
         return "-"
@@ -131,15 +117,7 @@ def _where(finding: Finding) -> str:
 
 
 def check_text(result: Check, console: Console) -> None:
-    """Print a check: verdict, the worst finding of every limit, sources, assumptions, cautions.
-
-    Parameters
-    ----------
-    result : Check
-        The check.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print a check: verdict, the worst finding of every limit, sources, assumptions, cautions."""
     worst = _worst_by_rule(result.findings)
     counts = {v: sum(f.verdict == v for f in result.findings) for v in ("FAIL", "UNKNOWN", "PASS")}
     title = "".join(c if c.isprintable() else " " for c in result.title)  # no escape code reaches the terminal
@@ -197,15 +175,7 @@ def _headline(worst: Sequence[tuple[Finding, int]], console: Console) -> None:
 
 
 def item(console: Console, text: str) -> None:
-    """Print one item of a list, wrapped and indented.
-
-    Parameters
-    ----------
-    console : rich.console.Console
-        Where to.
-    text : str
-        The item.
-    """
+    """Print one item of a list, wrapped and indented."""
     lines = textwrap.fill(
         text,
         console.width,
@@ -218,15 +188,7 @@ def item(console: Console, text: str) -> None:
 
 
 def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:
-    """Print every value that the file did not give.
-
-    Parameters
-    ----------
-    assumptions : sequence of Assumption
-        The assumptions.
-    console : rich.console.Console
-        Where to.
-    """
+    """Print every value that the file did not give."""
     if not assumptions:
         console.print("\nAssumed: nothing; every value is given.")
         return
@@ -237,13 +199,7 @@ def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None
 
 
 def caution_text(console: Console) -> None:
-    """Print the cautions.
-
-    Parameters
-    ----------
-    console : rich.console.Console
-        Where to.
-    """
+    """Print the cautions."""
     console.print("\nCautions")
     for sentence in CAUTIONS:
         item(console, sentence)
@@ -261,17 +217,7 @@ def _trials(trials: FiringTrials, console: Console) -> None:
 
 
 def firing_text(result: Firing, console: Console, trials: FiringTrials | None = None) -> None:
-    """Print a firing analysis.
-
-    Parameters
-    ----------
-    result : Firing
-        The analysis.
-    console : rich.console.Console
-        Where to.
-    trials : FiringTrials, optional
-        Trial firings.
-    """
+    """Print a firing analysis."""
     console.print(Text(f"Firing  ({result.circuit})", style="bold"))
     for channel in result.channels:
         kinds = ", ".join(dict.fromkeys(i.kind for i in channel.igniters))

@@ -67,12 +67,7 @@ class Deck:
 
     Attributes
     ----------
-    title : str
-        First line.
-    statements : tuple of str
-        Logical lines after the title: continuations joined, comments and blank lines left out.
-    analyses : int
-        Number of analysis lines.
+    statements : Logical lines after the title: continuations joined, comments and blank lines left out
     """
 
     title: str
@@ -83,22 +78,13 @@ class Deck:
 def check_deck(text: str) -> Deck:
     """Refuse a deck that could run a command, read a file, or be misread without notice.
 
+    Raises NgspiceError if a line holds a control section, an include, a library, ``shell``, a file name, an unknown dot
+    card, element letter or option, a resistor of 0 ohm, or a character outside ASCII (ngspice reads ``47u`` with a
+    Greek letter as 47); the line is quoted.
+
     Parameters
     ----------
-    text : str
-        Whole deck: title line, elements, ``.model`` lines, analysis lines, ``.end``.
-
-    Returns
-    -------
-    Deck
-        Title, logical lines and number of analyses.
-
-    Raises
-    ------
-    NgspiceError
-        If a line holds a control section, an include, a library, ``shell``, a file name, an unknown dot card, element
-        letter or option, a resistor of 0 ohm, or a character outside ASCII (ngspice reads ``47u`` with a Greek letter
-        as 47); the line is quoted.
+    text : Whole deck: title line, elements, ``.model`` lines, analysis lines, ``.end``
 
     Examples
     --------
@@ -161,45 +147,18 @@ def _refusal(title: str, number: int, line: str, reason: str) -> NgspiceError:
 
 
 def rejection(title: str, reason: str, hint: str) -> NgspiceError:
-    """Error for a run that is not accepted.
-
-    Parameters
-    ----------
-    title : str
-        Title of the deck.
-    reason : str
-        What was found.
-    hint : str
-        What to try.
-
-    Returns
-    -------
-    NgspiceError
-        The error, not raised.
-    """
+    """Error for a run that is not accepted."""
     return NgspiceError(f'run of deck "{title}" is not accepted: {reason}; to try: {hint}')
 
 
 def check_log(log: str, title: str) -> None:
     """Refuse a run whose log tells of trouble.
 
-    Parameters
-    ----------
-    log : str
-        Everything that the simulator wrote.
-    title : str
-        Title of the deck, for the message.
-
-    Raises
-    ------
-    NgspiceError
-        Quotes the first bad line and what follows it, and says what to try.
-
-    Notes
-    -----
     Notes, the lines of gmin and source stepping that in the end completed, the echo of the title, and the tables of
     node voltages (a node may be called ``error``) are harmless. An operating point that only the start-up
     transient reached is refused: ngspice does not verify that it is a DC solution.
+
+    Raises NgspiceError quotes the first bad line and what follows it, and says what to try.
 
     Examples
     --------
@@ -247,23 +206,12 @@ def check_plots(
 ) -> None:
     """Refuse results that are missing, empty, not finite or beyond any physical bound.
 
+    Raises InputError if a limit is not above zero. Raises NgspiceError names the plot, the variable and the value.
+
     Parameters
     ----------
-    plots : sequence of Plot
-        Results of the run.
-    deck : Deck
-        The deck that was run.
-    limit_voltage : float, optional
-        Largest magnitude of a voltage [V], for example 10 x the supply; 1e6 V by default.
-    limit_current : float, optional
-        Largest magnitude of a current [A]; 1e6 A by default.
-
-    Raises
-    ------
-    InputError
-        If a limit is not above zero.
-    NgspiceError
-        Names the plot, the variable and the value.
+    limit_voltage : Largest magnitude of a voltage [V], for example 10 x the supply; 1e6 V by default
+    limit_current : Largest magnitude of a current [A]; 1e6 A by default
     """
     limits = {"voltage": _limit("limit_voltage", limit_voltage), "current": _limit("limit_current", limit_current)}
     if deck.analyses == 0:

@@ -19,20 +19,15 @@ moves the clamped node by 0.1 uV."""
 def number(value: float) -> str:
     """Write a number in full, without a unit or scale letter that SPICE could misread.
 
+    Raises InputError if the value is not finite.
+
     Parameters
     ----------
-    value : float
-        Any finite value [1].
+    value : Any finite value [1]
 
     Returns
     -------
-    str
-        Shortest decimal text that reads back as the same double.
-
-    Raises
-    ------
-    InputError
-        If the value is not finite.
+    Shortest decimal text that reads back as the same double
 
     Examples
     --------
@@ -47,15 +42,7 @@ def number(value: float) -> str:
 
 @dataclass(slots=True)
 class Writer:
-    """Collects the lines of a deck; one pool of names for nodes, one for elements.
-
-    Attributes
-    ----------
-    nodes, elements : Names
-        Names given so far.
-    lines : list of str
-        Lines so far.
-    """
+    """Collects the lines of a deck; one pool of names for nodes, one for elements."""
 
     nodes: Names = field(default_factory=Names)
     elements: Names = field(default_factory=Names)
@@ -106,21 +93,9 @@ def element_cards(
 
     Parameters
     ----------
-    writer : Writer
-        Gives the names.
-    element : Element
-        A closed element.
-    values : mapping of str to float
-        Value of each parameter [SI].
-    source_shape : str
-        Text that replaces the voltage of a source; by default its constant voltage.
-    sink_factor : str
-        Expression that multiplies the current of a sink; by default none.
-
-    Returns
-    -------
-    list of str
-        SPICE lines.
+    values : Value of each parameter [SI]
+    source_shape : Text that replaces the voltage of a source; by default its constant voltage
+    sink_factor : Expression that multiplies the current of a sink; by default none
     """
     plus, minus, middle = writer.nodes.of(element.plus), writer.nodes.of(element.minus), writer.middle(element)
     name, meter = writer.elements.of(element.name), writer.ammeter(element)

@@ -45,14 +45,8 @@ class SteadyCase:
 
     Attributes
     ----------
-    phase, line : str
-        Phase and line state.
-    channel : ChannelModel
-        The channel whose line is in that state.
-    network : Network
-        The network.
-    box : mapping of str to Toleranced
-        Bounds of every parameter [SI].
+    channel : The channel whose line is in that state
+    box : Bounds of every parameter [SI]
     """
 
     phase: str
@@ -73,16 +67,8 @@ class FiringCase:
 
     Attributes
     ----------
-    channels : tuple of ChannelModel
-        The channels, by their start.
-    network : Network
-        The firing network.
-    box : mapping of str to Toleranced
-        Bounds of every parameter [SI].
-    bridges : mapping of str to Bridge
-        Bridges whose threshold is known.
-    pulses : mapping of str to Pulse
-        MOSFET elements and their pulses from the first start of the group.
+    box : Bounds of every parameter [SI]
+    pulses : MOSFET elements and their pulses from the first start of the group
     """
 
     channels: tuple[ChannelModel, ...]
@@ -113,16 +99,8 @@ class SwitchOnCase:
 
     Attributes
     ----------
-    network : Network
-        The network after the edge.
-    values : mapping of str to float
-        Nominal values [SI].
-    gates : mapping of str to Gate
-        Gates by channel.
-    bridges : mapping of str to Bridge
-        Bridges whose threshold is known.
-    edge : float
-        Duration of the edge [s].
+    values : Nominal values [SI]
+    edge : Duration of the edge [s]
     """
 
     network: Network
@@ -143,19 +121,11 @@ class SwitchOnCase:
 
 
 def nominal_values(network: Network, box: Mapping[str, Toleranced]) -> dict[str, float]:
-    """Take every parameter of a network at nominal.
+    """Take every parameter of a network at nominal [SI].
 
     Parameters
     ----------
-    network : Network
-        The network.
-    box : mapping of str to Toleranced
-        Bounds [SI] by parameter name.
-
-    Returns
-    -------
-    dict of str to float
-        Nominal values [SI].
+    box : Bounds [SI] by parameter name
     """
     return {name: box[name].nominal for name in network.parameters}
 
@@ -163,16 +133,10 @@ def nominal_values(network: Network, box: Mapping[str, Toleranced]) -> dict[str,
 def steady_cases(circuit: Circuit) -> Iterator[SteadyCase]:
     """List every phase and line state that has an operating point.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Yields
     ------
-    SteadyCase
-        Phase by phase, channel by channel. A line state that leaves a node without any tie (an open line while
-        disarmed) has none and is left out, as is ``not armed`` in phase ``disarmed``, which is the intact line there.
+    Phase by phase, channel by channel. A line state that leaves a node without any tie (an open line while disarmed)
+        has none and is left out, as is ``not armed`` in phase ``disarmed``, which is the intact line there
     """
     for phase in STEADY_PHASES:
         box = phase_box(circuit, phase)
@@ -187,15 +151,9 @@ def steady_cases(circuit: Circuit) -> Iterator[SteadyCase]:
 def firing_groups(circuit: Circuit) -> tuple[tuple[ChannelModel, ...], ...]:
     """Sort the channels into groups whose pulses overlap in time.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    tuple of tuple of ChannelModel
-        Groups in the order of their starts, at nominal.
+    Groups in the order of their starts, at nominal
     """
     groups: list[list[ChannelModel]] = []
     end = -math.inf
@@ -212,15 +170,9 @@ def firing_groups(circuit: Circuit) -> tuple[tuple[ChannelModel, ...], ...]:
 def firing_cases(circuit: Circuit) -> tuple[FiringCase, ...]:
     """List the firing transients of a circuit.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    tuple of FiringCase
-        One for each group of channels whose pulses overlap.
+    One for each group of channels whose pulses overlap
     """
     cases = []
     for channels in firing_groups(circuit):
@@ -246,20 +198,12 @@ def firing_cases(circuit: Circuit) -> tuple[FiringCase, ...]:
 def switch_on_case(circuit: Circuit) -> SwitchOnCase | None:
     """Describe the battery edge at nominal.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
+    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge,
+    and its pin floats.
 
     Returns
     -------
-    SwitchOnCase or None
-        None where a MOSFET's capacitances are not all known.
-
-    Notes
-    -----
-    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge,
-    and its pin floats.
+    None where a MOSFET's capacitances are not all known
     """
     mosfets = {c.name: circuit.mosfets[c.mosfet] for c in circuit.channels}
     gates = {c.name: _gate(circuit, c, mosfets[c.name]) for c in circuit.channels}

@@ -42,14 +42,8 @@ class Comparison:
 
     Attributes
     ----------
-    quantity : str
-        What it is, in words.
-    ours, ngspice : float
-        The two values [unit].
-    unit : str
-        Unit.
-    relative_difference : float
-        ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`.
+    ours, ngspice : The two values [unit]
+    relative_difference : ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`
     """
 
     quantity: str
@@ -61,19 +55,7 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrosscheckResult:
-    """All comparisons of one circuit.
-
-    Attributes
-    ----------
-    circuit : str
-        File name of the circuit.
-    ngspice : str
-        Program and version.
-    comparisons : tuple of Comparison
-        Steady states, firing currents, function times.
-    left_out : tuple of str
-        What was not compared, and why.
-    """
+    """All comparisons of one circuit."""
 
     circuit: str
     ngspice: str
@@ -92,14 +74,8 @@ class OperatingPointRequest:
 
     Attributes
     ----------
-    label : str
-        State and values in words.
-    network : Network
-        The network.
-    values : mapping of str to float
-        Value of each parameter [SI].
-    probes : tuple of Probe
-        The outputs; a voltage is one against ground.
+    values : Value of each parameter [SI]
+    probes : The outputs; a voltage is one against ground
     """
 
     label: str
@@ -113,15 +89,12 @@ def relative_difference(first: float, second: float, unit: str) -> float:
 
     Parameters
     ----------
-    first, second : float
-        Values [unit]; two infinite ones are equal.
-    unit : str
-        ``A``, ``V`` or ``s``.
+    first, second : Values [unit]; two infinite ones are equal
+    unit : ``A``, ``V`` or ``s``
 
     Returns
     -------
-    float
-        Relative difference [1]; 0 where both lie below the floor of `FLOORS`, infinite where only one is finite.
+    Relative difference [1]; 0 where both lie below the floor of `FLOORS`, infinite where only one is finite
 
     Examples
     --------
@@ -143,19 +116,11 @@ def requests_at_extremes(
 
     Parameters
     ----------
-    label : str
-        State in words.
-    network : Network
-        The network.
-    box : mapping of str to Toleranced
-        Bounds [SI] by parameter name.
-    probes : sequence of Probe
-        The outputs.
+    box : Bounds [SI] by parameter name
 
     Yields
     ------
-    OperatingPointRequest
-        One at nominal with all outputs, two for each output.
+    One at nominal with all outputs, two for each output
     """
     nominal = nominal_values(network, box)
     yield OperatingPointRequest(label=f"{label}, nominal", network=network, values=nominal, probes=tuple(probes))
@@ -168,20 +133,11 @@ def requests_at_extremes(
 def compare_operating_points(requests: Sequence[OperatingPointRequest]) -> tuple[Comparison, ...]:
     """Solve operating points with our solver and with ngspice.
 
-    Parameters
-    ----------
-    requests : sequence of OperatingPointRequest
-        What to solve.
+    Raises NgspiceError if ngspice is absent or a run is not acceptable.
 
     Returns
     -------
-    tuple of Comparison
-        One for each output, in order.
-
-    Raises
-    ------
-    NgspiceError
-        If ngspice is absent or a run is not acceptable.
+    One for each output, in order
     """
     decks = [operating_point_deck(r.network, r.values, r.label) for r in requests]
     comparisons: list[Comparison] = []
@@ -213,26 +169,15 @@ def _comparison(quantity: str, ours: float, ngspice: float, unit: str) -> Compar
 def crosscheck(circuit: Circuit) -> CrosscheckResult:
     """Compare a circuit's numbers with ngspice.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
+    Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from
+    the start of its command: the delay of the gate is left out on both sides.
+
+    Raises NgspiceError if ngspice is absent or a run is not acceptable.
 
     Returns
     -------
-    CrosscheckResult
-        Igniter currents and converter voltage of each channel in each phase and line state, and firing currents: at
-        nominal and at both worst corners of each; function times at nominal.
-
-    Raises
-    ------
-    NgspiceError
-        If ngspice is absent or a run is not acceptable.
-
-    Notes
-    -----
-    Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from
-    the start of its command: the delay of the gate is left out on both sides.
+    Igniter currents and converter voltage of each channel in each phase and line state, and firing currents: at nominal
+        and at both worst corners of each; function times at nominal
     """
     requests: list[OperatingPointRequest] = []
     for case in steady_cases(circuit):

@@ -22,10 +22,8 @@ class OperatingPoint:
 
     Attributes
     ----------
-    voltages : mapping of str to float
-        Voltage of each node against ground [V].
-    currents : mapping of str to float
-        Current of each element from its plus to its minus node [A]; 0 for an open one.
+    voltages : Voltage of each node against ground [V]
+    currents : Current of each element from its plus to its minus node [A]; 0 for an open one
     """
 
     voltages: Mapping[str, float]
@@ -35,31 +33,18 @@ class OperatingPoint:
 def operating_point_deck(network: Network, values: Mapping[str, float], title: str, notes: Sequence[str] = ()) -> str:
     """Write the deck of a network's operating point for one set of values.
 
+    Every element X has a source of 0 V in series, ``Vm_X``, whose current is the element's; a battery is its own
+    ammeter, ``V_X``. A resistor of 0 ohm is that 0 V source alone. Open elements are named in comments.
+
+    Raises NetworkError for a missing parameter or a node that floats.
+
     Parameters
     ----------
-    network : Network
-        The network, in one state.
-    values : mapping of str to float
-        Value of each parameter [SI]; others are ignored.
-    title : str
-        First line.
-    notes : sequence of str
-        Further header comments, one line each.
+    values : Value of each parameter [SI]; others are ignored
 
     Returns
     -------
-    str
-        Complete deck: title, header comment, elements, options, ``.op``, ``.end``.
-
-    Raises
-    ------
-    NetworkError
-        For a missing parameter or a node that floats.
-
-    Notes
-    -----
-    Every element X has a source of 0 V in series, ``Vm_X``, whose current is the element's; a battery is its own
-    ammeter, ``V_X``. A resistor of 0 ohm is that 0 V source alone. Open elements are named in comments.
+    Complete deck: title, header comment, elements, options, ``.op``, ``.end``
 
     Examples
     --------
@@ -94,17 +79,11 @@ def operating_point_deck(network: Network, values: Mapping[str, float], title: s
 def check_network(network: Network, values: Mapping[str, float]) -> None:
     """Refuse a network that SPICE would answer with plausible nonsense.
 
+    Raises NetworkError for a missing parameter or a node that floats.
+
     Parameters
     ----------
-    network : Network
-        The network.
-    values : mapping of str to float
-        Value of each parameter [SI].
-
-    Raises
-    ------
-    NetworkError
-        For a missing parameter or a node that floats.
+    values : Value of each parameter [SI]
     """
     missing = [name for name in network.parameters if name not in values]
     if missing:
@@ -117,22 +96,16 @@ def check_network(network: Network, values: Mapping[str, float]) -> None:
 def read_operating_point(plot: Plot, network: Network) -> OperatingPoint:
     """Read node voltages and element currents of an operating point.
 
+    Raises InputError if the plot lacks a node or an ammeter of the network.
+
     Parameters
     ----------
-    plot : Plot
-        Answer of ngspice to the deck of `operating_point_deck`.
-    network : Network
-        The network that the deck was written from.
+    plot : Answer of ngspice to the deck of `operating_point_deck`
+    network : The network that the deck was written from
 
     Returns
     -------
-    OperatingPoint
-        Voltages [V] and currents [A] by the network's own names.
-
-    Raises
-    ------
-    InputError
-        If the plot lacks a node or an ammeter of the network.
+    Voltages [V] and currents [A] by the network's own names
     """
     writer = Writer.of(network)
     voltages = {node: float(plot.signal(f"v({writer.nodes.of(node)})")[0]) for node in network.nodes}

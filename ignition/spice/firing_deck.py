@@ -41,14 +41,10 @@ class Bridge:
 
     Attributes
     ----------
-    threshold : float
-        Steady threshold current [A].
-    time_constant : float
-        Thermal time constant [s].
-    growth : float
-        Relative growth of the resistance up to the function temperature [1].
-    spent_resistance : float
-        Resistance after function [ohm]; infinite where it opens, 0 where it shorts.
+    threshold : Steady threshold current [A]
+    time_constant : Thermal time constant [s]
+    growth : Relative growth of the resistance up to the function temperature [1]
+    spent_resistance : Resistance after function [ohm]; infinite where it opens, 0 where it shorts
     """
 
     threshold: float
@@ -73,8 +69,7 @@ class Pulse:
 
     Attributes
     ----------
-    start, stop : float
-        From and to [s] from the start of the transient.
+    start, stop : From and to [s] from the start of the transient
     """
 
     start: float
@@ -98,42 +93,25 @@ def firing_deck(
 ) -> str:
     """Write the deck of a firing transient.
 
-    Parameters
-    ----------
-    network : Network
-        The network in its firing state, with the elements named in `pulses` closed.
-    values : mapping of str to float
-        Value of each parameter [SI].
-    title : str
-        First line.
-    bridges : mapping of str to Bridge
-        Igniter elements that heat; an igniter not named stays a resistor.
-    pulses : mapping of str to Pulse
-        Elements that become switches, each with the time that it conducts.
-    stop : float
-        End of the transient [s].
-    step : float
-        Longest time step [s]; a function is felt by the other igniters at most one step late.
-    notes : sequence of str
-        Further header comments, one line each.
-
-    Returns
-    -------
-    str
-        Complete deck with one ``.tran``.
-
-    Raises
-    ------
-    InputError
-        If a name is no closed resistor of the network, or stop and step do not fit.
-    NetworkError
-        For a missing parameter or a node that floats.
-
-    Notes
-    -----
     Voltage of node ``fraction_X`` is the thermal fraction x of igniter X: a capacitor of tau farad with 1 ohm beside
     it, driven by (I / I0)^2 (1 + a x) / (1 + a) ampere. A switch with hysteresis closes as x passes 1 and opens at -1,
     that is never: it lifts node ``done_X`` to 1 V, which ends the heating and makes the bridge what it is when spent.
+
+    Raises InputError if a name is no closed resistor of the network, or stop and step do not fit. Raises NetworkError
+    for a missing parameter or a node that floats.
+
+    Parameters
+    ----------
+    network : The network in its firing state, with the elements named in `pulses` closed
+    values : Value of each parameter [SI]
+    bridges : Igniter elements that heat; an igniter not named stays a resistor
+    pulses : Elements that become switches, each with the time that it conducts
+    stop : End of the transient [s]
+    step : Longest time step [s]; a function is felt by the other igniters at most one step late
+
+    Returns
+    -------
+    Complete deck with one ``.tran``
     """
     check_network(network, values)
     if not 0.0 < step < stop < math.inf:
@@ -164,26 +142,15 @@ def firing_deck(
 def bridge_cards(writer: Writer, element: Element, resistance: float, bridge: Bridge) -> list[str]:
     """Write one igniter: electrical branch, thermal node and latch.
 
+    Raises InputError if the resistance is not above zero.
+
     Parameters
     ----------
-    writer : Writer
-        Gives the names.
-    element : Element
-        The igniter's element.
-    resistance : float
-        Cold resistance [ohm], above zero.
-    bridge : Bridge
-        Thermal values.
+    resistance : Cold resistance [ohm], above zero
 
     Returns
     -------
-    list of str
-        SPICE lines; they need those of `latch_cards` once in the deck.
-
-    Raises
-    ------
-    InputError
-        If the resistance is not above zero.
+    SPICE lines; they need those of `latch_cards` once in the deck
     """
     if not resistance > 0.0:
         raise InputError(f"bridge resistance must be above 0 ohm; received {resistance!r} for {element.name!r}")
@@ -207,18 +174,7 @@ def bridge_cards(writer: Writer, element: Element, resistance: float, bridge: Br
 
 
 def latch_cards(writer: Writer) -> list[str]:
-    """Write what all latches share: a source of 1 V and the model of the switch that closes at 1 V for good.
-
-    Parameters
-    ----------
-    writer : Writer
-        Gives the names.
-
-    Returns
-    -------
-    list of str
-        SPICE lines.
-    """
+    """Write what all latches share: a source of 1 V and the model of the switch that closes at 1 V for good."""
     one = writer.nodes.of("one volt", "latch")
     return [f"V_latch {one} 0 1.0", ".model latch sw(vt=0.0 vh=1.0 ron=1e-9 roff=1e12)"]
 
@@ -246,17 +202,12 @@ def read_function_times(plot: Plot, network: Network, bridges: Mapping[str, Brid
 
     Parameters
     ----------
-    plot : Plot
-        Answer of ngspice to the deck of `firing_deck`.
-    network : Network
-        The network that the deck was written from.
-    bridges : mapping of str to Bridge
-        The bridges of that deck.
+    plot : Answer of ngspice to the deck of `firing_deck`
+    network : The network that the deck was written from
 
     Returns
     -------
-    dict of str to float
-        Time at which the thermal fraction reaches 1 [s] from the start of the transient; infinite where it never does.
+    Time at which the thermal fraction reaches 1 [s] from the start of the transient; infinite where it never does
     """
     writer = Writer.of(network)
     time = plot.signal("time")

@@ -44,15 +44,11 @@ class Names:
 
         Parameters
         ----------
-        key : str
-            Any text.
-        role : str
-            Word in front; the same key in another role is another name.
+        role : Word in front; the same key in another role is another name
 
         Returns
         -------
-        str
-            ASCII letters, digits and underscores; starts with a letter, but for ground, which is ``0``.
+        ASCII letters, digits and underscores; starts with a letter, but for ground, which is ``0``
         """
         if (role, key) not in self._given:
             stem = _stem(f"{role} {key}")
@@ -75,18 +71,6 @@ def _stem(key: str) -> str:
 def comment_text(text: str) -> str:
     """Make text safe to stand in a comment: one line of plain ASCII in which no word is a command.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        One line, at most 200 characters.
-
-    Notes
-    -----
     Only letters, digits, blanks and ``.,:;()+-_%/<>`` stay. A dot goes where a word begins with it and before the name
     of a card that runs commands or reads files; a stroke stays only between letters or digits, so that nothing names
     a path; the word "shell" gets an underscore.
@@ -106,15 +90,9 @@ def comment_text(text: str) -> str:
 def title_text(text: str) -> str:
     """Make text safe to stand as the title, the first line of a deck.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
     Returns
     -------
-    str
-        One line that starts with a letter or digit; ``untitled`` where nothing is left.
+    One line that starts with a letter or digit; ``untitled`` where nothing is left
 
     Examples
     --------

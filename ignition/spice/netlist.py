@@ -14,22 +14,10 @@ class Card:
 
     Attributes
     ----------
-    name : str
-        Name as written.
-    kind : str
-        Its first letter: ``r``, ``c``, ``l``, ``d``, ``v``, ``i``, ``m`` or ``x``.
-    nodes : tuple of str
-        Nodes in lower case, ``0`` for ground.
-    value : str or None
-        Word of its value: a number, ``{name}`` or ``'name'``.
-    model : str or None
-        Model or subcircuit in lower case.
-    settings : mapping of str to str
-        Parameters that a subcircuit's instance sets.
-    waveform : str or None
-        Function of time of a source.
-    line : int
-        Line, from 1.
+    kind : Its first letter: ``r``, ``c``, ``l``, ``d``, ``v``, ``i``, ``m`` or ``x``
+    nodes : Nodes in lower case, ``0`` for ground
+    value : Word of its value: a number, ``{name}`` or ``'name'``
+    waveform : Function of time of a source
     """
 
     name: str
@@ -73,16 +61,7 @@ class Netlist:
 
     Attributes
     ----------
-    title, name : str
-        First line, and file name for messages.
-    top : Subcircuit
-        Cards, models and parameters outside all subcircuits.
-    subcircuits : mapping of str to Subcircuit
-        By name in lower case.
-    global_nodes : frozenset of str
-        Nodes that are common to all subcircuits.
-    notes : tuple of str
-        What was read as no part of the network, and numbers that are often meant otherwise, each with its line.
+    notes : What was read as no part of the network, and numbers that are often meant otherwise, each with its line
     """
 
     title: str

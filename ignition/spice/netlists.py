@@ -18,15 +18,9 @@ __all__ = ["netlist_texts", "write_netlists"]
 def netlist_texts(circuit: Circuit) -> dict[str, str]:
     """Write the decks of a circuit: each phase and line state, each firing, and the battery edge, all at nominal.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    dict of str to str
-        File name and deck, the same for the same circuit.
+    File name and deck, the same for the same circuit
     """
     notes = (f"Circuit: {circuit.title}", f"File: {circuit.name}", "All values at nominal. SI units.")
     names = Names()
@@ -53,22 +47,17 @@ def netlist_texts(circuit: Circuit) -> dict[str, str]:
 def write_netlists(circuit: Circuit, directory: str | Path) -> list[Path]:
     """Write the decks of a circuit into a folder, all of them or none.
 
+    Raises InputError if the folder or a file cannot be written; then no deck has changed, unless the disk failed in the
+    last step.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    directory : str or Path
-        The folder; made where it does not exist. Decks of the same name in it are replaced, nothing else is touched.
+    directory : The folder; made where it does not exist. Decks of the same name in it are replaced, nothing else is
+        touched
 
     Returns
     -------
-    list of Path
-        The files, in their order.
-
-    Raises
-    ------
-    InputError
-        If the folder or a file cannot be written; then no deck has changed, unless the disk failed in the last step.
+    The files, in their order
     """
     folder = Path(directory)
     texts = netlist_texts(circuit)

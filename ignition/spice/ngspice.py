@@ -29,12 +29,8 @@ class RunResult:
 
     Attributes
     ----------
-    plots : tuple of Plot
-        One plot per analysis, in the order of the raw file (``.ac``, ``.dc``, ``.op``, ``.tran``, not of the deck).
-    log : str
-        Everything that the simulator wrote.
-    version : str
-        Program and version, for example ``ngspice-39``.
+    plots : One plot per analysis, in the order of the raw file (``.ac``, ``.dc``, ``.op``, ``.tran``, not of the deck)
+    version : Program and version, for example ``ngspice-39``
     """
 
     plots: tuple[Plot, ...]
@@ -44,20 +40,11 @@ class RunResult:
     def plot(self, name: str) -> Plot:
         """The one plot whose name starts with the text given.
 
+        Raises InputError if no plot or more than one matches.
+
         Parameters
         ----------
-        name : str
-            Start of the plot name in any case, for example ``operating`` or ``transient``.
-
-        Returns
-        -------
-        Plot
-            The plot.
-
-        Raises
-        ------
-        InputError
-            If no plot or more than one matches.
+        name : Start of the plot name in any case, for example ``operating`` or ``transient``
         """
         found = [plot for plot in self.plots if plot.name.lower().startswith(name.lower())]
         if len(found) != 1:
@@ -69,15 +56,7 @@ class RunResult:
 def find_ngspice() -> str:
     """Path of the ngspice program.
 
-    Returns
-    -------
-    str
-        Path found on PATH.
-
-    Raises
-    ------
-    NgspiceError
-        If there is none; says how to install it.
+    Raises NgspiceError if there is none; says how to install it.
     """
     path = shutil.which("ngspice")
     if path is None:
@@ -90,15 +69,11 @@ def find_ngspice() -> str:
 def version() -> str:
     """Version of the ngspice program on PATH.
 
+    Raises NgspiceError if ngspice is absent or does not tell its version.
+
     Returns
     -------
-    str
-        For example ``ngspice-39``.
-
-    Raises
-    ------
-    NgspiceError
-        If ngspice is absent or does not tell its version.
+    For example ``ngspice-39``
     """
     return _version_of(find_ngspice())
 
@@ -118,35 +93,19 @@ def run_deck(
 ) -> RunResult:
     """Run one deck and return its results only if the run can be believed.
 
-    Parameters
-    ----------
-    text : str
-        Whole deck: title line, elements, models, analysis lines, ``.end``.
-    timeout : float
-        Time limit [s].
-    limit_voltage : float, optional
-        Largest magnitude of a voltage [V] that is accepted, for example 10 x the supply; 1e6 V by default.
-    limit_current : float, optional
-        Largest magnitude of a current [A] that is accepted; 1e6 A by default.
-
-    Returns
-    -------
-    RunResult
-        Plots, log and version.
-
-    Raises
-    ------
-    InputError
-        If a limit or the timeout is not positive.
-    NgspiceError
-        If ngspice is absent, the deck is refused, or the run is not acceptable; quotes the line of the
-        log and the title.
-
-    Notes
-    -----
     Accepted only if the return code is 0, the log is clean, the raw file is there and complete, every analysis has
     points, and all values are finite and within the bounds. The return code alone is not enough: ngspice returns 0 for
     a circuit without ground and for a misspelt model parameter.
+
+    Raises InputError if a limit or the timeout is not positive. Raises NgspiceError if ngspice is absent, the deck is
+    refused, or the run is not acceptable; quotes the line of the log and the title.
+
+    Parameters
+    ----------
+    text : Whole deck: title line, elements, models, analysis lines, ``.end``
+    timeout : Time limit [s]
+    limit_voltage : Largest magnitude of a voltage [V] that is accepted, for example 10 x the supply; 1e6 V by default
+    limit_current : Largest magnitude of a current [A] that is accepted; 1e6 A by default
     """
     deck = check_deck(text)
     program = find_ngspice()
@@ -192,30 +151,18 @@ def run_many(
 ) -> tuple[RunResult, ...]:
     """Run several decks, some at a time, each in its own process.
 
+    Raises InputError if jobs is below 1. Raises NgspiceError of the first deck in order that is not accepted, with its
+    number counted from 0.
+
     Parameters
     ----------
-    decks : sequence of str
-        Whole decks, (n,).
-    jobs : int
-        Processes at a time, at least 1.
-    timeout : float
-        Time limit of each [s].
-    limit_voltage : float, optional
-        Largest magnitude of a voltage [V] that is accepted.
-    limit_current : float, optional
-        Largest magnitude of a current [A] that is accepted.
+    timeout : Time limit of each [s]
+    limit_voltage : Largest magnitude of a voltage [V] that is accepted
+    limit_current : Largest magnitude of a current [A] that is accepted
 
     Returns
     -------
-    tuple of RunResult
-        One per deck, in their order.
-
-    Raises
-    ------
-    InputError
-        If jobs is below 1.
-    NgspiceError
-        Of the first deck in order that is not accepted, with its number counted from 0.
+    One per deck, in their order
     """
     if jobs < 1:
         raise InputError(f"jobs must be at least 1, received {jobs!r}")
@@ -242,36 +189,25 @@ def run_operating_points(
 ) -> tuple[Plot, ...]:
     """Operating points of many independent decks, up to 100 of them in one ngspice process.
 
-    Parameters
-    ----------
-    decks : sequence of str
-        Whole decks, (n,), each with ``.op`` as its only analysis.
-    timeout : float
-        Time limit of each process [s].
-    limit_voltage : float, optional
-        Largest magnitude of a voltage [V] that is accepted.
-    limit_current : float, optional
-        Largest magnitude of a current [A] that is accepted.
-
-    Returns
-    -------
-    tuple of Plot
-        One per deck, in their order, with the names that the deck alone would give.
-
-    Raises
-    ------
-    InputError
-        If a deck asks for another analysis than one ``.op``.
-    NgspiceError
-        Of the first deck in order that is not accepted alone, with its number counted from 0.
-
-    Notes
-    -----
     Each deck becomes a subcircuit without pins, so nodes, sources and models stay its own; node 0 is common. Decks with
     the same ``.options`` share a process. A deck that holds anything but elements, ``.model`` and ``.options`` runs
     alone.
     When a combined run is not accepted, its decks run one by one under the full rules, which names the bad one.
     Newton iteration stops for all members together: nonlinear results agree with single runs within ``reltol``.
+
+    Raises InputError if a deck asks for another analysis than one ``.op``. Raises NgspiceError of the first deck in
+    order that is not accepted alone, with its number counted from 0.
+
+    Parameters
+    ----------
+    decks : Whole decks, (n,), each with ``.op`` as its only analysis
+    timeout : Time limit of each process [s]
+    limit_voltage : Largest magnitude of a voltage [V] that is accepted
+    limit_current : Largest magnitude of a current [A] that is accepted
+
+    Returns
+    -------
+    One per deck, in their order, with the names that the deck alone would give
     """
     checked = [check_deck(text) for text in decks]
     groups: dict[tuple[str, ...], list[int]] = {}

@@ -21,30 +21,16 @@ def run_process(
 ) -> tuple[int, str]:
     """Run a program in a folder with closed input, a small environment and a time limit.
 
+    Raises InputError if the time limit is not a positive finite number. Raises NgspiceError if the program cannot be
+    started or the time limit passed.
+
     Parameters
     ----------
-    command : sequence of str
-        Program and arguments.
-    folder : Path
-        Working folder, also its home folder.
-    timeout : float
-        Time limit [s]; the whole process group is killed when it passes.
-    title : str
-        Title of the deck, for the message.
-    environment : mapping, optional
-        Further environment variables.
+    timeout : Time limit [s]; the whole process group is killed when it passes
 
     Returns
     -------
-    tuple of int and str
-        Return code, and standard output with standard error.
-
-    Raises
-    ------
-    InputError
-        If the time limit is not a positive finite number.
-    NgspiceError
-        If the program cannot be started or the time limit passed.
+    Return code, and standard output with standard error
     """
     if not (timeout > 0.0 and math.isfinite(timeout)):
         raise InputError(f"timeout must be a positive number of seconds, received {timeout!r}; write for example 60.0")

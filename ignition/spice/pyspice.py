@@ -43,16 +43,12 @@ _CHILD = "import sys; from ignition.spice.pyspice import _child; sys.exit(_child
 def find_library() -> str:
     """Name or path of the ngspice shared library.
 
+    Raises NgspiceError if ``NGSPICE_LIBRARY_PATH`` names no file.
+
     Returns
     -------
-    str
-        ``NGSPICE_LIBRARY_PATH`` if it is set, else what the loader of the system knows, else ``libngspice.so.0``, the
-        name of the Debian run-time package.
-
-    Raises
-    ------
-    NgspiceError
-        If ``NGSPICE_LIBRARY_PATH`` names no file.
+    ``NGSPICE_LIBRARY_PATH`` if it is set, else what the loader of the system knows, else ``libngspice.so.0``, the name
+        of the Debian run-time package
     """
     chosen = os.environ.get("NGSPICE_LIBRARY_PATH")
     if chosen:
@@ -67,33 +63,22 @@ def run_deck(
 ) -> RunResult:
     """Run one deck through PySpice and the shared library, under the rules of the batch program.
 
+    The signals come from the memory of the library, not from a raw file, so agreement with the batch program also
+    checks the reader of raw files.
+
+    Raises InputError if a limit or the timeout is not positive. Raises NgspiceError if PySpice or the library is
+    absent, the deck is refused, or the run is not acceptable.
+
     Parameters
     ----------
-    text : str
-        Whole deck: title line, elements, models, analysis lines, ``.end``.
-    timeout : float
-        Time limit [s].
-    limit_voltage : float, optional
-        Largest magnitude of a voltage [V] that is accepted, for example 10 x the supply; 1e6 V by default.
-    limit_current : float, optional
-        Largest magnitude of a current [A] that is accepted; 1e6 A by default.
+    text : Whole deck: title line, elements, models, analysis lines, ``.end``
+    timeout : Time limit [s]
+    limit_voltage : Largest magnitude of a voltage [V] that is accepted, for example 10 x the supply; 1e6 V by default
+    limit_current : Largest magnitude of a current [A] that is accepted; 1e6 A by default
 
     Returns
     -------
-    RunResult
-        Plots with the signal names of the batch program, log and version.
-
-    Raises
-    ------
-    InputError
-        If a limit or the timeout is not positive.
-    NgspiceError
-        If PySpice or the library is absent, the deck is refused, or the run is not acceptable.
-
-    Notes
-    -----
-    The signals come from the memory of the library, not from a raw file, so agreement with the batch program also
-    checks the reader of raw files.
+    Plots with the signal names of the batch program, log and version
     """
     deck = check_deck(text)
     if importlib.util.find_spec("PySpice") is None:

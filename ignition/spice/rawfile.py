@@ -23,17 +23,12 @@ class Plot:
 
     Attributes
     ----------
-    title : str
-        Title line of the deck, as ngspice wrote it (lower case where ngspice folds it).
-    name : str
-        Kind of analysis, for example ``Operating Point`` or ``Transient Analysis``.
-    variables : tuple of str
-        Names in the order of the file, for example ``time``, ``v(drain)``, ``i(v1)``.
-    units : tuple of str
-        Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``, ``frequency``.
-    data : dict of str to array
-        Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis);
-        a frequency is always float64.
+    title : Title line of the deck, as ngspice wrote it (lower case where ngspice folds it)
+    name : Kind of analysis, for example ``Operating Point`` or ``Transient Analysis``
+    variables : Names in the order of the file, for example ``time``, ``v(drain)``, ``i(v1)``
+    units : Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``, ``frequency``
+    data : Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis); a
+        frequency is always float64
     """
 
     title: str
@@ -50,20 +45,15 @@ class Plot:
     def signal(self, name: str) -> FloatArray:
         """Values of a real signal.
 
+        Raises InputError if the plot has no such variable (the nearest names are given), or the plot is complex.
+
         Parameters
         ----------
-        name : str
-            Name of the variable, in any case, for example ``V(drain)``.
+        name : Name of the variable, in any case, for example ``V(drain)``
 
         Returns
         -------
-        FloatArray
-            Read-only values, shape (points,) [V], [A] or [s] by the kind of the variable.
-
-        Raises
-        ------
-        InputError
-            If the plot has no such variable (the nearest names are given), or the plot is complex.
+        Read-only values, shape (points,) [V], [A] or [s] by the kind of the variable
 
         Examples
         --------
@@ -80,20 +70,11 @@ class Plot:
     def phasor(self, name: str) -> npt.NDArray[np.complex128]:
         """Values of a signal as complex numbers.
 
-        Parameters
-        ----------
-        name : str
-            Name of the variable, in any case.
+        Raises InputError if the plot has no such variable.
 
         Returns
         -------
-        array of complex128
-            Read-only values, shape (points,) [V] or [A]; a real signal has zero imaginary part.
-
-        Raises
-        ------
-        InputError
-            If the plot has no such variable.
+        Read-only values, shape (points,) [V] or [A]; a real signal has zero imaginary part
 
         Examples
         --------
@@ -133,22 +114,11 @@ class _Header:
 def read_rawfile(path: str | Path) -> tuple[Plot, ...]:
     """Read every plot of a raw file.
 
-    Parameters
-    ----------
-    path : str or Path
-        Raw file written by ngspice.
+    Raises InputError if the file cannot be read. Raises NgspiceError if the content is no complete raw file.
 
     Returns
     -------
-    tuple of Plot
-        The plots in the order of the file.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read.
-    NgspiceError
-        If the content is no complete raw file.
+    The plots in the order of the file
     """
     try:
         content = Path(path).read_bytes()
@@ -162,27 +132,20 @@ def read_rawfile(path: str | Path) -> tuple[Plot, ...]:
 def parse_raw(content: bytes) -> tuple[Plot, ...]:
     """Read every plot of the content of a raw file.
 
-    Parameters
-    ----------
-    content : bytes
-        Whole content, ASCII or binary, real or complex, padded or unpadded.
-
-    Returns
-    -------
-    tuple of Plot
-        The plots in the order of the file.
-
-    Raises
-    ------
-    NgspiceError
-        If the content is empty, malformed, truncated, or its length is not points x variables x size.
-
-    Notes
-    -----
     Variable lines are split on TAB, because names may hold spaces (``v(m1#body diode)``). Binary values are
     little-endian, 8 bytes per real and 16 per complex value. A plot flagged ``unpadded`` is read when all its
     vectors have the same length, and refused by the length check otherwise. The imaginary part of a frequency is
     dropped: ngspice 39 leaves it uninitialised.
+
+    Raises NgspiceError if the content is empty, malformed, truncated, or its length is not points x variables x size.
+
+    Parameters
+    ----------
+    content : Whole content, ASCII or binary, real or complex, padded or unpadded
+
+    Returns
+    -------
+    The plots in the order of the file
 
     Examples
     --------

@@ -29,22 +29,14 @@ class Gate:
 
     Attributes
     ----------
-    drain : str
-        Node of the drain.
-    threshold : float
-        Threshold voltage [V].
-    gain : float
-        Gain K of the square law: saturation current K (Vgs - Vth)^2 / 2 [A/V^2].
-    input_capacitance, output_capacitance, reverse_transfer_capacitance : float
-        Ciss, Coss, Crss [F]: Cgd = Crss, Cgs = Ciss - Crss, Cds = Coss - Crss.
-    series, pull_down : float
-        Resistor between pin and gate, and from gate to ground [ohm]; an infinite pull-down is none.
-    drive_resistance : float
-        Output resistance of the pin, or its pull-up in reset [ohm]; infinite for a pin that floats.
-    drive_voltage : float
-        Voltage behind that resistance [V].
-    leakage : float
-        Leakage current into the gate node [A], either sign.
+    threshold : Threshold voltage [V]
+    gain : Gain K of the square law: saturation current K (Vgs - Vth)^2 / 2 [A/V^2]
+    input_capacitance, output_capacitance, reverse_transfer_capacitance : Ciss, Coss, Crss [F]: Cgd = Crss, Cgs = Ciss -
+        Crss, Cds = Coss - Crss
+    series, pull_down : Resistor between pin and gate, and from gate to ground [ohm]; an infinite pull-down is none
+    drive_resistance : Output resistance of the pin, or its pull-up in reset [ohm]; infinite for a pin that floats
+    drive_voltage : Voltage behind that resistance [V]
+    leakage : Leakage current into the gate node [A], either sign
     """
 
     drain: str
@@ -78,14 +70,10 @@ class SwitchOnAnswer:
 
     Attributes
     ----------
-    peak_gate_voltage : mapping of str to float
-        Highest gate voltage of each channel [V].
-    peak_current : mapping of str to float
-        Highest current of each igniter [A].
-    energy : mapping of str to float
-        Energy into each igniter until the end of the transient [J].
-    thermal_fraction : mapping of str to float
-        Highest thermal fraction of each igniter that has a bridge model [1].
+    peak_gate_voltage : Highest gate voltage of each channel [V]
+    peak_current : Highest current of each igniter [A]
+    energy : Energy into each igniter until the end of the transient [J]
+    thermal_fraction : Highest thermal fraction of each igniter that has a bridge model [1]
     """
 
     peak_gate_voltage: Mapping[str, float]
@@ -109,46 +97,26 @@ def switch_on_deck(
 ) -> str:
     """Write the deck of the battery edge.
 
-    Parameters
-    ----------
-    network : Network
-        The network after the edge, arm switch closed, no channel commanded.
-    values : mapping of str to float
-        Value of each parameter [SI].
-    title : str
-        First line.
-    gates : mapping of str to Gate
-        MOSFET and gate circuit by channel name.
-    edge : float
-        Duration of the edge [s]: the battery's voltage, and every load with it, rises in a straight line.
-    stop : float
-        End of the transient [s].
-    step : float
-        Longest time step [s].
-    bridges : mapping of str to Bridge, optional
-        Igniter elements that heat; the others stay resistors.
-    capacitors : mapping of (str, str) to float, optional
-        Further capacitors [F] between pairs of nodes, such as the filter of a sense divider.
-    notes : sequence of str
-        Further header comments, one line each.
-
-    Returns
-    -------
-    str
-        Complete deck with one ``.tran``.
-
-    Raises
-    ------
-    InputError
-        If a gate's drain is no node of the network, or edge, step and stop do not fit.
-    NetworkError
-        For a missing parameter or a node that floats.
-
-    Notes
-    -----
     Channel current: K (Vov u - u^2 / 2) with Vov = max(0, Vgs - Vth) and u = min(max(Vds, 0), Vov); no sub-threshold
     current beyond the leakage that the network holds, no body diode. Voltage of node ``energy_X`` is the energy into
     igniter X in microjoule.
+
+    Raises InputError if a gate's drain is no node of the network, or edge, step and stop do not fit. Raises
+    NetworkError for a missing parameter or a node that floats.
+
+    Parameters
+    ----------
+    network : The network after the edge, arm switch closed, no channel commanded
+    values : Value of each parameter [SI]
+    edge : Duration of the edge [s]: the battery's voltage, and every load with it, rises in a straight line
+    stop : End of the transient [s]
+    step : Longest time step [s]
+    bridges : Igniter elements that heat; the others stay resistors
+    capacitors : Further capacitors [F] between pairs of nodes, such as the filter of a sense divider
+
+    Returns
+    -------
+    Complete deck with one ``.tran``
     """
     bridges = bridges or {}
     check_network(network, values)
@@ -245,19 +213,8 @@ def read_switch_on(
 
     Parameters
     ----------
-    plot : Plot
-        Answer of ngspice to the deck of `switch_on_deck`.
-    network : Network
-        The network that the deck was written from.
-    gates : mapping of str to Gate
-        The gates of that deck.
-    bridges : mapping of str to Bridge, optional
-        The bridges of that deck.
-
-    Returns
-    -------
-    SwitchOnAnswer
-        Peaks and energies by channel and igniter.
+    plot : Answer of ngspice to the deck of `switch_on_deck`
+    network : The network that the deck was written from
     """
     writer = Writer.of(network)
     igniters = [network.element(name) for name in network.igniters if network.element(name).closed]

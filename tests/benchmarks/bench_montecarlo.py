@@ -12,13 +12,12 @@ import sys
 from dataclasses import replace
 from time import perf_counter
 
-from tests.analyses.trials.test_rare_failures import circuit_of
-
 from ignition.analyses.trials.influence import influence
 from ignition.analyses.trials.rare_failures import rare_failure
 from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
+from tests.analyses.trials.test_rare_failures import circuit_of
 
 TRIALS = 1_000_000
 

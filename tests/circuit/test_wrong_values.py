@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from ignition.cli import main as cli
 from ignition.circuit.file import MAX_BYTES, parse_circuit
+from ignition.cli import main as cli
 from ignition.errors import CircuitFileError
 from tests.circuit.edits import CUTTER, DEMO, edited
 

@@ -27,12 +27,9 @@ class ChargeUse:
 
     Attributes
     ----------
-    most : float or None
-        Highest current for the whole pulse [C].
-    capacity : float or None
-        Least capacity of the battery [C].
-    launches : int or None
-        Firings before a fifth of the capacity is used [1]; standing loads not counted.
+    most : Highest current for the whole pulse [C]
+    capacity : Least capacity of the battery [C]
+    launches : Firings before a fifth of the capacity is used [1]; standing loads not counted
     """
 
     most: float | None
@@ -46,40 +43,16 @@ class ClusterAnswer:
 
     Attributes
     ----------
-    circuit : Circuit
-        The circuit that was built from the inputs.
-    count : int
-        Igniters asked about [1].
-    strings : tuple of int
-        Igniters in each string [1].
-    verdict : str
-        ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times the all-fire current at worst.
-    margin : float or None
-        Lowest current over the all-fire current [1].
-    current : ClusterCurrent
-        Of each igniter.
-    all_fire : float or None
-        All-fire current [A].
-    most : tuple of HowMany
-        Largest numbers in the worst case: parallel, series, mixed.
-    likely : tuple of LikelyMany
-        Largest numbers at 99.9 % with 95 % confidence, in the same order; empty where not asked for.
-    trials : FiringTrials or None
-        Trial firings of the arrangement asked about.
-    budget : tuple of OhmShare
-        The loop's ohms, the largest part first.
-    remedies : Remedies
-        What would just do.
-    sizes : tuple of BatterySize
-        Batteries of the same kind by the default table; empty where the chemistry is not given.
-    cold : tuple of ColdDay
-        The cold-day curve.
-    charge : ChargeUse
-        Charge per firing.
-    assumptions : tuple of Assumption
-        Everything that was not given.
-    cautions : tuple of str
-        What the number does not cover in this case.
+    circuit : The circuit that was built from the inputs
+    count : Igniters asked about [1]
+    strings : Igniters in each string [1]
+    verdict : ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times the all-fire current at worst
+    margin : Lowest current over the all-fire current [1]
+    all_fire : All-fire current [A]
+    most : Largest numbers in the worst case: parallel, series, mixed
+    likely : Largest numbers at 99.9 % with 95 % confidence, in the same order; empty where not asked for
+    sizes : Batteries of the same kind by the default table; empty where the chemistry is not given
+    cautions : What the number does not cover in this case
     """
 
     circuit: Circuit
@@ -106,28 +79,14 @@ def cluster(
 ) -> ClusterAnswer:
     """Answer whether a battery lights a number of igniters at once, and how many it would.
 
+    Raises InputError if a text cannot be read, or the count fits no such arrangement.
+
     Parameters
     ----------
-    given : FewInputs
-        Battery, readings, igniter, lead, as short texts.
-    count : int
-        Igniters asked about [1].
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed`` (the best of all equal strings).
-    trials : int
-        Trial firings for the probability [1]; 0: none.
-    seed : int
-        Seed of the random numbers [1].
-
-    Returns
-    -------
-    ClusterAnswer
-        Verdict, numbers, and every assumption.
-
-    Raises
-    ------
-    InputError
-        If a text cannot be read, or the count fits no such arrangement.
+    count : Igniters asked about [1]
+    arrangement : ``parallel``, ``series`` or ``mixed`` (the best of all equal strings)
+    trials : Trial firings for the probability [1]; 0: none
+    seed : Seed of the random numbers [1]
     """
     strings = best_layout(given, count, arrangement)
     circuit = circuit_from(given, strings)
@@ -162,26 +121,14 @@ def cluster(
 
 
 def best_layout(given: FewInputs, count: int, arrangement: str) -> tuple[int, ...]:
-    """Choose how to arrange a number of igniters: of the mixed ways the one of highest worst-case current.
+    """Choose how to arrange a number of igniters: of the mixed ways the one of highest worst-case current [1].
+
+    Raises InputError if there is no such arrangement.
 
     Parameters
     ----------
-    given : FewInputs
-        The inputs.
-    count : int
-        Igniters [1].
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed``.
-
-    Returns
-    -------
-    tuple of int
-        Igniters in each string [1].
-
-    Raises
-    ------
-    InputError
-        If there is no such arrangement.
+    count : Igniters [1]
+    arrangement : ``parallel``, ``series`` or ``mixed``
     """
     ways = layouts(count, arrangement)
     if not ways:
@@ -206,18 +153,12 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        Its channel.
-    current : ClusterCurrent
-        From `cluster_current`.
+    current : From `cluster_current`
 
     Returns
     -------
-    ChargeUse
-        Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound;
-        spent bridges of less resistance raise it.
+    Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound; spent
+        bridges of less resistance raise it
     """
     capacity = circuit.battery.capacity
     kind = circuit.igniters[channel.strings[0][0]]

@@ -31,13 +31,9 @@ class ClusterCurrent:
 
     Attributes
     ----------
-    lowest, nominal, highest : float or None
-        Current of one igniter [A]; lowest and highest over all tolerances. None where the gate may stay below the
-        lowest row of the MOSFET's data sheet.
-    total : float or None
-        Highest current of the channel [A].
-    reason : str or None
-        Why there is no current.
+    lowest, nominal, highest : Current of one igniter [A]; lowest and highest over all tolerances. None where the gate
+        may stay below the lowest row of the MOSFET's data sheet
+    total : Highest current of the channel [A]
     """
 
     lowest: float | None
@@ -50,22 +46,11 @@ class ClusterCurrent:
 def only_channel(circuit: Circuit, channel: str | None = None) -> ChannelModel:
     """Find the channel whose cluster is asked about; its igniters are all of one type.
 
+    Raises InputError if the channel is not clear, or it mixes igniter types.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : str, optional
-        Its name; may be left out where there is one channel only.
-
-    Returns
-    -------
-    ChannelModel
-        The channel.
-
-    Raises
-    ------
-    InputError
-        If the channel is not clear, or it mixes igniter types.
+    channel : Its name; may be left out where there is one channel only
     """
     names = [c.name for c in circuit.channels]
     if channel is None and len(names) > 1:
@@ -87,17 +72,11 @@ def arranged(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...]) 
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        Its channel.
-    strings : tuple of int
-        Igniters in each string [1].
+    strings : Igniters in each string [1]
 
     Returns
     -------
-    Circuit
-        The same with that cluster, that channel alone.
+    The same with that cluster, that channel alone
     """
     kind = channel.strings[0][0]
     cluster = replace(channel, strings=tuple((kind,) * number for number in strings))
@@ -107,22 +86,16 @@ def arranged(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...]) 
 def layouts(count: int, arrangement: str) -> tuple[tuple[int, ...], ...]:
     """List the ways of arranging a number of igniters.
 
+    Raises InputError if the arrangement is unknown or the count out of range.
+
     Parameters
     ----------
-    count : int
-        Igniters [1].
-    arrangement : str
-        One of `ARRANGEMENTS`.
+    count : Igniters [1]
+    arrangement : One of `ARRANGEMENTS`
 
     Returns
     -------
-    tuple of tuple of int
-        Igniters in each string [1]; for mixed, every way of two or more equal strings of two or more; may be empty.
-
-    Raises
-    ------
-    InputError
-        If the arrangement is unknown or the count out of range.
+    Igniters in each string [1]; for mixed, every way of two or more equal strings of two or more; may be empty
     """
     if arrangement not in ARRANGEMENTS:
         raise InputError(f"arrangement: one of {', '.join(ARRANGEMENTS)} expected, received {arrangement!r}")
@@ -143,28 +116,16 @@ def cluster_current(
 ) -> ClusterCurrent:
     """Find the current of one igniter of a cluster of equal igniters.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit, as from `arranged`.
-    channel : ChannelModel
-        Its channel, all strings of one length.
-    changed : mapping of str to Toleranced, optional
-        Network parameters that replace the circuit's [SI].
-    settled : Settled, optional
-        The circuit's on-states, where they are known already.
-
-    Returns
-    -------
-    ClusterCurrent
-        Currents at proven corners.
-
-    Notes
-    -----
     The current of an igniter falls with the resistance of everything in series with it (battery, feed, lead, switch,
     its own string) and with the standing loads, and rises with the battery's voltage and with the resistance of the
     other strings, which take less then. A slow part of the battery's resistance is in the bounds of its on-states: in
     full in the lowest current, not at all in the others. Sense dividers, some 1e-5 of the load, are left out.
+
+    Parameters
+    ----------
+    circuit : The circuit, as from `arranged`
+    changed : Network parameters that replace the circuit's [SI]
+    settled : The circuit's on-states, where they are known already
     """
     states, box = (settled or Settled(circuit)).of(frozenset({channel.name}))
     state = states[channel.name]

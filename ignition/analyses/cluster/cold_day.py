@@ -27,18 +27,11 @@ class ColdDay:
 
     Attributes
     ----------
-    temperature : float
-        Ambient [degC].
-    battery_resistance : float or None
-        Highest, at this temperature [ohm].
-    lowest_current, nominal_current : float or None
-        Of each igniter [A].
-    margin : float or None
-        Lowest current over the all-fire current [1].
-    most : int or None
-        Largest number in the same arrangement at 1.5 times the all-fire current [1].
-    reason : str or None
-        Why a number is missing.
+    temperature : Ambient [degC]
+    battery_resistance : Highest, at this temperature [ohm]
+    lowest_current, nominal_current : Of each igniter [A]
+    margin : Lowest current over the all-fire current [1]
+    most : Largest number in the same arrangement at 1.5 times the all-fire current [1]
     """
 
     temperature: float
@@ -53,23 +46,16 @@ class ColdDay:
 def at_ambient(description: Description, temperature: float) -> Circuit:
     """Complete a description at one exact ambient temperature.
 
+    Raises InputError if the circuit cannot be completed at this temperature.
+
     Parameters
     ----------
-    description : Description
-        What a file says.
-    temperature : float
-        Ambient [degC].
+    temperature : Ambient [degC]
 
     Returns
     -------
-    Circuit
-        The circuit. Readings of the battery count as taken at the nominal ambient of the description, and are scaled
-        from there where the chemistry is known.
-
-    Raises
-    ------
-    InputError
-        If the circuit cannot be completed at this temperature.
+    The circuit. Readings of the battery count as taken at the nominal ambient of the description, and are scaled from
+        there where the chemistry is known
     """
     usual, mistakes = complete(description)
     if usual is None:
@@ -99,17 +85,11 @@ def cold_day(
 
     Parameters
     ----------
-    description : Description
-        What a file says.
-    channel : str, optional
-        Which channel, where there are several.
-    temperatures : sequence of float
-        Ambient [degC].
+    temperatures : Ambient [degC]
 
     Returns
     -------
-    tuple of ColdDay
-        In the order of the temperatures; a temperature outside the range of the chemistry has a reason and no numbers.
+    In the order of the temperatures; a temperature outside the range of the chemistry has a reason and no numbers
     """
     return tuple(_one(description, channel, float(t)) for t in temperatures)
 

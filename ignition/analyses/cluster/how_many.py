@@ -23,18 +23,11 @@ class HowMany:
 
     Attributes
     ----------
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed``.
-    count : int or None
-        Largest number [1], 0 where not even the least arrangement will do; None where it is unknown.
-    strings : tuple of int
-        Igniters in each string, at that number [1].
-    margin : float or None
-        Lowest current over the all-fire current, at that number [1].
-    at_limit : bool
-        Whether the search ended at the largest number that is tried, not at the circuit's limit.
-    reason : str or None
-        Why it is unknown or none.
+    arrangement : ``parallel``, ``series`` or ``mixed``
+    count : Largest number [1], 0 where not even the least arrangement will do; None where it is unknown
+    strings : Igniters in each string, at that number [1]
+    margin : Lowest current over the all-fire current, at that number [1]
+    at_limit : Whether the search ended at the largest number that is tried, not at the circuit's limit
     """
 
     arrangement: str
@@ -51,22 +44,13 @@ class LikelyMany:
 
     Attributes
     ----------
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed``.
-    probability, confidence : float
-        What is asked: the lower bound at this confidence reaches this probability [1].
-    count : int or None
-        Largest number [1]; None where it is unknown.
-    strings : tuple of int
-        Igniters in each string, at that number [1].
-    lower : float or None
-        Lower bound of the probability that all function, at that number [1].
-    trials : int
-        Trials of each number tried [1].
-    at_limit : bool
-        Whether the search ended at the largest number that is tried.
-    reason : str or None
-        Why it is unknown or none.
+    arrangement : ``parallel``, ``series`` or ``mixed``
+    probability, confidence : What is asked: the lower bound at this confidence reaches this probability [1]
+    count : Largest number [1]; None where it is unknown
+    strings : Igniters in each string, at that number [1]
+    lower : Lower bound of the probability that all function, at that number [1]
+    trials : Trials of each number tried [1]
+    at_limit : Whether the search ended at the largest number that is tried
     """
 
     arrangement: str
@@ -85,17 +69,11 @@ def margin_of(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...])
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        Its channel.
-    strings : tuple of int
-        Igniters in each string [1].
+    strings : Igniters in each string [1]
 
     Returns
     -------
-    float or None
-        Ratio [1]; None where the all-fire current or the current is unknown.
+    Ratio [1]; None where the all-fire current or the current is unknown
     """
     statement = circuit.igniters[channel.strings[0][0]].all_fire
     changed = arranged(circuit, channel, strings)
@@ -110,32 +88,17 @@ def how_many(
 ) -> HowMany:
     """Find the largest number of igniters that all get enough current in the worst case.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit; the channel fires alone.
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed`` (equal strings of two or more).
-    channel : str, optional
-        Which channel, where there are several.
-    margin : float
-        Lowest current asked for over the all-fire current [1].
-
-    Returns
-    -------
-    HowMany
-        The number, or why it is unknown.
-
-    Raises
-    ------
-    InputError
-        If the arrangement or the margin is impossible, or the channel is not clear.
-
-    Notes
-    -----
     With more igniters every one gets less: the number is found by bisection, for mixed over the strings' number at each
     length. The criterion is the current of the unfired cluster; in a string the first bridge to open ends the current
     of the rest, which the probability covers and this number does not.
+
+    Raises InputError if the arrangement or the margin is impossible, or the channel is not clear.
+
+    Parameters
+    ----------
+    circuit : The complete circuit; the channel fires alone
+    arrangement : ``parallel``, ``series`` or ``mixed`` (equal strings of two or more)
+    margin : Lowest current asked for over the all-fire current [1]
     """
     if not 0.0 < margin < math.inf:
         raise InputError(f"margin: a ratio above 0 expected, received {margin!r}; write for example 1.5")
@@ -235,36 +198,18 @@ def how_many_likely(
 ) -> LikelyMany:
     """Find the largest number of igniters that all function with a stated probability.
 
+    Each number is fired ten times as often as a run without failures would need, so that some failures are allowed.
+
+    Raises InputError if an argument is out of range, or the channel is not clear.
+
     Parameters
     ----------
-    circuit : Circuit
-        The complete circuit; the channel fires alone.
-    arrangement : str
-        ``parallel``, ``series`` or ``mixed``.
-    channel : str, optional
-        Which channel, where there are several.
-    probability : float
-        Probability asked for [1], at most 0.9999.
-    confidence : float
-        Confidence of the lower bound that has to reach it [1].
-    seed : int
-        Seed of the random numbers [1].
-    jobs : int
-        Processes to use [1].
-
-    Returns
-    -------
-    LikelyMany
-        The number, or why it is unknown.
-
-    Raises
-    ------
-    InputError
-        If an argument is out of range, or the channel is not clear.
-
-    Notes
-    -----
-    Each number is fired ten times as often as a run without failures would need, so that some failures are allowed.
+    circuit : The complete circuit; the channel fires alone
+    arrangement : ``parallel``, ``series`` or ``mixed``
+    probability : Probability asked for [1], at most 0.9999
+    confidence : Confidence of the lower bound that has to reach it [1]
+    seed : Seed of the random numbers [1]
+    jobs : Processes to use [1]
     """
     if not 0.0 < probability <= 0.9999 or not 0.0 < confidence < 1.0:
         raise InputError(

@@ -28,12 +28,9 @@ class OhmShare:
 
     Attributes
     ----------
-    part : str
-        Which, for example ``battery`` or ``igniters (4 in parallel)``.
-    resistance : Toleranced
-        As the battery sees it [ohm].
-    share : float
-        Of the nominal loop [1].
+    part : Which, for example ``battery`` or ``igniters (4 in parallel)``
+    resistance : As the battery sees it [ohm]
+    share : Of the nominal loop [1]
     """
 
     part: str
@@ -47,12 +44,9 @@ class BatterySize:
 
     Attributes
     ----------
-    capacity : float
-        Least capacity of one cell [C].
-    resistance : float
-        Highest resistance of the battery at the coldest ambient [ohm].
-    enough : bool
-        Whether the worst case would do with it.
+    capacity : Least capacity of one cell [C]
+    resistance : Highest resistance of the battery at the coldest ambient [ohm]
+    enough : Whether the worst case would do with it
     """
 
     capacity: float
@@ -66,14 +60,9 @@ class Remedies:
 
     Attributes
     ----------
-    battery_resistance : float or None
-        Highest resistance that the battery may have [ohm].
-    thinnest_wire : str or None
-        Thinnest standard wire for the lead.
-    longest_lead : float or None
-        Longest lead of the present wire, one way [m].
-    lead_resistance : float or None
-        Highest round-trip resistance of the lead, joints included [ohm].
+    battery_resistance : Highest resistance that the battery may have [ohm]
+    longest_lead : Longest lead of the present wire, one way [m]
+    lead_resistance : Highest round-trip resistance of the lead, joints included [ohm]
     """
 
     battery_resistance: float | None
@@ -85,17 +74,9 @@ class Remedies:
 def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
     """Split up the resistance of a channel's loop, the largest part first.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        Its channel, all strings of one length.
-
     Returns
     -------
-    tuple of OhmShare
-        Battery, feed parts, wire and joints of the lead, branches, MOSFET, igniters.
+    Battery, feed parts, wire and joints of the lead, branches, MOSFET, igniters
     """
     _, box = Settled(circuit).of(frozenset({channel.name}))
     strings, length = len(channel.strings), len(channel.strings[0])
@@ -147,24 +128,12 @@ def _highest(enough: Callable[[float], bool]) -> float | None:
 def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) -> Remedies:
     """Find what one change would have to reach for the worst case to do.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        Its channel, all strings of one length.
-    margin : float
-        Lowest current asked for over the all-fire current [1].
-
-    Returns
-    -------
-    Remedies
-        Limits, each with all else unchanged.
-
-    Notes
-    -----
     The MOSFET's on-resistance is kept at its present bounds: with a stiffer battery its gate gets no less. For the
     wire, the length is the longest and the temperature the hottest of their tolerances.
+
+    Parameters
+    ----------
+    margin : Lowest current asked for over the all-fire current [1]
     """
     settled = Settled(circuit)
 
@@ -198,19 +167,8 @@ def battery_sizes(
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit, for its coldest ambient.
-    chemistry_name : str
-        Chemistry.
-    series, parallel : int
-        Cells [1].
-    most_resistance : float
-        Highest resistance that the battery may have [ohm].
-
-    Returns
-    -------
-    tuple of BatterySize
-        From the smallest capacity up.
+    series, parallel : Cells [1]
+    most_resistance : Highest resistance that the battery may have [ohm]
     """
     entry = chemistry(chemistry_name)
     factor = float(resistance_factor(entry, circuit.ambient.low)) * series / parallel
@@ -226,14 +184,6 @@ def with_resistance(circuit: Circuit, resistance: Toleranced) -> Circuit:
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    resistance : Toleranced
-        Of the whole battery [ohm].
-
-    Returns
-    -------
-    Circuit
-        The same with it.
+    resistance : Of the whole battery [ohm]
     """
     return replace(circuit, battery=replace(circuit.battery, resistance=resistance))

@@ -35,12 +35,9 @@ class AdcBand:
 
     Attributes
     ----------
-    code : Spread
-        Reading before rounding [LSB], all error terms included, held to the converter's range.
-    voltage : Spread
-        Voltage at the pin [V].
-    terms : tuple of (str, float)
-        Half width that each error term alone gives about the nominal point [LSB], largest first.
+    code : Reading before rounding [LSB], all error terms included, held to the converter's range
+    voltage : Voltage at the pin [V]
+    terms : Half width that each error term alone gives about the nominal point [LSB], largest first
     """
 
     code: Spread
@@ -54,14 +51,8 @@ class LineReading:
 
     Attributes
     ----------
-    state : str
-        Line state.
-    igniter_current : Spread
-        Current through an igniter, the bounds over all connected igniters of the channel [A].
-    igniters : mapping of str to Spread
-        The same for each igniter [A].
-    band : AdcBand
-        Converter reading.
+    igniter_current : Current through an igniter, the bounds over all connected igniters of the channel [A]
+    igniters : The same for each igniter [A]
     """
 
     state: str
@@ -73,15 +64,9 @@ class LineReading:
 def reference_voltage(circuit: Circuit) -> Toleranced:
     """Return the converter's reference while armed.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    Toleranced
-        Reference [V]: as given, or the controller's rail where the converter is ratiometric.
+    Reference [V]: as given, or the controller's rail where the converter is ratiometric
     """
     given = circuit.controller.adc.reference
     return controller_rail(circuit, "armed") if given is None else given
@@ -92,19 +77,11 @@ def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    line : str
-        Its line state.
-    string : int, optional
-        Which string is open, from 0; by default each in turn where the state is ``one string open``.
+    string : Which string is open, from 0; by default each in turn where the state is ``one string open``
 
     Returns
     -------
-    list of State
-        The other channels intact, and all of them open.
+    The other channels intact, and all of them open
     """
     strings = (
         [string] if string is not None else list(range(len(channel.strings))) if line == "one string open" else [0]
@@ -118,20 +95,7 @@ def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int
 
 
 def connected_igniters(channel: ChannelModel, state: State) -> list[str]:
-    """Names of a channel's igniters that are not in an open string.
-
-    Parameters
-    ----------
-    channel : ChannelModel
-        The channel.
-    state : State
-        State of the whole circuit.
-
-    Returns
-    -------
-    list of str
-        Igniter elements.
-    """
+    """Names of a channel's igniters that are not in an open string."""
     line = state.lines.get(channel.name, "intact")
     return [
         name
@@ -148,21 +112,12 @@ def line_reading(
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    line : str
-        Line state.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI] of the armed phase.
-    string : int, optional
-        Which string is open, from 0; by default any.
+    box : Parameter bounds [SI] of the armed phase
+    string : Which string is open, from 0; by default any
 
     Returns
     -------
-    LineReading
-        The reading, its state named after the string where one is given.
+    The reading, its state named after the string where one is given
     """
     currents: dict[str, list[Spread]] = {}
     bands: list[AdcBand] = []
@@ -190,17 +145,11 @@ def string_readings(circuit: Circuit, channel: ChannelModel, box: Mapping[str, T
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI] of the armed phase.
+    box : Parameter bounds [SI] of the armed phase
 
     Returns
     -------
-    tuple of LineReading
-        One for each string; strings of the same igniters share one analysis. Empty for a single string.
+    One for each string; strings of the same igniters share one analysis. Empty for a single string
     """
     if len(channel.strings) < 2:
         return ()
@@ -214,19 +163,11 @@ def string_readings(circuit: Circuit, channel: ChannelModel, box: Mapping[str, T
 
 
 def spread_of(extreme: Extreme, unit: str) -> Spread:
-    """Return bounds as a spread; what is lost in rounding is zero.
+    """Return bounds as a spread; what is lost in rounding is zero [`unit`].
 
     Parameters
     ----------
-    extreme : Extreme
-        Bounds [A or V].
-    unit : str
-        Its SI unit.
-
-    Returns
-    -------
-    Spread
-        The same bounds [`unit`].
+    extreme : Bounds [A or V]
     """
     low, nominal, high = (0.0 if abs(v) < NEGLIGIBLE else v for v in (extreme.low, extreme.nominal, extreme.high))
     return Spread(low=low, nominal=nominal, high=high, unit=unit)
@@ -261,30 +202,18 @@ def adc_band(
 ) -> AdcBand:
     """Return the converter's band for a pin voltage.
 
+    code = 2^bits V / Vref, widened by the sample capacitor's remaining charge, by the total error and by half an LSB of
+    quantisation. Leakage times source resistance and the tolerances of divider and battery are in the pin voltage.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    pin : Extreme
-        Voltage at the pin [V] with its corners.
-    line : str
-        Line state.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI] of the phase.
-    network : Network, optional
-        The network that gave the voltage; without it the error terms are left out.
+    pin : Voltage at the pin [V] with its corners
+    box : Parameter bounds [SI] of the phase
+    network : The network that gave the voltage; without it the error terms are left out
 
     Returns
     -------
-    AdcBand
-        Bounds [LSB] with the terms that make them.
-
-    Notes
-    -----
-    code = 2^bits V / Vref, widened by the sample capacitor's remaining charge, by the total error and by half an LSB of
-    quantisation. Leakage times source resistance and the tolerances of divider and battery are in the pin voltage.
+    Bounds [LSB] with the terms that make them
     """
     voltage = spread_of(pin, "V")
     controller, reference = circuit.controller, reference_voltage(circuit)
@@ -305,24 +234,17 @@ def adc_band(
 def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left: float) -> Spread:
     """Return the converter's reading for bounds of the pin voltage.
 
+    The sample capacitor starts anywhere between ground and reference. Quantisation is half an LSB either way, for a
+    converter whose first transition stands at half an LSB; an offset transition belongs in its total error.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    low, nominal, high : float
-        Pin voltage [V].
-    left : float
-        Largest share of the sample capacitor's step that is missing after the acquisition [1].
+    low, nominal, high : Pin voltage [V]
+    left : Largest share of the sample capacitor's step that is missing after the acquisition [1]
 
     Returns
     -------
-    Spread
-        Reading before rounding [LSB], held to the converter's range.
-
-    Notes
-    -----
-    The sample capacitor starts anywhere between ground and reference. Quantisation is half an LSB either way, for a
-    converter whose first transition stands at half an LSB; an offset transition belongs in its total error.
+    Reading before rounding [LSB], held to the converter's range
     """
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
     if reference.low <= 0:
@@ -341,25 +263,16 @@ def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left:
 def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:
     """Return the largest share of the sample capacitor's step that is missing at the end of the acquisition.
 
+    With a filter capacitor: the exact two-pole answer of both capacitors, whose start is the charge that they share.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    line : str
-        Line state; while the drain hangs free the lower resistor alone is the source.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI].
+    line : Line state; while the drain hangs free the lower resistor alone is the source
+    box : Parameter bounds [SI]
 
     Returns
     -------
-    float
-        Share [1]; 0 where the file gives no sample capacitance or acquisition time.
-
-    Notes
-    -----
-    With a filter capacitor: the exact two-pole answer of both capacitors, whose start is the charge that they share.
+    Share [1]; 0 where the file gives no sample capacitance or acquisition time
     """
     adc = circuit.controller.adc
     if adc.sample_capacitance is None or adc.acquisition_time is None:

@@ -25,14 +25,12 @@ class Unseen:
 
     Attributes
     ----------
-    code : int or None
-        A reading from this code on counts as intact [LSB]; None where no such code exists.
-    series_resistance : float or None
-        Largest series resistance that can still give such a reading [ohm]; None where even an open line can.
-    current_when_fired : float or None
-        Highest current that flows when fired through it [A].
-    leak : float or None
-        Largest resistance across open terminals that can give such a reading [ohm]; None where an open line needs none.
+    code : A reading from this code on counts as intact [LSB]; None where no such code exists
+    series_resistance : Largest series resistance that can still give such a reading [ohm]; None where even an open line
+        can
+    current_when_fired : Highest current that flows when fired through it [A]
+    leak : Largest resistance across open terminals that can give such a reading [ohm]; None where an open line needs
+        none
     """
 
     code: int | None
@@ -47,34 +45,19 @@ class ChannelContinuity:
 
     Attributes
     ----------
-    channel : str
-        Name.
-    readings : tuple of LineReading
-        One for each line state.
-    strings_open : tuple of LineReading
-        For a cluster, one for each single string open.
-    cannot_tell_apart : tuple of (str, str)
-        Pairs of states whose bands overlap.
-    thresholds : tuple of Threshold
-        Codes for the pairs that can be told apart.
-    largest_unseen_resistance : float or None
-        Largest series resistance whose reading can still lie in the intact band [ohm]; None where even an open line
-        can.
-    current_when_fired : float or None
-        Highest current that would flow when fired through that resistance [A].
-    largest_leak_read_as_intact : float or None
-        Largest resistance across open terminals whose reading can lie in the intact band [ohm].
-    above_threshold : Unseen
-        The same three for firmware that takes every reading from the threshold between open and intact on as intact.
-    one_string_open_seen : bool or None
-        For a cluster: whether every single open string can be told from all intact; None for a single string.
-    no_fire_margin : float or None
-        Lowest no-fire threshold over the highest igniter current of the intact line [1]; one open string leaves the
-        others more, which `no_fire` takes into account.
-    no_fire_reason : str or None
-        Why the margin is missing.
-    second : tuple of SecondMeasurement
-        Second measurements that the circuit file describes.
+    strings_open : For a cluster, one for each single string open
+    thresholds : Codes for the pairs that can be told apart
+    largest_unseen_resistance : Largest series resistance whose reading can still lie in the intact band [ohm]; None
+        where even an open line can
+    current_when_fired : Highest current that would flow when fired through that resistance [A]
+    largest_leak_read_as_intact : Largest resistance across open terminals whose reading can lie in the intact band
+        [ohm]
+    above_threshold : The same three for firmware that takes every reading from the threshold between open and intact on
+        as intact
+    one_string_open_seen : For a cluster: whether every single open string can be told from all intact; None for a
+        single string
+    no_fire_margin : Lowest no-fire threshold over the highest igniter current of the intact line [1]; one open string
+        leaves the others more, which `no_fire` takes into account
     """
 
     channel: str
@@ -92,47 +75,22 @@ class ChannelContinuity:
     second: tuple[SecondMeasurement, ...]
 
     def reading(self, state: str) -> LineReading:
-        """Return the reading of a line state.
-
-        Parameters
-        ----------
-        state : str
-            Line state.
-
-        Returns
-        -------
-        LineReading
-            The reading.
-        """
+        """Return the reading of a line state."""
         return next(r for r in self.readings if r.state == state)
 
     def separated_by(self, pair: tuple[str, str]) -> tuple[SecondMeasurement, ...]:
         """Return the second measurements that tell two states apart.
 
-        Parameters
-        ----------
-        pair : tuple of (str, str)
-            Line states.
-
         Returns
         -------
-        tuple of SecondMeasurement
-            Those that do, of all that the file describes.
+        Those that do, of all that the file describes
         """
         return tuple(m for m in self.second if pair in m.separates or pair[::-1] in m.separates)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Continuity:
-    """Continuity of all channels of a circuit.
-
-    Attributes
-    ----------
-    circuit : str
-        File name.
-    channels : tuple of ChannelContinuity
-        One for each channel.
-    """
+    """Continuity of all channels of a circuit."""
 
     circuit: str
     channels: tuple[ChannelContinuity, ...]
@@ -141,19 +99,11 @@ class Continuity:
 def continuity(circuit: Circuit) -> Continuity:
     """Analyse the continuity test of every channel.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
+    Bounds are exact corners of the armed network for each line state, with the other channels intact and open.
 
     Returns
     -------
-    Continuity
-        Igniter currents, converter bands, thresholds, what they prove, second measurements.
-
-    Notes
-    -----
-    Bounds are exact corners of the armed network for each line state, with the other channels intact and open.
+    Igniter currents, converter bands, thresholds, what they prove, second measurements
     """
     box = phase_box(circuit, "armed")
     return Continuity(circuit=circuit.name, channels=tuple(_channel(circuit, c, box) for c in circuit.channels))

@@ -53,32 +53,19 @@ def error_terms(
 ) -> Terms:
     """Return the half width that each error source alone gives to a reading.
 
+    Each group of values goes to the two corners of the whole band while all others stay nominal: the terms rank the
+    causes; the band itself is the exact corner of all of them together.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    network : Network
-        The network in the line state.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI].
-    pin : Extreme
-        Voltage at the pin [V] with its corners.
-    reference : Toleranced
-        Converter reference [V].
-    left : float
-        Largest share of the sample capacitor's step that is missing [1].
+    box : Parameter bounds [SI]
+    pin : Voltage at the pin [V] with its corners
+    reference : Converter reference [V]
+    left : Largest share of the sample capacitor's step that is missing [1]
 
     Returns
     -------
-    tuple of (str, float)
-        Term and half width [LSB], largest first.
-
-    Notes
-    -----
-    Each group of values goes to the two corners of the whole band while all others stay nominal: the terms rank the
-    causes; the band itself is the exact corner of all of them together.
+    Term and half width [LSB], largest first
     """
     cases = _cases(channel, network, box, pin)
     scale = 2.0**circuit.controller.adc.bits

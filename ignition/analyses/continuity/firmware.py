@@ -31,8 +31,7 @@ class RatioBoundary:
 
     Attributes
     ----------
-    threshold, below_highest, above_lowest : float
-        Ratios [1]; between the last two lies the dead band.
+    threshold, below_highest, above_lowest : Ratios [1]; between the last two lies the dead band
     """
 
     threshold: float
@@ -46,20 +45,12 @@ class Boundary:
 
     Attributes
     ----------
-    below, above : tuple of str
-        States that read below and from the code on.
-    code : int
-        First code that counts as above [LSB].
-    below_highest, above_lowest : int
-        Codes at the edges of the dead band [LSB]: a reading between them comes from no described state.
-    ratio : RatioBoundary or None
-        The same as ratio to the bus reading.
-    ratio_reason : str or None
-        Why there is no ratio.
-    samples : int or None
-        Readings to average so that noise misreads at most one in a million.
-    samples_reason : str or None
-        Why their number is unknown.
+    below, above : States that read below and from the code on
+    code : First code that counts as above [LSB]
+    below_highest, above_lowest : Codes at the edges of the dead band [LSB]: a reading between them comes from no
+        described state
+    ratio : The same as ratio to the bus reading
+    samples : Readings to average so that noise misreads at most one in a million
     """
 
     below: tuple[str, ...]
@@ -75,15 +66,7 @@ class Boundary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoThreshold:
-    """Pair of states without a threshold.
-
-    Attributes
-    ----------
-    states : tuple of (str, str)
-        Line states.
-    reason : str
-        Why, and which second measurement separates them.
-    """
+    """Pair of states without a threshold."""
 
     states: tuple[str, str]
     reason: str
@@ -95,18 +78,13 @@ class Waits:
 
     Attributes
     ----------
-    time_constant : float
-        Slowest time constant of the filter while the line holds the drain [s].
-    five : float
-        Five of them [s].
-    left_after_five : float
-        What is still missing then [LSB].
-    exact : float
-        Wait after arming until half an LSB is missing, worst case [s].
-    after_opening : float
-        Wait after the line opens or the arm switch opens until half an LSB is left, worst case [s].
-    between_samples : float
-        Least time between two samples so that the charge taken by the first is restored to half an LSB [s].
+    time_constant : Slowest time constant of the filter while the line holds the drain [s]
+    five : Five of them [s]
+    left_after_five : What is still missing then [LSB]
+    exact : Wait after arming until half an LSB is missing, worst case [s]
+    after_opening : Wait after the line opens or the arm switch opens until half an LSB is left, worst case [s]
+    between_samples : Least time between two samples so that the charge taken by the first is restored to half an LSB
+        [s]
     """
 
     time_constant: float
@@ -123,24 +101,11 @@ class ChannelFirmware:
 
     Attributes
     ----------
-    channel : str
-        Name.
-    groups : tuple of Group
-        States that read alike, in rising order of code.
-    boundaries : tuple of Boundary
-        Borders between neighbouring groups.
-    pairs : tuple of Threshold
-        Threshold of every pair that can be told apart.
-    missing : tuple of NoThreshold
-        Pairs that cannot.
-    waits : Waits
-        Settling.
-    longest_test_pulse : float or None
-        Longest MOSFET pulse that heats no igniter beyond a hundredth of its way to function [s].
-    pulse_reason : str or None
-        Why it is missing.
-    firing_pulse : float
-        Firing pulse of the file [s].
+    groups : States that read alike, in rising order of code
+    boundaries : Borders between neighbouring groups
+    pairs : Threshold of every pair that can be told apart
+    longest_test_pulse : Longest MOSFET pulse that heats no igniter beyond a hundredth of its way to function [s]
+    firing_pulse : Firing pulse of the file [s]
     """
 
     channel: str
@@ -160,16 +125,8 @@ class Firmware:
 
     Attributes
     ----------
-    title, circuit, digest : str
-        Title, file name and digest of the circuit file.
-    bits : int
-        Resolution of the converter.
-    noise : float
-        Noise that the numbers of readings stand for [LSB].
-    channels : tuple of ChannelFirmware
-        One for each channel.
-    assumptions : tuple of str
-        Keys of the values that were assumed.
+    title, circuit, digest : Title, file name and digest of the circuit file
+    noise : Noise that the numbers of readings stand for [LSB]
     """
 
     title: str
@@ -184,17 +141,9 @@ class Firmware:
 def firmware(circuit: Circuit, result: Continuity) -> Firmware:
     """Derive the firmware's constants from the continuity analysis.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    result : Continuity
-        Its continuity analysis.
-
     Returns
     -------
-    Firmware
-        Codes, dead bands, ratios, waits; nothing for pairs whose bands overlap.
+    Codes, dead bands, ratios, waits; nothing for pairs whose bands overlap
     """
     return Firmware(
         title=circuit.title,
@@ -287,24 +236,16 @@ def _ratio(second: Sequence[SecondMeasurement], below: Group, above: Group) -> t
 def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits:
     """Return how long the filter needs.
 
+    After arming the source is upper and lower resistor in parallel; with the line open the tap discharges through the
+    lower resistor, and the drain's own capacitance through both.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    highest_code : float
-        Largest reading that the filter settles to [LSB].
+    highest_code : Largest reading that the filter settles to [LSB]
 
     Returns
     -------
-    Waits
-        Times [s]; zero without a filter capacitor, where the acquisition time alone counts.
-
-    Notes
-    -----
-    After arming the source is upper and lower resistor in parallel; with the line open the tap discharges through the
-    lower resistor, and the drain's own capacitance through both.
+    Times [s]; zero without a filter capacitor, where the acquisition time alone counts
     """
     if channel.filter is None:
         return Waits(

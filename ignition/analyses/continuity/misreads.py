@@ -27,23 +27,11 @@ class Misclassification:
 
     Attributes
     ----------
-    channel : str
-        Channel.
-    below, above : str
-        Line states.
-    code : int
-        Threshold [LSB].
-    guaranteed : bool
-        True where the worst-case bands leave a threshold; False where the one that errs least among other samples
-        was taken.
-    trials : int
-        Samples of each state.
-    below_read_as_above, above_read_as_below : int
-        How many of them were misread.
-    confidence : float
-        Of the bounds [1].
-    below_bound, above_bound : float
-        Upper bounds of the two probabilities [1].
+    code : Threshold [LSB]
+    guaranteed : True where the worst-case bands leave a threshold; False where the one that errs least among other
+        samples was taken
+    confidence : Of the bounds [1]
+    below_bound, above_bound : Upper bounds of the two probabilities [1]
     """
 
     channel: str
@@ -71,33 +59,19 @@ def sample_codes(
 ) -> FloatArray:
     """Draw converter readings of one line state.
 
+    The other channels are intact in some samples and open in the others; the total error is uniform; the sample
+    capacitor starts uniformly between ground and reference. A rail that is the reference is drawn on its own.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    line : str
-        Line state.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI] of the armed phase.
-    rng : numpy.random.Generator
-        Source of randomness.
-    size : int
-        Number of samples [1].
-    noise : bool, optional
-        Whether to add the converter's noise, averaged over the file's number of samples. Noise has no bound, so
-        without it every sample lies in the band, with it not.
+    box : Parameter bounds [SI] of the armed phase
+    size : Number of samples [1]
+    noise : Whether to add the converter's noise, averaged over the file's number of samples. Noise has no bound, so
+        without it every sample lies in the band, with it not
 
     Returns
     -------
-    ndarray
-        Codes [LSB], rounded unless noise is averaged into them, shape (size,).
-
-    Notes
-    -----
-    The other channels are intact in some samples and open in the others; the total error is uniform; the sample
-    capacitor starts uniformly between ground and reference. A rail that is the reference is drawn on its own.
+    Codes [LSB], rounded unless noise is averaged into them, shape (size,)
     """
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
     states = armed_states(circuit, channel, line)
@@ -120,19 +94,11 @@ def sample_codes(
 
 
 def error_bound(errors: int, trials: int, confidence: float = 0.95) -> float:
-    """Return the upper confidence bound of a probability (Clopper and Pearson).
+    """Return the upper confidence bound of a probability (Clopper and Pearson) [1].
 
     Parameters
     ----------
-    errors, trials : int
-        Errors seen among so many trials.
-    confidence : float, optional
-        One-sided confidence [1].
-
-    Returns
-    -------
-    float
-        Bound [1].
+    confidence : One-sided confidence [1]
 
     Examples
     --------
@@ -154,33 +120,19 @@ def misclassification(
 ) -> tuple[Misclassification, ...]:
     """Estimate how often each pair of line states is confused.
 
+    The threshold is the worst-case one where there is one. Where the bands overlap, it is the code with the fewest
+    errors among other samples than those that count the errors, so that choosing it does not flatter it.
+
+    Raises InputError for fewer than 100 samples, or a confidence outside 0 to 1.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    result : Continuity
-        Its continuity analysis.
-    rng : numpy.random.Generator or int
-        Source of randomness, or its seed.
-    size : int, optional
-        Samples of each state [1], 100 or more.
-    confidence : float, optional
-        One-sided confidence of the bounds [1].
+    size : Samples of each state [1], 100 or more
+    confidence : One-sided confidence of the bounds [1]
 
     Returns
     -------
-    tuple of Misclassification
-        One for each pair of states of each channel that give a reading.
-
-    Raises
-    ------
-    InputError
-        For fewer than 100 samples, or a confidence outside 0 to 1.
-
-    Notes
-    -----
-    The threshold is the worst-case one where there is one. Where the bands overlap, it is the code with the fewest
-    errors among other samples than those that count the errors, so that choosing it does not flatter it.
+    One for each pair of states of each channel that give a reading
     """
     if size < 100 or not 0.0 < confidence < 1.0:
         raise InputError(

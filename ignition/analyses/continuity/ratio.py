@@ -23,10 +23,8 @@ class DifferenceProbe(Probe):
 
     Attributes
     ----------
-    element, node, reference : str or None
-        As in `Probe`; `reference` is the second node.
-    factor : float
-        The multiple [1].
+    element, node, reference : As in `Probe`; `reference` is the second node
+    factor : The multiple [1]
     """
 
     factor: float = 1.0
@@ -39,31 +37,17 @@ class DifferenceProbe(Probe):
 
 
 def ratio_extremes(network: Network, box: Mapping[str, Toleranced], over: str, under: str) -> Toleranced:
-    """Return bounds of the ratio of two node voltages.
+    """Return bounds of the ratio of two node voltages [1].
+
+    V1/V2 exceeds t exactly where V1 - t V2 is positive, and that is a linear output whose extremes are exact: start
+    with any t, take the ratio at the worst corner as the next t, until it stays (Dinkelbach's iteration).
+
+    Raises NetworkError where the second voltage can be zero or negative, or the corner does not settle.
 
     Parameters
     ----------
-    network : Network
-        The network, in one state.
-    box : mapping of str to Toleranced
-        Every parameter with its bounds [SI].
-    over, under : str
-        Nodes; the second one's voltage is positive everywhere in the box.
-
-    Returns
-    -------
-    Toleranced
-        Ratio [1].
-
-    Raises
-    ------
-    NetworkError
-        Where the second voltage can be zero or negative, or the corner does not settle.
-
-    Notes
-    -----
-    V1/V2 exceeds t exactly where V1 - t V2 is positive, and that is a linear output whose extremes are exact: start
-    with any t, take the ratio at the worst corner as the next t, until it stays (Dinkelbach's iteration).
+    box : Every parameter with its bounds [SI]
+    over, under : Nodes; the second one's voltage is positive everywhere in the box
     """
     nominal = solve(network, {n: box[n].nominal for n in network.parameters})
     if extremes(network, box, [Probe(node=under)])[0].low <= 0.0:

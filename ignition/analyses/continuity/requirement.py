@@ -21,28 +21,14 @@ class Requirement:
 
     Attributes
     ----------
-    target : str
-        Line state, or the joint.
-    means : str
-        Way of measuring.
-    possible : bool
-        Whether it can be done within the monitor-current limit.
-    lower_highest, upper_lowest : float
-        Highest line resistance of the state of less resistance and lowest of the other [ohm].
-    total_resistance : float or None
-        Largest resistance of divider or test resistor that would do [ohm].
-    current : float or None
-        Test current at the strongest battery, or for the amplifier the one used [A].
-    gain : float or None
-        Least voltage gain before the converter at that current [1].
-    unit_gain_current : float or None
-        Least test current without an amplifier [A].
-    current_limit : float or None
-        Largest monitor current through one igniter [A].
-    limit_basis : str
-        What sets it.
-    says : str
-        The answer in words, with the number that forbids it where one does.
+    possible : Whether it can be done within the monitor-current limit
+    lower_highest, upper_lowest : Highest line resistance of the state of less resistance and lowest of the other [ohm]
+    total_resistance : Largest resistance of divider or test resistor that would do [ohm]
+    current : Test current at the strongest battery, or for the amplifier the one used [A]
+    gain : Least voltage gain before the converter at that current [1]
+    unit_gain_current : Least test current without an amplifier [A]
+    current_limit : Largest monitor current through one igniter [A]
+    says : The answer in words, with the number that forbids it where one does
     """
 
     target: str
@@ -66,19 +52,11 @@ def line_resistance(
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    state : str
-        ``intact``, ``shorted`` or ``one string open``.
-    opened : int, optional
-        Which string is open, from 0.
+    state : ``intact``, ``shorted`` or ``one string open``
 
     Returns
     -------
-    tuple of float
-        Lowest and highest resistance [ohm]: lead and joints, and the strings in parallel.
+    Lowest and highest resistance [ohm]: lead and joints, and the strings in parallel
     """
     lead = channel.lead.resistance
     if state == "shorted":
@@ -105,39 +83,25 @@ def requirements(
 ) -> tuple[Requirement, ...]:
     """Ask what each way of measuring would need to tell a target from an intact line.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    target : str
-        One of `TARGETS`.
-    joint : float, optional
-        Added series resistance that is to be seen [ohm], for the target ``joint``.
-    current_tolerance : float, optional
-        Tolerance of a test current source [1].
-    share : float, optional
-        Largest share of the lowest no-fire current that may flow [1].
-
-    Returns
-    -------
-    tuple of Requirement
-        For the drain divider with absolute codes, for its ratio to a bus reading, and for an amplifier across the line.
-
-    Raises
-    ------
-    InputError
-        For a target that the channel cannot have.
-
-    Notes
-    -----
     A threshold holds for every line within tolerance, so the highest resistance of one state has to lie below the
     lowest of the other. Drain divider of total resistance S: (S + R_upper) / (S + R_lower) must exceed Q, the ratio of
     highest to lowest reading that battery, divider and converter give one state; hence
     S < (R_upper - Q R_lower) / (Q - 1); with absolute codes the spread of battery and feed resistance counts as the
     line's. Amplifier: I gain ((1 - t) R_upper - (1 + t) R_lower) must exceed twice the
     converter's error.
+
+    Raises InputError for a target that the channel cannot have.
+
+    Parameters
+    ----------
+    target : One of `TARGETS`
+    joint : Added series resistance that is to be seen [ohm], for the target ``joint``
+    current_tolerance : Tolerance of a test current source [1]
+    share : Largest share of the lowest no-fire current that may flow [1]
+
+    Returns
+    -------
+    For the drain divider with absolute codes, for its ratio to a bus reading, and for an amplifier across the line
     """
     if target not in TARGETS or (target == "one string open" and len(channel.strings) < 2):
         raise InputError(

@@ -47,15 +47,7 @@ def second_measurements(circuit: Circuit, channel: ChannelModel) -> tuple[Second
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel; its ``second`` table names the measurements.
-
-    Returns
-    -------
-    tuple of SecondMeasurement
-        Empty where the file names none.
+    channel : The channel; its ``second`` table names the measurements
     """
     second = channel.second
     if second is None:

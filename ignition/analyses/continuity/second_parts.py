@@ -33,12 +33,8 @@ class SecondReading:
 
     Attributes
     ----------
-    state : str
-        Line state.
-    value : Spread
-        Converter reading [LSB], or a ratio of two readings [1].
-    voltage : Spread or None
-        Voltage at the pin [V]; None for a ratio.
+    value : Converter reading [LSB], or a ratio of two readings [1]
+    voltage : Voltage at the pin [V]; None for a ratio
     """
 
     state: str
@@ -52,22 +48,11 @@ class SecondMeasurement:
 
     Attributes
     ----------
-    name : str
-        What is measured.
-    when : str
-        In which condition of the circuit.
-    readings : tuple of SecondReading
-        One for each state that can be present then.
-    separates : tuple of (str, str)
-        Pairs of states whose readings do not overlap.
-    heating : Heating or None
-        What the measurement itself does to the igniters of an intact line or one with one string open.
-    longest_pulse : float or None
-        For a pulse: longest one that stays at a hundredth of the temperature rise to function [s].
-    reason : str or None
-        Why the measurement cannot be made, or a number is missing.
-    caution : str or None
-        What the measurement risks.
+    readings : One for each state that can be present then
+    separates : Pairs of states whose readings do not overlap
+    heating : What the measurement itself does to the igniters of an intact line or one with one string open
+    longest_pulse : For a pulse: longest one that stays at a hundredth of the temperature rise to function [s]
+    reason : Why the measurement cannot be made, or a number is missing
     """
 
     name: str
@@ -81,18 +66,7 @@ class SecondMeasurement:
 
 
 def separated(readings: Sequence[SecondReading]) -> tuple[tuple[str, str], ...]:
-    """List pairs of states whose readings do not overlap.
-
-    Parameters
-    ----------
-    readings : sequence of SecondReading
-        One for each state.
-
-    Returns
-    -------
-    tuple of (str, str)
-        Pairs of states.
-    """
+    """List pairs of states whose readings do not overlap."""
     pairs = []
     for index, one in enumerate(readings):
         for two in readings[index + 1 :]:
@@ -113,13 +87,11 @@ def hulls(members: Sequence[tuple[str, Spread, Spread | None]]) -> tuple[SecondR
 
     Parameters
     ----------
-    members : sequence of (str, Spread, Spread or None)
-        State, reading [LSB or 1] and pin voltage [V].
+    members : State, reading [LSB or 1] and pin voltage [V]
 
     Returns
     -------
-    tuple of SecondReading
-        One for each state, over all states of the whole circuit that show it.
+    One for each state, over all states of the whole circuit that show it
     """
     states = dict.fromkeys(state for state, _, _ in members)
     result = []
@@ -137,13 +109,11 @@ def as_code(code: Spread) -> Spread:
 
     Parameters
     ----------
-    code : Spread
-        Reading [LSB].
+    code : Reading [LSB]
 
     Returns
     -------
-    Spread
-        The same, its unit named ``code``.
+    The same, its unit named ``code``
     """
     return replace(code, unit="code")
 
@@ -151,17 +121,9 @@ def as_code(code: Spread) -> Spread:
 def with_bus(network: Network, second: SecondModel) -> Network:
     """Add the divider at the bus.
 
-    Parameters
-    ----------
-    network : Network
-        The network in a state.
-    second : SecondModel
-        The second measurements.
-
     Returns
     -------
-    Network
-        The network with the divider at the bus, where there is one.
+    The network with the divider at the bus, where there is one
     """
     if second.bus_upper is None:
         return network
@@ -184,21 +146,9 @@ def with_bus(network: Network, second: SecondModel) -> Network:
 def second_box(circuit: Circuit, channel: ChannelModel, second: SecondModel, phase: str) -> dict[str, Toleranced]:
     """Return the bounds of every network parameter.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    second : SecondModel
-        Its second measurements.
-    phase : str
-        Phase of use.
-
     Returns
     -------
-    dict of str to Toleranced
-        Bounds [SI] by parameter name, those of the divider at the bus included.
+    Bounds [SI] by parameter name, those of the divider at the bus included
     """
     box = phase_box(circuit, phase)
     if second.bus_upper is not None and second.bus_lower is not None:
@@ -218,25 +168,14 @@ def missing_charge(
     loose: bool = False,
     pin_resistor: float = 0.0,
 ) -> float:
-    """Return the largest share of the sample capacitor's step that is missing after the acquisition.
+    """Return the largest share of the sample capacitor's step that is missing after the acquisition [1].
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    upper, lower : Toleranced
-        Divider [ohm].
-    capacitor : Toleranced or None
-        Filter at the tap [F].
-    loose : bool, optional
-        Whether the upper end may hang free, so that the lower resistor alone is the source.
-    pin_resistor : float, optional
-        Resistor between tap and pin [ohm].
-
-    Returns
-    -------
-    float
-        Share [1].
+    upper, lower : Divider [ohm]
+    capacitor : Filter at the tap [F]
+    loose : Whether the upper end may hang free, so that the lower resistor alone is the source
+    pin_resistor : Resistor between tap and pin [ohm]
     """
     adc = circuit.controller.adc
     if adc.sample_capacitance is None or adc.acquisition_time is None:
@@ -258,17 +197,8 @@ def raise_currents(currents: dict[str, float], names: Sequence[str], found: Sequ
 
     Parameters
     ----------
-    currents : dict of str to float
-        Highest current of each igniter so far [A]; raised in place.
-    names : sequence of str
-        Igniters.
-    found : sequence of Extreme
-        Their bounds [A].
-
-    Returns
-    -------
-    None
-        The dictionary holds the result.
+    currents : Highest current of each igniter so far [A]; raised in place
+    found : Their bounds [A]
     """
     for name, extreme in zip(names, found, strict=True):
         currents[name] = max(currents.get(name, 0.0), abs(extreme.low), abs(extreme.high))

@@ -32,17 +32,9 @@ __all__ = ["on_resistance", "pulse_measurements"]
 def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced | None:
     """Return the MOSFET's on-resistance at the gate voltage that the controller can give, unheated by a pulse.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-
     Returns
     -------
-    Toleranced or None
-        On-resistance [ohm] over the ambient range; None below the lowest row of the data sheet.
+    On-resistance [ohm] over the ambient range; None below the lowest row of the data sheet
     """
     mosfet = circuit.mosfets[channel.mosfet]
     gate = driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed"))
@@ -69,17 +61,11 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    second : SecondModel
-        Its second measurements, a test pulse among them.
+    second : Its second measurements, a test pulse among them
 
     Returns
     -------
-    list of SecondMeasurement
-        At the drain, and at the bus where the file has a divider there.
+    At the drain, and at the bus where the file has a divider there
     """
     assert second.test_pulse is not None
     pulse = second.test_pulse

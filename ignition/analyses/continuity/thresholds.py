@@ -26,13 +26,9 @@ class Threshold:
 
     Attributes
     ----------
-    below, above : str
-        Line states.
-    code : int
-        First code that counts as `above`.
-    below_highest, above_lowest : int
-        Highest code of the lower state and lowest code of the upper one; what lies between is a dead band that
-        neither state can give.
+    code : First code that counts as `above`
+    below_highest, above_lowest : Highest code of the lower state and lowest code of the upper one; what lies between is
+        a dead band that neither state can give
     """
 
     below: str
@@ -44,15 +40,7 @@ class Threshold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Line states whose bands hang together, so that no code separates one from all others.
-
-    Attributes
-    ----------
-    states : tuple of str
-        Line states.
-    lowest, highest : int
-        Codes that the group can give.
-    """
+    """Line states whose bands hang together, so that no code separates one from all others."""
 
     states: tuple[str, ...]
     lowest: int
@@ -64,13 +52,11 @@ def integer_codes(code: Spread) -> tuple[int, int] | None:
 
     Parameters
     ----------
-    code : Spread
-        Reading before rounding [LSB], quantisation included.
+    code : Reading before rounding [LSB], quantisation included
 
     Returns
     -------
-    tuple of int or None
-        Codes; None where there is no reading.
+    Codes; None where there is no reading
 
     Examples
     --------
@@ -88,13 +74,11 @@ def overlapping(one: Spread, two: Spread) -> bool:
 
     Parameters
     ----------
-    one, two : Spread
-        Readings before rounding [LSB].
+    one, two : Readings before rounding [LSB]
 
     Returns
     -------
-    bool
-        True where one code can come from either.
+    True where one code can come from either
     """
     first, second = integer_codes(one), integer_codes(two)
     return first is not None and second is not None and first[0] <= second[1] and second[0] <= first[1]
@@ -105,13 +89,11 @@ def overlapping_pairs(bands: Sequence[tuple[str, Spread]]) -> tuple[tuple[str, s
 
     Parameters
     ----------
-    bands : sequence of (str, Spread)
-        State and reading [LSB].
+    bands : State and reading [LSB]
 
     Returns
     -------
-    tuple of (str, str)
-        Pairs, in the order given.
+    Pairs, in the order given
     """
     return tuple(
         (first, second)
@@ -122,18 +104,7 @@ def overlapping_pairs(bands: Sequence[tuple[str, Spread]]) -> tuple[tuple[str, s
 
 
 def pair_thresholds(readings: Sequence[LineReading]) -> tuple[Threshold, ...]:
-    """Return a code midway between the bands of every pair that can be told apart.
-
-    Parameters
-    ----------
-    readings : sequence of LineReading
-        One for each line state.
-
-    Returns
-    -------
-    tuple of Threshold
-        One for each pair.
-    """
+    """Return a code midway between the bands of every pair that can be told apart."""
     found = []
     for first in readings:
         for second in readings:
@@ -154,15 +125,9 @@ def pair_thresholds(readings: Sequence[LineReading]) -> tuple[Threshold, ...]:
 def groups_of(readings: Sequence[LineReading]) -> tuple[Group, ...]:
     """Gather states whose bands overlap, directly or through others, in rising order of code.
 
-    Parameters
-    ----------
-    readings : sequence of LineReading
-        One for each line state.
-
     Returns
     -------
-    tuple of Group
-        Groups with a free code or more, or at least a border, between neighbours.
+    Groups with a free code or more, or at least a border, between neighbours
     """
     ranged = [(r.state, span) for r in readings if (span := integer_codes(r.band.code)) is not None]
     groups: list[Group] = []

@@ -32,28 +32,18 @@ def largest_resistance(
 ) -> float | None:
     """Return the largest resistance whose highest reading still reaches a code.
 
+    The reading falls as the resistance rises. The worst corner is searched at the resistance found, and the resistance
+    is located again on that corner until the two agree.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    box : mapping of str to Toleranced
-        Parameter bounds [SI] of the armed phase.
-    limit : float
-        The code [LSB].
-    series : bool
-        True for a resistance in series with the intact line, False for one across the terminals of an open line.
+    box : Parameter bounds [SI] of the armed phase
+    limit : The code [LSB]
+    series : True for a resistance in series with the intact line, False for one across the terminals of an open line
 
     Returns
     -------
-    float or None
-        Resistance [ohm], 0 where none at all is allowed; None where even the largest resistance reaches the code.
-
-    Notes
-    -----
-    The reading falls as the resistance rises. The worst corner is searched at the resistance found, and the resistance
-    is located again on that corner until the two agree.
+    Resistance [ohm], 0 where none at all is allowed; None where even the largest resistance reaches the code
     """
     line = "intact" if series else LEAKING
     found = [_largest(circuit, channel, box, limit, state, series) for state in armed_states(circuit, channel, line)]
@@ -150,17 +140,11 @@ def current_when_fired(circuit: Circuit, channel: ChannelModel, resistance: floa
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    resistance : float
-        Series resistance [ohm].
+    resistance : Series resistance [ohm]
 
     Returns
     -------
-    float
-        Current [A]: strongest battery, least resistance, MOSFET and igniters without any.
+    Current [A]: strongest battery, least resistance, MOSFET and igniters without any
     """
     rest = circuit.battery.resistance.low + channel.lead.resistance.low + sum(p.resistance.low for p in circuit.feed)
     return circuit.battery.voltage.high / (resistance + rest) if resistance + rest > 0 else float("inf")

@@ -24,34 +24,18 @@ class Candidate:
 
     Attributes
     ----------
-    upper, lower, pin_resistor : float
-        Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones.
-    split : bool
-        Whether the upper resistor is two in series.
-    full_scale_use : float
-        Highest reading over the converter's range [1].
-    intact_low, open_high : float
-        Lowest reading intact and highest open [LSB].
-    source_resistance : float
-        Resistance that the converter sees [ohm].
-    adc_error : float
-        Error by leakage and sampling [LSB].
-    sense_current : float
-        Highest igniter current of the healthy line [A].
-    drain_a_month : float
-        Charge taken in a month of being armed [C].
-    false_leak : float or None
-        Largest leakage across open terminals that reads intact [ohm]; None where an open line already does.
-    back_feed : float
-        Current into the pin of an unpowered controller [A].
-    fault_currents : tuple of (str, float)
-        Highest igniter current under each single fault [A].
-    rejected_by : tuple of str
-        Requirements that it fails.
-    weakest_margin : tuple of (str, float)
-        The smallest of its margins and the factor [1].
-    reason : str
-        Why it is listed.
+    upper, lower, pin_resistor : Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones
+    split : Whether the upper resistor is two in series
+    full_scale_use : Highest reading over the converter's range [1]
+    intact_low, open_high : Lowest reading intact and highest open [LSB]
+    source_resistance : Resistance that the converter sees [ohm]
+    adc_error : Error by leakage and sampling [LSB]
+    sense_current : Highest igniter current of the healthy line [A]
+    drain_a_month : Charge taken in a month of being armed [C]
+    false_leak : Largest leakage across open terminals that reads intact [ohm]; None where an open line already does
+    back_feed : Current into the pin of an unpowered controller [A]
+    fault_currents : Highest igniter current under each single fault [A]
+    weakest_margin : The smallest of its margins and the factor [1]
     """
 
     upper: float
@@ -86,17 +70,9 @@ class Candidate:
 def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArray]:
     """Which pairs fail which requirement.
 
-    Parameters
-    ----------
-    duty : DividerDuty
-        What the circuit asks.
-    metrics : DividerMetrics
-        Numbers of the pairs.
-
     Returns
     -------
-    dict of str to ndarray of bool
-        True where the requirement is not met; limits that are unknown reject nothing.
+    True where the requirement is not met; limits that are unknown reject nothing
     """
     failed: dict[str, BoolArray] = {
         BEYOND: metrics.full_scale_use > 1.0,
@@ -111,22 +87,7 @@ def rejections(duty: DividerDuty, metrics: DividerMetrics) -> dict[str, BoolArra
 
 
 def objectives_of(metrics: DividerMetrics, kept: npt.NDArray[np.intp], parts: int) -> Objectives:
-    """Return what is traded, for some places of a grid.
-
-    Parameters
-    ----------
-    metrics : DividerMetrics
-        Numbers of a flat grid.
-    kept : ndarray of int
-        Places in it.
-    parts : int
-        Number of resistors.
-
-    Returns
-    -------
-    Objectives
-        The numbers, (len(kept),).
-    """
+    """Return what is traded, for some places of a grid."""
     band = metrics.intact_low[kept] - metrics.open_high[kept]
     return Objectives(
         sense_current=metrics.sense_current[kept],
@@ -152,25 +113,9 @@ def candidate(
 
     Parameters
     ----------
-    duty : DividerDuty
-        What the circuit asks.
-    metrics : DividerMetrics
-        Numbers of a flat grid.
-    index : int
-        Place in it.
-    upper, lower, pin_resistor : float
-        Nominal resistors [ohm].
-    split : bool
-        Whether the upper resistor is two in series.
-    wet_leak : float
-        Leakage that should read open [ohm].
-    reason : str
-        Why it is listed.
-
-    Returns
-    -------
-    Candidate
-        The candidate.
+    upper, lower, pin_resistor : Nominal resistors [ohm]
+    split : Whether the upper resistor is two in series
+    wet_leak : Leakage that should read open [ohm]
     """
     at = np.array([0])
     metrics = _picked(metrics, index)

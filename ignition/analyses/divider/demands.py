@@ -19,40 +19,21 @@ class DividerDuty:
 
     Attributes
     ----------
-    voltage : Toleranced
-        Battery voltage [V].
-    lowest_drain : float
-        Lowest voltage behind the igniters of an armed, intact line without its own sense current [V].
-    source : Toleranced
-        Resistance from battery to drain through one string [ohm].
-    path : float
-        The least part of it outside the strings [ohm].
-    off_current : Toleranced
-        Drain current of the MOSFET while not commanded [A].
-    leakage : Toleranced
-        Current that the converter's pin draws [A].
-    rail, clamp_drop, clamp_resistance : Toleranced
-        Controller supply [V] and its clamp [V, ohm].
-    clamp_limit : float
-        Largest clamp current [A].
-    pin_low_resistance : float
-        Least resistance of the pin to ground where it is driven low [ohm].
-    reference : Toleranced
-        Converter reference [V].
-    bits : int
-        Resolution.
-    total_error : float
-        Converter error [LSB].
-    sample_capacitance, acquisition_time, filter : Toleranced or None
-        Sampling [F, s] and filter [F].
-    tolerance, drift : float
-        Relative tolerance and temperature drift of each resistor [1].
-    limit : float or None
-        Largest monitor current through an igniter [A].
-    limit_basis : str
-        What sets it.
-    capacity : float or None
-        Least capacity of the battery [C].
+    voltage : Battery voltage [V]
+    lowest_drain : Lowest voltage behind the igniters of an armed, intact line without its own sense current [V]
+    source : Resistance from battery to drain through one string [ohm]
+    path : The least part of it outside the strings [ohm]
+    off_current : Drain current of the MOSFET while not commanded [A]
+    leakage : Current that the converter's pin draws [A]
+    rail, clamp_drop, clamp_resistance : Controller supply [V] and its clamp [V, ohm]
+    clamp_limit : Largest clamp current [A]
+    pin_low_resistance : Least resistance of the pin to ground where it is driven low [ohm]
+    reference : Converter reference [V]
+    total_error : Converter error [LSB]
+    sample_capacitance, acquisition_time, filter : Sampling [F, s] and filter [F]
+    tolerance, drift : Relative tolerance and temperature drift of each resistor [1]
+    limit : Largest monitor current through an igniter [A]
+    capacity : Least capacity of the battery [C]
     """
 
     voltage: Toleranced
@@ -82,26 +63,13 @@ class DividerDuty:
 def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, share: float = 0.1) -> DividerDuty:
     """Collect what a channel asks of its divider.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    tolerance : float
-        Relative tolerance of the resistors to be chosen [1].
-    share : float, optional
-        Largest share of the lowest no-fire current that a monitor current may be [1].
-
-    Returns
-    -------
-    DividerDuty
-        Voltages, resistances, limits.
-
-    Notes
-    -----
     All current is counted through one string, which is exact for a single string and a bound for a cluster. The lowest
     drain voltage takes every other load and channel at its highest through the highest battery and feed resistance.
+
+    Parameters
+    ----------
+    tolerance : Relative tolerance of the resistors to be chosen [1]
+    share : Largest share of the lowest no-fire current that a monitor current may be [1]
     """
     controller = circuit.controller
     off = gate_in_phase(circuit, channel, "armed").off_current

@@ -31,24 +31,15 @@ class DividerMetrics:
 
     Attributes
     ----------
-    full_scale_use : ndarray
-        Highest reading over the converter's range [1]; above 1 the range is exceeded.
-    intact_low, open_high : ndarray
-        Lowest reading of an intact line and highest of an open one [LSB].
-    source_resistance : ndarray
-        Resistance that the converter sees, nominal [ohm].
-    adc_error : ndarray
-        Leakage times source resistance, plus what the sample capacitor still lacks [LSB].
-    sense_current : ndarray
-        Highest igniter current of the healthy line [A].
-    drain_a_month : ndarray
-        Charge taken from the battery in a month of being armed, nominal [C].
-    false_leak : ndarray
-        Largest leakage resistance across open terminals that reads intact [ohm]; infinite where none is needed.
-    back_feed : ndarray
-        Current into the pin of a controller without supply [A].
-    fault_currents : ndarray
-        Highest igniter current under each of `FAULTS` [A], one more axis at the start.
+    full_scale_use : Highest reading over the converter's range [1]; above 1 the range is exceeded
+    intact_low, open_high : Lowest reading of an intact line and highest of an open one [LSB]
+    source_resistance : Resistance that the converter sees, nominal [ohm]
+    adc_error : Leakage times source resistance, plus what the sample capacitor still lacks [LSB]
+    sense_current : Highest igniter current of the healthy line [A]
+    drain_a_month : Charge taken from the battery in a month of being armed, nominal [C]
+    false_leak : Largest leakage resistance across open terminals that reads intact [ohm]; infinite where none is needed
+    back_feed : Current into the pin of a controller without supply [A]
+    fault_currents : Highest igniter current under each of `FAULTS` [A], one more axis at the start
     """
 
     full_scale_use: FloatArray
@@ -76,35 +67,23 @@ def sense_network(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Solve battery, line, divider and pin with its clamp in closed form.
 
+    Thevenin equivalent at the tap, then one clamp: I_clamp = max(0, V_pin,open - V_clamp) / (R_th + R_pin + R_clamp).
+
     Parameters
     ----------
-    voltage : array_like
-        Battery [V]; all arguments broadcast.
-    source : array_like
-        Resistance from battery to drain [ohm].
-    off_current : array_like
-        Current that the MOSFET draws at the drain [A].
-    upper : array_like
-        Upper resistor [ohm]; 0 where it is shorted.
-    lower_conductance : array_like
-        One over the lower resistor [S]; 0 where it is open.
-    pin_resistor : array_like
-        Resistor between tap and pin [ohm].
-    leakage : array_like
-        Current that the pin draws [A].
-    clamp_voltage : array_like
-        Pin voltage from which the clamp conducts [V]; infinite for none.
-    clamp_resistance : array_like
-        Resistance of the clamp [ohm].
+    voltage : Battery [V]; all arguments broadcast
+    source : Resistance from battery to drain [ohm]
+    off_current : Current that the MOSFET draws at the drain [A]
+    upper : Upper resistor [ohm]; 0 where it is shorted
+    lower_conductance : One over the lower resistor [S]; 0 where it is open
+    pin_resistor : Resistor between tap and pin [ohm]
+    leakage : Current that the pin draws [A]
+    clamp_voltage : Pin voltage from which the clamp conducts [V]; infinite for none
+    clamp_resistance : Resistance of the clamp [ohm]
 
     Returns
     -------
-    tuple of ndarray
-        Igniter current [A], pin voltage [V], clamp current [A].
-
-    Notes
-    -----
-    Thevenin equivalent at the tap, then one clamp: I_clamp = max(0, V_pin,open - V_clamp) / (R_th + R_pin + R_clamp).
+    Igniter current [A], pin voltage [V], clamp current [A]
     """
     names = (
         voltage,
@@ -136,17 +115,12 @@ def full_scale_use(duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_re
 
     Parameters
     ----------
-    duty : DividerDuty
-        What the circuit asks.
-    upper, lower : array_like
-        Nominal resistors [ohm], any shape, broadcast.
-    pin_resistor : float, optional
-        Resistor between tap and pin [ohm].
+    upper, lower : Nominal resistors [ohm], any shape, broadcast
+    pin_resistor : Resistor between tap and pin [ohm]
 
     Returns
     -------
-    ndarray
-        Share [1]; above 1 the range is exceeded.
+    Share [1]; above 1 the range is exceeded
     """
     more, less = (1.0 + duty.tolerance) * (1.0 + duty.drift), (1.0 - duty.tolerance) * (1.0 - duty.drift)
     top_u, low_u = np.asarray(upper, dtype=float) * more, np.asarray(upper, dtype=float) * less
@@ -173,27 +147,15 @@ def divider_metrics(
 ) -> DividerMetrics:
     """Evaluate resistor pairs, each number at its own worst corner.
 
-    Parameters
-    ----------
-    duty : DividerDuty
-        What the circuit asks.
-    upper, lower : array_like
-        Nominal resistors [ohm], any shape, broadcast; `upper` is the sum of both halves where it is split.
-    pin_resistor : float, optional
-        Resistor between tap and pin [ohm].
-    split : bool, optional
-        Whether the upper resistor is two equal ones in series, of which a fault shorts one.
-
-    Returns
-    -------
-    DividerMetrics
-        All numbers.
-
-    Notes
-    -----
     Every quantity is monotone in each value with the others fixed, and the network of one source and one clamp fixes
     all directions, so the corner of each is known: for currents the strongest battery and lowest resistances, for the
     lowest reading the opposite, with the pin's leakage in the direction that is worse.
+
+    Parameters
+    ----------
+    upper, lower : Nominal resistors [ohm], any shape, broadcast; `upper` is the sum of both halves where it is split
+    pin_resistor : Resistor between tap and pin [ohm]
+    split : Whether the upper resistor is two equal ones in series, of which a fault shorts one
     """
     high_u, high_l = (np.asarray(r, dtype=float) * (1.0 + duty.tolerance) * (1.0 + duty.drift) for r in (upper, lower))
     low_u, low_l = (np.asarray(r, dtype=float) * (1.0 - duty.tolerance) * (1.0 - duty.drift) for r in (upper, lower))

@@ -26,30 +26,14 @@ class DividerSearch:
 
     Attributes
     ----------
-    circuit, channel : str
-        What was searched for.
-    series : str
-        Preferred series.
-    low, high : float
-        Limits of the resistors [ohm].
-    tolerance : float
-        Relative tolerance [1].
-    wet_leak : float
-        Leakage across open terminals that should read open [ohm].
-    duty : DividerDuty
-        What the circuit asks.
-    evaluated, accepted : int
-        Candidates looked at and those that meet every requirement.
-    rejected : tuple of (str, int)
-        How many fail each requirement; those within the converter's range are counted for the others.
-    pareto : tuple of Candidate
-        Accepted candidates that no other one beats, by sense current.
-    recommended : Candidate or None
-        The one with the largest weakest margin; None where no candidate is accepted.
-    present : Candidate
-        The divider of the file.
-    comparison : str
-        Why the recommended one differs from the present one, or agrees.
+    low, high : Limits of the resistors [ohm]
+    tolerance : Relative tolerance [1]
+    wet_leak : Leakage across open terminals that should read open [ohm]
+    evaluated, accepted : Candidates looked at and those that meet every requirement
+    rejected : How many fail each requirement; those within the converter's range are counted for the others
+    pareto : Accepted candidates that no other one beats, by sense current
+    recommended : The one with the largest weakest margin; None where no candidate is accepted
+    comparison : Why the recommended one differs from the present one, or agrees
     """
 
     circuit: str
@@ -84,36 +68,22 @@ def divider_search(
 ) -> DividerSearch:
     """Search all pairs of preferred resistors for the sense divider of a channel.
 
+    Raises InputError for an unknown series, limits without a value between them, or no option at all.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel, optional
-        The channel; by default the first.
-    series : str, optional
-        "E24", "E48", "E96" or "E192".
-    low, high : float, optional
-        Limits of each resistor [ohm].
-    pin_resistors : sequence of float, optional
-        Resistors between tap and pin to try [ohm]; by default the file's own, 1 kohm and 10 kohm.
-    split : sequence of bool, optional
-        Whether the upper resistor may be one, two equal ones in series, or both are tried.
-    wet_leak : float, optional
-        Leakage across open terminals that should still read open [ohm]; default common practice for wet terminals.
-    share : float, optional
-        Largest share of the lowest no-fire current that healthy and single-fault currents may be [1].
-    tolerance : float, optional
-        Relative tolerance of the resistors [1]; by default the series' own.
+    channel : The channel; by default the first
+    low, high : Limits of each resistor [ohm]
+    pin_resistors : Resistors between tap and pin to try [ohm]; by default the file's own, 1 kohm and 10 kohm
+    split : Whether the upper resistor may be one, two equal ones in series, or both are tried
+    wet_leak : Leakage across open terminals that should still read open [ohm]; default common practice for wet
+        terminals
+    share : Largest share of the lowest no-fire current that healthy and single-fault currents may be [1]
+    tolerance : Relative tolerance of the resistors [1]; by default the series' own
 
     Returns
     -------
-    DividerSearch
-        List of trade-offs with reasons, and a recommendation.
-
-    Raises
-    ------
-    InputError
-        For an unknown series, limits without a value between them, or no option at all.
+    List of trade-offs with reasons, and a recommendation
     """
     chosen = circuit.channels[0] if channel is None else channel
     values = series_values(series, low, high)

@@ -46,16 +46,11 @@ class Objectives:
 
     Attributes
     ----------
-    sense_current : ndarray
-        Highest igniter current of the healthy line [A].
-    false_leak : ndarray
-        Largest leakage that reads intact [ohm].
-    error_share : ndarray
-        Leakage and sampling error over the dead band between open and intact [1].
-    fault_current : ndarray
-        Highest single-fault current [A].
-    parts : ndarray
-        Number of resistors [1].
+    sense_current : Highest igniter current of the healthy line [A]
+    false_leak : Largest leakage that reads intact [ohm]
+    error_share : Leakage and sampling error over the dead band between open and intact [1]
+    fault_current : Highest single-fault current [A]
+    parts : Number of resistors [1]
     """
 
     sense_current: FloatArray
@@ -79,15 +74,9 @@ class Objectives:
 def steps(objectives: Objectives) -> npt.NDArray[np.int64]:
     """Return the objectives in whole steps of a twelfth of a decade.
 
-    Parameters
-    ----------
-    objectives : Objectives
-        The numbers.
-
     Returns
     -------
-    ndarray of int
-        Steps, shape (n, 5); the number of parts as it is.
+    Steps, shape (n, 5); the number of parts as it is
     """
     columns = []
     for values in (objectives.sense_current, objectives.false_leak, objectives.error_share, objectives.fault_current):
@@ -100,22 +89,12 @@ def steps(objectives: Objectives) -> npt.NDArray[np.int64]:
 def non_dominated(objectives: Objectives, full_scale_use: FloatArray, upper: FloatArray) -> npt.NDArray[np.intp]:
     """Find the members that no other one beats.
 
+    A member is beaten where another one is at least as good in every objective and better in one, in whole steps.
+
     Parameters
     ----------
-    objectives : Objectives
-        The numbers, (n,).
-    full_scale_use, upper : ndarray
-        Use of the converter's range [1] and upper resistor [ohm], (n,): of members with equal steps the one with the
-        largest use is listed, then the one with the smallest upper resistor.
-
-    Returns
-    -------
-    ndarray of int
-        Their places, rising.
-
-    Notes
-    -----
-    A member is beaten where another one is at least as good in every objective and better in one, in whole steps.
+    full_scale_use, upper : Use of the converter's range [1] and upper resistor [ohm], (n,): of members with equal steps
+        the one with the largest use is listed, then the one with the smallest upper resistor
     """
     grid = steps(objectives)
     base = grid.min(axis=0)
@@ -141,17 +120,9 @@ def non_dominated(objectives: Objectives, full_scale_use: FloatArray, upper: Flo
 def reasons(objectives: Objectives, front: npt.NDArray[np.intp]) -> tuple[str, ...]:
     """Say of each member of the front in what it is best.
 
-    Parameters
-    ----------
-    objectives : Objectives
-        The numbers, (n,).
-    front : ndarray of int
-        Places of the members.
-
     Returns
     -------
-    tuple of str
-        The fewest conditions under which it is the best of the list in something.
+    The fewest conditions under which it is the best of the list in something
     """
     rows = steps(objectives)[front]
     columns = (
@@ -187,19 +158,12 @@ def weakest_margin(
 
     Parameters
     ----------
-    duty : DividerDuty
-        What the circuit asks.
-    objectives : Objectives
-        The numbers, (n,).
-    back_feed : ndarray
-        Current into an unpowered pin [A], (n,).
-    wet_leak : float
-        Leakage that should read open [ohm].
+    back_feed : Current into an unpowered pin [A], (n,)
+    wet_leak : Leakage that should read open [ohm]
 
     Returns
     -------
-    tuple of (list of str, ndarray)
-        Names, and factors [1] that count as enough from ten on; below 1 the aim is missed.
+    Names, and factors [1] that count as enough from ten on; below 1 the aim is missed
     """
     tiny = 1e-18
     limit = np.inf if duty.limit is None else duty.limit

@@ -26,15 +26,10 @@ class IgniterBounds:
 
     Attributes
     ----------
-    earliest, latest : float or None
-        Function time from the driven pin [s]; infinite where it cannot, or need not, function; None where a statement
-        is missing.
-    least_fraction, greatest_fraction : float or None
-        Thermal fraction at the end of the pulse [1], at most 1.
-    highest_channel_current : float
-        Highest current of the channel during the pulse, spent bridges included [A].
-    reason : str or None
-        Why it need not function.
+    earliest, latest : Function time from the driven pin [s]; infinite where it cannot, or need not, function; None
+        where a statement is missing
+    least_fraction, greatest_fraction : Thermal fraction at the end of the pulse [1], at most 1
+    highest_channel_current : Highest current of the channel during the pulse, spent bridges included [A]
     """
 
     earliest: float | None
@@ -66,31 +61,20 @@ def igniter_bounds(
 ) -> list[IgniterBounds]:
     """Bound the function time of each igniter of a channel.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    state : OnState
-        Its MOSFET while on.
-    box : mapping of str to Toleranced
-        Firing parameters [SI].
-    overlapping : frozenset of str
-        Channels that may conduct at some time of this pulse, itself included.
-
-    Returns
-    -------
-    list of IgniterBounds
-        In the order of strings and positions.
-
-    Notes
-    -----
     Until the first function of all (not before ``first``, the earliest at the currents of the unfired cluster) no
     igniter carries more than its unfired highest current; after it, not more than with each neighbour anywhere between
     its cold and its spent resistance. The lowest current over the whole pulse is that with every neighbour at its
     worst. A neighbour in the same string that opens first ends the current: unless an igniter surely functions before
     any of them can, it need not function.
+
+    Parameters
+    ----------
+    box : Firing parameters [SI]
+    overlapping : Channels that may conduct at some time of this pulse, itself included
+
+    Returns
+    -------
+    In the order of strings and positions
     """
     names = igniter_names(channel)
     ranges: dict[tuple[object, ...], _Range] = {}

@@ -39,14 +39,9 @@ class IgniterDischarge:
 
     Attributes
     ----------
-    igniter : str
-        Which.
-    energy : Spread
-        Energy that the pulse would put into a bridge that does not open [J].
-    peak_fraction : Spread
-        Highest thermal fraction that the pulse would reach [1]; 1 or more: it functions.
-    function_time : float or None
-        Nominal, from the driven pin [s]; None where it does not function.
+    energy : Energy that the pulse would put into a bridge that does not open [J]
+    peak_fraction : Highest thermal fraction that the pulse would reach [1]; 1 or more: it functions
+    function_time : Nominal, from the driven pin [s]; None where it does not function
     """
 
     igniter: str
@@ -61,14 +56,8 @@ class ChannelDischarge:
 
     Attributes
     ----------
-    channel : str
-        Which.
-    voltage : Spread
-        Voltage of the bank at its start: lower the later the channel fires [V].
-    droop : Spread
-        Share of the first voltage lost until then [1].
-    igniters : tuple of IgniterDischarge
-        Its bridges.
+    voltage : Voltage of the bank at its start: lower the later the channel fires [V]
+    droop : Share of the first voltage lost until then [1]
     """
 
     channel: str
@@ -83,14 +72,9 @@ class Discharge:
 
     Attributes
     ----------
-    circuit : str
-        File name.
-    stored : Spread
-        Energy held at the start [J].
-    channels : tuple of ChannelDischarge
-        In file order.
-    recharge : Spread
-        Time to bring an empty bank to 95 % of the supply [s].
+    stored : Energy held at the start [J]
+    channels : In file order
+    recharge : Time to bring an empty bank to 95 % of the supply [s]
     """
 
     circuit: str
@@ -112,23 +96,6 @@ class _Bank:
 def discharge(circuit: Circuit) -> Discharge:
     """Analyse a firing sequence from a capacitor bank.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit whose battery has a capacitor bank.
-
-    Returns
-    -------
-    Discharge
-        Energies, thermal response, droop and recharge time.
-
-    Raises
-    ------
-    InputError
-        If the circuit has no capacitor bank.
-
-    Notes
-    -----
     Bounds are closed forms at proven corners, for a channel of one igniter that fires alone. Energy
     C V^2/2 R/(R + Rs) (1 - exp(-2 t/((R + Rs) C))) rises with V and C, falls with Rs, and has one maximum in R. The
     highest thermal fraction rises with V and C and falls with R + Rs, threshold and time constant. Recharging during
@@ -136,6 +103,12 @@ def discharge(circuit: Circuit) -> Discharge:
     a resistance R can feed in. The voltage left for a later channel is bounded below by an uninterrupted discharge
     through the least resistance. Nominal voltages and function times come from the event march with the bank as its
     source; the nominal energies and fractions without recharging.
+
+    Raises InputError if the circuit has no capacitor bank.
+
+    Parameters
+    ----------
+    circuit : A circuit whose battery has a capacitor bank
     """
     battery = circuit.battery
     if battery.bank_capacitance is None or battery.bank_resistance is None:

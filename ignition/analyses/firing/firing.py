@@ -29,24 +29,13 @@ class IgniterFiring:
 
     Attributes
     ----------
-    igniter : str
-        Name, for example ``boost.igniter 1.1``.
-    kind : str
-        Igniter type.
-    string, position : int
-        Place in the cluster, from 1.
-    current : Spread
-        Current when its channel starts to conduct, all its neighbours unfired [A].
-    all_fire_margin : float or None
-        Lowest current over the all-fire current [1].
-    function_time : Spread
-        From the driven pin to function [s].
-    functions : {"always", "sometimes", "never"}
-        Over all tolerances and the igniters' scatter between no-fire and all-fire.
-    thermal_fraction : Spread
-        Share of the function temperature's rise reached by the end of the pulse, 1 at function [1].
-    reason : str or None
-        Why it may not function, or why a number is missing.
+    igniter : Name, for example ``boost.igniter 1.1``
+    current : Current when its channel starts to conduct, all its neighbours unfired [A]
+    all_fire_margin : Lowest current over the all-fire current [1]
+    function_time : From the driven pin to function [s]
+    functions : Over all tolerances and the igniters' scatter between no-fire and all-fire
+    thermal_fraction : Share of the function temperature's rise reached by the end of the pulse, 1 at function [1]
+    reason : Why it may not function, or why a number is missing
     """
 
     igniter: str
@@ -67,21 +56,13 @@ class ChannelFiring:
 
     Attributes
     ----------
-    channel : str
-        Name.
-    igniters : tuple of IgniterFiring
-        All igniters.
-    gate_voltage : Spread
-        Gate drive from the sagged supply [V].
-    on_resistance : Spread
-        MOSFET's on-resistance [ohm]; the high bound is missing where the gate is below the lowest data sheet row.
-    current : Spread
-        Channel current at the start of the pulse [A].
-    mosfet_junction : Spread
-        Junction temperature at the end of the current [degC].
-    lead_temperature : float or None
-        Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None where its
-        cross-section is not given, infinite where it melts.
+    gate_voltage : Gate drive from the sagged supply [V]
+    on_resistance : MOSFET's on-resistance [ohm]; the high bound is missing where the gate is below the lowest data
+        sheet row
+    current : Channel current at the start of the pulse [A]
+    mosfet_junction : Junction temperature at the end of the current [degC]
+    lead_temperature : Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None
+        where its cross-section is not given, infinite where it melts
     """
 
     channel: str
@@ -99,14 +80,7 @@ class Firing:
 
     Attributes
     ----------
-    circuit : str
-        File name.
-    channels : tuple of ChannelFiring
-        All channels.
-    battery_voltage, controller_supply : Spread
-        Lowest of each during the sequence [V].
-    supply : SupplyUnderFire
-        Brown-out, hold-up, fuse and protection circuit.
+    battery_voltage, controller_supply : Lowest of each during the sequence [V]
     """
 
     circuit: str
@@ -124,18 +98,6 @@ class Firing:
 def firing(circuit: Circuit) -> Firing:
     """Analyse the firing sequence of a circuit.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-
-    Returns
-    -------
-    Firing
-        Results for every igniter and channel.
-
-    Notes
-    -----
     Currents are exact corners of the firing network at the start of each pulse: with the channels that start together
     or are already firing drawing in the low bound, and silent in the high one. Function times are bounds over
     everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
@@ -201,20 +163,7 @@ def _together(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
 
 
 def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
-    """List the channels that may conduct at any time during a channel's pulse.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-
-    Returns
-    -------
-    frozenset of str
-        Names, the channel's own among them.
-    """
+    """List the channels that may conduct at any time during a channel's pulse."""
     end = channel.start.high + channel.pulse.high
     return frozenset(
         other.name

@@ -30,12 +30,9 @@ class OnState:
 
     Attributes
     ----------
-    gate_voltage : Toleranced
-        Gate to source [V].
-    rows : tuple of int
-        Data sheet row used at the lowest, nominal and highest gate voltage; -1 where the gate stays below the lowest.
-    on_resistance : Toleranced
-        Bounds [ohm]; at a row of -1 the lowest row's, which is then no bound.
+    gate_voltage : Gate to source [V]
+    rows : Data sheet row used at the lowest, nominal and highest gate voltage; -1 where the gate stays below the lowest
+    on_resistance : Bounds [ohm]; at a row of -1 the lowest row's, which is then no bound
     """
 
     gate_voltage: Toleranced
@@ -44,44 +41,21 @@ class OnState:
 
 
 def firing_network(circuit: Circuit, commanded: frozenset[str]) -> Network:
-    """Build the network while channels fire, all lines intact.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    commanded : frozenset of str
-        Channels that fire.
-
-    Returns
-    -------
-    Network
-        The network.
-    """
+    """Build the network while channels fire, all lines intact."""
     return build_network(circuit, State(phase="firing", commanded=commanded))
 
 
 def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
     """Settle gate drive, on-resistance and battery sag of channels that fire together.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    commanded : frozenset of str
-        Channels that fire.
-
-    Returns
-    -------
-    tuple of dict and dict
-        On-state of each commanded channel, and the parameter box of the firing network with them.
-
-    Notes
-    -----
     Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
     current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end; where
     the junction's temperature still creeps after the last one, it is taken at its highest. The low bounds hold with
     bridges that stay conductive after function, the high ones with the unloaded battery, as at the first instant.
+
+    Returns
+    -------
+    On-state of each commanded channel, and the parameter box of the firing network with them
     """
     channels = [c for c in circuit.channels if c.name in commanded]
     network = firing_network(circuit, commanded)
@@ -122,25 +96,13 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
 
 
 def lowest_supply(circuit: Circuit, network: Network, box: Mapping[str, Toleranced], node: str, usual: float) -> float:
-    """Lowest voltage of a supply node during a pulse, spent bridges and a bank that runs down included.
+    """Lowest voltage of a supply node during a pulse, spent bridges and a bank that runs down included [V].
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    network : Network
-        Its firing network.
-    box : mapping of str to Toleranced
-        Firing parameters [SI].
-    node : str
-        ``battery terminal`` or ``bus``.
-    usual : float
-        Lowest voltage with unfired bridges [V].
-
-    Returns
-    -------
-    float
-        Voltage [V].
+    box : Firing parameters [SI]
+    node : ``battery terminal`` or ``bus``
+    usual : Lowest voltage with unfired bridges [V]
     """
     if node == "bus" and circuit.battery.bank_capacitance is not None:
         return 0.0  # a bank without a stated way to hold the bus up
@@ -155,15 +117,7 @@ def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Tol
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    box : mapping of str to Toleranced
-        Firing parameters [SI].
-
-    Returns
-    -------
-    dict of str to Toleranced or None
-        The wider box.
+    box : Firing parameters [SI]
     """
     changed = dict(box)
     some = False
@@ -186,13 +140,7 @@ def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Tol
 
 
 class Settled:
-    """On-states of a circuit, settled once for each set of channels that fire together.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    """
+    """On-states of a circuit, settled once for each set of channels that fire together."""
 
     def __init__(self, circuit: Circuit) -> None:
         self._circuit = circuit
@@ -201,15 +149,9 @@ class Settled:
     def of(self, commanded: frozenset[str]) -> tuple[dict[str, OnState], dict[str, Toleranced]]:
         """Return on-states and parameter box of a set of channels, as `on_states` does.
 
-        Parameters
-        ----------
-        commanded : frozenset of str
-            Channels that fire.
-
         Returns
         -------
-        tuple of dict and dict
-            On-state of each channel, and the parameter box of the firing network.
+        On-state of each channel, and the parameter box of the firing network
         """
         if commanded not in self._found:
             self._found[commanded] = on_states(self._circuit, commanded)
@@ -249,23 +191,13 @@ def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: E
 
 
 def heating(mosfet: MosfetModel, current: float, resistance: float, time: float) -> float:
-    """Junction rise over ambient after a pulse of constant power.
+    """Junction rise over ambient after a pulse of constant power [K].
 
     Parameters
     ----------
-    mosfet : MosfetModel
-        The switch, with its Foster network.
-    current : float
-        Drain current [A].
-    resistance : float
-        On-resistance [ohm].
-    time : float
-        Duration [s].
-
-    Returns
-    -------
-    float
-        Temperature rise [K].
+    current : Drain current [A]
+    resistance : On-resistance [ohm]
+    time : Duration [s]
     """
     impedance = thermal_impedance(time, [r for r, _ in mosfet.thermal], [t for _, t in mosfet.thermal])
     return float(current * current * resistance * impedance)

@@ -21,15 +21,9 @@ __all__ = ["cluster_tree", "igniter_list", "march_arguments", "march_circuit", "
 def igniter_list(circuit: Circuit) -> tuple[tuple[str, str, IgniterModel], ...]:
     """List all igniters of a circuit.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    tuple of (str, str, IgniterModel)
-        Channel name, igniter name and type, in the order of the network's ports.
+    Channel name, igniter name and type, in the order of the network's ports
     """
     return tuple(
         (channel.name, name, circuit.igniters[kind])
@@ -42,15 +36,9 @@ def igniter_list(circuit: Circuit) -> tuple[tuple[str, str, IgniterModel], ...]:
 def cluster_tree(circuit: Circuit) -> ClusterTree:
     """Topology of all channels of a circuit.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-
     Returns
     -------
-    ClusterTree
-        Channels, strings and igniters in file order.
+    Channels, strings and igniters in file order
     """
     channel_of_string: list[int] = []
     string_of_igniter: list[int] = []
@@ -64,26 +52,17 @@ def cluster_tree(circuit: Circuit) -> ClusterTree:
 def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> float:
     """Delay from the driven pin to conduction of a channel's MOSFET.
 
+    Time until the gate reaches the lowest data sheet row, the input capacitance charged through pin and series
+    resistor; the Miller charge is in the row's reach only where input capacitance is given at that voltage.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel_index : int
-        Which channel [1].
-    drive : float
-        Gate voltage that is reached [V].
-    case : {"low", "nominal", "high"}
-        Which bound of resistances, capacitance and threshold.
+    channel_index : Which channel [1]
+    drive : Gate voltage that is reached [V]
 
     Returns
     -------
-    float
-        Delay [s]; zero where the input capacitance is not given.
-
-    Notes
-    -----
-    Time until the gate reaches the lowest data sheet row, the input capacitance charged through pin and series
-    resistor; the Miller charge is in the row's reach only where input capacitance is given at that voltage.
+    Delay [s]; zero where the input capacitance is not given
     """
     channel = circuit.channels[channel_index]
     mosfet = circuit.mosfets[channel.mosfet]
@@ -110,33 +89,18 @@ def march_circuit(
 ) -> MarchResult:
     """March the firing sequence of a circuit for a batch of values.
 
+    The sense dividers, some 1e-5 of the load, are left out.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit: topology, pulses, starts, spent states.
-    values : mapping of str to array_like
-        Network parameters [SI], each a scalar or of shape (batch,).
-    threshold, time_constant : array_like
-        Steady threshold [A] and thermal time constant [s] of each igniter, shape (k,) or (k, batch).
-    turn_on_delay : sequence of float, optional
-        Delay of each channel [s].
-    release_voltage : array_like
-        Battery terminal voltage below which the controller resets and releases all gates [V].
-    fuse_i2t : array_like
-        Melting integral of the fuse [A^2 s].
-    only : sequence of str, optional
-        Channels that are commanded; all by default.
-    **options
-        Passed on to `march`.
-
-    Returns
-    -------
-    MarchResult
-        Function times and loads.
-
-    Notes
-    -----
-    The sense dividers, some 1e-5 of the load, are left out.
+    values : Network parameters [SI], each a scalar or of shape (batch,)
+    threshold, time_constant : Steady threshold [A] and thermal time constant [s] of each igniter, shape (k,) or (k,
+        batch)
+    turn_on_delay : Delay of each channel [s]
+    release_voltage : Battery terminal voltage below which the controller resets and releases all gates [V]
+    fuse_i2t : Melting integral of the fuse [A^2 s]
+    only : Channels that are commanded; all by default
+    **options : Passed on to `march`
     """
     arguments = march_arguments(circuit, values, turn_on_delay=turn_on_delay, only=only)
     return march(
@@ -160,20 +124,14 @@ def march_arguments(
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit: topology, pulses, starts, spent states.
-    values : mapping of str to array_like
-        Network parameters [SI], each a scalar or of shape (batch,); ``CHANNEL.pulse`` and ``CHANNEL.start`` [s] where
-        they differ from nominal.
-    turn_on_delay : sequence of float, optional
-        Delay of each channel [s].
-    only : sequence of str, optional
-        Channels that are commanded; all by default.
+    values : Network parameters [SI], each a scalar or of shape (batch,); ``CHANNEL.pulse`` and ``CHANNEL.start`` [s]
+        where they differ from nominal
+    turn_on_delay : Delay of each channel [s]
+    only : Channels that are commanded; all by default
 
     Returns
     -------
-    dict
-        Keyword arguments of `march`.
+    Keyword arguments of `march`
     """
     channels = circuit.channels
     resistance_before = np.asarray(values["battery.resistance"], dtype=float)

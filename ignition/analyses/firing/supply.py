@@ -22,16 +22,13 @@ class SupplyUnderFire:
 
     Attributes
     ----------
-    battery_voltage, controller_supply : Spread
-        Lowest voltage of each group of channels that fire together; bounds over all groups [V].
-    brown_out : float or None
-        Highest brown-out level [V]; None where it is not given.
-    hold_up : float
-        Time that the hold-up capacitor keeps the controller above brown-out [s]; infinite where the supply holds.
-    fuse_time, protection_time : float
-        Earliest time at which a fuse or the battery's protection circuit interrupts [s]; infinite where neither does.
-    highest_current : float
-        Highest battery current, other loads and spent bridges included [A].
+    battery_voltage, controller_supply : Lowest voltage of each group of channels that fire together; bounds over all
+        groups [V]
+    brown_out : Highest brown-out level [V]; None where it is not given
+    hold_up : Time that the hold-up capacitor keeps the controller above brown-out [s]; infinite where the supply holds
+    fuse_time, protection_time : Earliest time at which a fuse or the battery's protection circuit interrupts [s];
+        infinite where neither does
+    highest_current : Highest battery current, other loads and spent bridges included [A]
     """
 
     battery_voltage: Spread
@@ -47,13 +44,11 @@ class SupplyUnderFire:
 
         Parameters
         ----------
-        time : float
-            Time for which firing current has flowed, that of earlier channels included [s].
+        time : Time for which firing current has flowed, that of earlier channels included [s]
 
         Returns
         -------
-        str or None
-            The reason, or None where nothing interrupts.
+        The reason, or None where nothing interrupts
         """
         for limit, reason in (
             (self.hold_up, "the controller may reset in the pulse and release the gate"),
@@ -83,21 +78,11 @@ def _groups(circuit: Circuit) -> list[frozenset[str]]:
 def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     """Analyse battery and controller supply over the firing sequence.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-    settled : Settled
-        Its on-states.
+    The low bounds take every channel whose pulse overlaps, and spent bridges at their lowest resistance.
 
     Returns
     -------
-    SupplyUnderFire
-        Lowest voltages, and what may interrupt the sequence.
-
-    Notes
-    -----
-    The low bounds take every channel whose pulse overlaps, and spent bridges at their lowest resistance.
+    Lowest voltages, and what may interrupt the sequence
     """
     terminals: list[Extreme] = []
     rails: list[Toleranced] = []

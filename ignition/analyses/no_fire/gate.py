@@ -23,14 +23,9 @@ class GateState:
 
     Attributes
     ----------
-    channel, phase : str
-        Which.
-    gate_voltage : Toleranced
-        Gate to source [V].
-    lowest_threshold : float
-        Lowest threshold at the hottest ambient [V].
-    off_current : Toleranced
-        Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A].
+    gate_voltage : Gate to source [V]
+    lowest_threshold : Lowest threshold at the hottest ambient [V]
+    off_current : Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A]
     """
 
     channel: str
@@ -45,18 +40,12 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    phase : str
-        Phase of use.
-    terminal : Toleranced, optional
-        Voltage where the controller takes its supply [V]; by default the battery's under the loads that are not
-        firing.
+    terminal : Voltage where the controller takes its supply [V]; by default the battery's under the loads that are not
+        firing
 
     Returns
     -------
-    Toleranced
-        Rail [V]; zero where the controller is dead.
+    Rail [V]; zero where the controller is dead
     """
     controller = circuit.controller
     if phase == "disarmed" and not controller.powered_before_arm_switch:
@@ -100,17 +89,11 @@ def driven_gate_voltage(circuit: Circuit, channel: ChannelModel, rail: Tolerance
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    rail : Toleranced
-        Voltage behind the pin [V].
+    rail : Voltage behind the pin [V]
 
     Returns
     -------
-    Toleranced
-        Gate voltage [V], exact at the corners: it is monotone in each value.
+    Gate voltage [V], exact at the corners: it is monotone in each value
     """
     down = channel.pull_down
     members = [
@@ -154,25 +137,17 @@ def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up
 def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateState:
     """Return gate voltage and drain current of a channel that is not commanded.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    phase : str
-        ``disarmed``, ``reset``, ``armed`` or ``firing`` (another channel's).
-
-    Returns
-    -------
-    GateState
-        Gate voltage [V] and off current [A].
-
-    Notes
-    -----
     Armed: the pin drives the gate low. Reset: the pin floats or is pulled up to the rail. Disarmed: as armed where the
     controller is powered before the arm switch, else only the pull-down holds. Above the lowest hot threshold the
     square law's saturation current bounds what the channel can pass from above.
+
+    Parameters
+    ----------
+    phase : ``disarmed``, ``reset``, ``armed`` or ``firing`` (another channel's)
+
+    Returns
+    -------
+    Gate voltage [V] and off current [A]
     """
     if phase == "reset":
         rail = controller_rail(circuit, phase)
@@ -209,24 +184,17 @@ def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> floa
 def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -> Toleranced:
     """Return the drain current of a switch that is not commanded.
 
+    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no
+    leakage.
+
     Parameters
     ----------
-    mosfet : MosfetModel
-        The switch.
-    voltage : Toleranced
-        Gate to source [V].
-    ambient : Toleranced
-        Temperature [degC].
+    voltage : Gate to source [V]
+    ambient : Temperature [degC]
 
     Returns
     -------
-    Toleranced
-        Leakage, sub-threshold and, above threshold, saturation current [A].
-
-    Notes
-    -----
-    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no
-    leakage.
+    Leakage, sub-threshold and, above threshold, saturation current [A]
     """
     row = mosfet.rows[0]
 
@@ -251,21 +219,12 @@ def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -
 def phase_box(
     circuit: Circuit, phase: str, on_resistances: Mapping[str, Toleranced] | None = None
 ) -> dict[str, Toleranced]:
-    """Return the bounds of every network parameter in a phase.
+    """Return the bounds of every network parameter in a phase [SI].
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    phase : str
-        ``disarmed``, ``reset``, ``armed`` or ``firing``.
-    on_resistances : mapping of str to Toleranced, optional
-        On-resistance [ohm] of each commanded channel.
-
-    Returns
-    -------
-    dict of str to Toleranced
-        Bounds [SI] by parameter name.
+    phase : ``disarmed``, ``reset``, ``armed`` or ``firing``
+    on_resistances : On-resistance [ohm] of each commanded channel
     """
     return parameter_box(
         circuit,

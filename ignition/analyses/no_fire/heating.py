@@ -21,16 +21,10 @@ class Heating:
 
     Attributes
     ----------
-    current : float
-        Highest igniter current [A].
-    energy : float or None
-        Highest energy into one bridge [J]; None for a steady current.
-    thermal_fraction : float or None
-        Highest share of the temperature rise to function [1].
-    no_fire_margin : float or None
-        Lowest no-fire current over highest igniter current [1].
-    reason : str or None
-        Why a number is missing.
+    current : Highest igniter current [A]
+    energy : Highest energy into one bridge [J]; None for a steady current
+    thermal_fraction : Highest share of the temperature rise to function [1]
+    no_fire_margin : Lowest no-fire current over highest igniter current [1]
     """
 
     current: float
@@ -52,26 +46,13 @@ def _kinds(channel: ChannelModel) -> dict[str, str]:
 def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float], duration: float | None) -> Heating:
     """Return what currents do to the igniters of a channel.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    currents : dict of str to float
-        Highest current of each igniter element [A].
-    duration : float or None
-        Pulse length [s]; None for a current that stays on.
-
-    Returns
-    -------
-    Heating
-        The worst igniter's.
-
-    Notes
-    -----
     Steady: (I / I0)^2. Pulse: the bridge equation with the lowest no-fire threshold and its fastest time constant; an
     upper bound of the energy is I^2 R t with the highest resistance.
+
+    Parameters
+    ----------
+    currents : Highest current of each igniter element [A]
+    duration : Pulse length [s]; None for a current that stays on
     """
     kinds = _kinds(channel)
     worst = max(currents.values(), default=0.0)
@@ -122,25 +103,16 @@ def longest_pulse(
 ) -> tuple[float | None, str | None]:
     """Return the longest pulse that keeps every igniter at or below a thermal fraction.
 
+    The bridge law x(t) = k (1 - exp(-z)) / g solved for z, with k and g as in `parts.igniter.thermal_fraction`.
+
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    currents : dict of str to float
-        Highest current of each igniter element [A].
-    fraction : float, optional
-        Thermal fraction [1], above 0 and below 1.
+    currents : Highest current of each igniter element [A]
+    fraction : Thermal fraction [1], above 0 and below 1
 
     Returns
     -------
-    tuple of (float or None, str or None)
-        Pulse [s], or None with the reason.
-
-    Notes
-    -----
-    The bridge law x(t) = k (1 - exp(-z)) / g solved for z, with k and g as in `parts.igniter.thermal_fraction`.
+    Pulse [s], or None with the reason
     """
     kinds = _kinds(channel)
     longest = math.inf
@@ -165,17 +137,11 @@ def current_limit(circuit: Circuit, channel: ChannelModel, share: float = 0.1) -
 
     Parameters
     ----------
-    circuit : Circuit
-        The circuit.
-    channel : ChannelModel
-        The channel.
-    share : float, optional
-        Share of the lowest no-fire current [1].
+    share : Share of the lowest no-fire current [1]
 
     Returns
     -------
-    tuple of (float or None, str)
-        Current [A] and its basis; None where an igniter has no no-fire current and no limit is given.
+    Current [A] and its basis; None where an igniter has no no-fire current and no limit is given
     """
     limits: list[tuple[float, str]] = []
     kinds = sorted({kind for string in channel.strings for kind in string})

@@ -22,24 +22,12 @@ class PhaseNoFire:
 
     Attributes
     ----------
-    phase : str
-        Phase.
-    igniter : str
-        Igniter of least margin.
-    line_state : str
-        Line state in which it is least.
-    current : float
-        Highest igniter current, either direction [A].
-    limit : float or None
-        Lowest no-fire threshold of that igniter [A]; None where it is not given.
-    ratio, decibel, thermal_fraction : float or None
-        Margin as limit over current [1], in dB, and as share of the function temperature's rise [1].
-    gate : GateState
-        What holds the gate.
-    igniters : tuple of (str, float, float or None)
-        Every igniter with its highest current [A] and its lowest no-fire threshold [A], None where it is not given.
-    reason : str or None
-        Why the margin is missing.
+    current : Highest igniter current, either direction [A]
+    limit : Lowest no-fire threshold of that igniter [A]; None where it is not given
+    ratio, decibel, thermal_fraction : Margin as limit over current [1], in dB, and as share of the function
+        temperature's rise [1]
+    igniters : Every igniter with its highest current [A] and its lowest no-fire threshold [A], None where it is not
+        given
     """
 
     phase: str
@@ -61,12 +49,7 @@ class ChannelNoFire:
 
     Attributes
     ----------
-    channel : str
-        Name.
-    phases : tuple of PhaseNoFire
-        One for each steady phase.
-    current_into_short : float
-        Highest current that the armed line drives into a short in place of the igniters [A].
+    current_into_short : Highest current that the armed line drives into a short in place of the igniters [A]
     """
 
     channel: str
@@ -85,18 +68,6 @@ class NoFire:
 def no_fire(circuit: Circuit) -> NoFire:
     """Analyse the highest uncommanded igniter current in the phases disarmed, reset and armed.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-
-    Returns
-    -------
-    NoFire
-        Margins of every channel and phase.
-
-    Notes
-    -----
     The current is the exact worst corner over all tolerances, leakage, sub-threshold and channel conduction of the
     MOSFET included, of the intact line and, in a cluster, of the line with one string open, which leaves the others
     more.

@@ -15,8 +15,7 @@ class Interval:
 
     Attributes
     ----------
-    low, high : float
-        Bounds [unit of the estimate].
+    low, high : Bounds [unit of the estimate]
     """
 
     low: float
@@ -38,33 +37,22 @@ def _checked(events: int, trials: int, confidence_level: float) -> None:
 def lower_bound(events: int, trials: int, confidence_level: float = 0.95) -> float:
     """Return the one-sided lower bound of the probability of an event.
 
-    Parameters
-    ----------
-    events : int
-        Events counted [1].
-    trials : int
-        Independent trials [1].
-    confidence_level : float
-        Share of such bounds that are true, at least [1].
-
-    Returns
-    -------
-    float
-        Bound [1]; 0 where nothing was counted.
-
-    Raises
-    ------
-    InputError
-        If the counts or the level are impossible.
-
-    Notes
-    -----
     The probability p at which so many or more events have a chance of 1 - confidence_level; for events = trials it is
     (1 - confidence_level)**(1/trials).
 
-    References
+    Raises InputError if the counts or the level are impossible.
+
+    Source: C. Clopper and E. Pearson, Biometrika 26 (1934) 404-413 (from memory).
+
+    Parameters
     ----------
-    C. Clopper and E. Pearson, Biometrika 26 (1934) 404-413 (from memory).
+    events : Events counted [1]
+    trials : Independent trials [1]
+    confidence_level : Share of such bounds that are true, at least [1]
+
+    Returns
+    -------
+    Bound [1]; 0 where nothing was counted
 
     Examples
     --------
@@ -82,24 +70,17 @@ def lower_bound(events: int, trials: int, confidence_level: float = 0.95) -> flo
 def upper_bound(events: int, trials: int, confidence_level: float = 0.95) -> float:
     """Return the one-sided upper bound of the probability of an event.
 
+    Raises InputError if the counts or the level are impossible.
+
     Parameters
     ----------
-    events : int
-        Events counted [1].
-    trials : int
-        Independent trials [1].
-    confidence_level : float
-        Share of such bounds that are true, at least [1].
+    events : Events counted [1]
+    trials : Independent trials [1]
+    confidence_level : Share of such bounds that are true, at least [1]
 
     Returns
     -------
-    float
-        Bound [1]; 1 where every trial had the event, above 0 where none had.
-
-    Raises
-    ------
-    InputError
-        If the counts or the level are impossible.
+    Bound [1]; 1 where every trial had the event, above 0 where none had
 
     Examples
     --------
@@ -115,26 +96,15 @@ def upper_bound(events: int, trials: int, confidence_level: float = 0.95) -> flo
 
 
 def clopper_pearson(events: int, trials: int, confidence_level: float = 0.95) -> Interval:
-    """Return the two-sided interval of the probability of an event.
+    """Return the two-sided interval of the probability of an event [1].
+
+    Raises InputError if the counts or the level are impossible.
 
     Parameters
     ----------
-    events : int
-        Events counted [1].
-    trials : int
-        Independent trials [1].
-    confidence_level : float
-        Share of such intervals that hold the true value, at least [1].
-
-    Returns
-    -------
-    Interval
-        Bounds [1].
-
-    Raises
-    ------
-    InputError
-        If the counts or the level are impossible.
+    events : Events counted [1]
+    trials : Independent trials [1]
+    confidence_level : Share of such intervals that hold the true value, at least [1]
 
     Examples
     --------

@@ -26,10 +26,8 @@ class Tally:
 
     Attributes
     ----------
-    counts : ndarray
-        Numbers in each bin [1].
-    least, most : float
-        Extremes, exact [unit of the numbers]; inf and -inf while there is nothing.
+    counts : Numbers in each bin [1]
+    least, most : Extremes, exact [unit of the numbers]; inf and -inf while there is nothing
     """
 
     counts: Counts
@@ -47,13 +45,7 @@ class Tally:
 
         Parameters
         ----------
-        numbers : ndarray
-            The numbers, any unit, shape (n,).
-
-        Returns
-        -------
-        Tally
-            Their counts.
+        numbers : The numbers, any unit, shape (n,)
         """
         if numbers.size == 0:
             return cls.empty()
@@ -71,18 +63,7 @@ class Tally:
         return int(self.counts.sum())
 
     def merged(self, other: Tally) -> Tally:
-        """Tally of both; the order of merging does not matter.
-
-        Parameters
-        ----------
-        other : Tally
-            Another tally.
-
-        Returns
-        -------
-        Tally
-            The sum.
-        """
+        """Tally of both; the order of merging does not matter."""
         return Tally(
             counts=self.counts + other.counts, least=min(self.least, other.least), most=max(self.most, other.most)
         )
@@ -90,20 +71,15 @@ class Tally:
     def quantile(self, share: float) -> float | None:
         """Value that this share of the numbers does not exceed.
 
+        Raises InputError if the share is outside its range.
+
         Parameters
         ----------
-        share : float
-            Share [1], from 0 to 1.
+        share : Share [1], from 0 to 1
 
         Returns
         -------
-        float or None
-            The value, within 0.2 %, inside the extremes; None where nothing was counted.
-
-        Raises
-        ------
-        InputError
-            If the share is outside its range.
+        The value, within 0.2 %, inside the extremes; None where nothing was counted
         """
         if not 0.0 <= share <= 1.0:
             raise InputError(f"share: a number from 0 to 1 expected, received {share!r}; write for example 0.95")
@@ -122,20 +98,15 @@ class Tally:
     def histogram(self, bins: int = 20) -> tuple[FloatArray, Counts]:
         """Counts in equal bins from the least to the greatest number, for a picture.
 
+        Raises InputError if the number of bins is below 1.
+
         Parameters
         ----------
-        bins : int
-            Number of bins [1].
+        bins : Number of bins [1]
 
         Returns
         -------
-        tuple of ndarray
-            Edges, shape (bins + 1,), and counts, shape (bins,); each fine bin counts where its middle lies.
-
-        Raises
-        ------
-        InputError
-            If the number of bins is below 1.
+        Edges, shape (bins + 1,), and counts, shape (bins,); each fine bin counts where its middle lies
         """
         if bins < 1:
             raise InputError(f"bins: a whole number of 1 or more expected, received {bins!r}")

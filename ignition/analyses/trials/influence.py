@@ -28,12 +28,9 @@ class InputInfluence:
 
     Attributes
     ----------
-    group : str
-        What varies, for example ``battery voltage``; igniters of one type count as one group.
-    first_order : float
-        Share [1] that this group explains by itself.
-    total : float
-        Share [1] that would vanish with it, its interplay with others included.
+    group : What varies, for example ``battery voltage``; igniters of one type count as one group
+    first_order : Share [1] that this group explains by itself
+    total : Share [1] that would vanish with it, its interplay with others included
     """
 
     group: str
@@ -47,18 +44,10 @@ class Influence:
 
     Attributes
     ----------
-    circuit : str
-        File name.
-    quantity : str
-        One of `QUANTITIES`.
-    inputs : tuple of InputInfluence
-        By total share, the largest first; empty where there is a reason.
-    samples : int
-        Base samples [1].
-    seed : int
-        Seed of the random numbers [1].
-    reason : str or None
-        Why there is no answer.
+    quantity : One of `QUANTITIES`
+    inputs : By total share, the largest first; empty where there is a reason
+    samples : Base samples [1]
+    seed : Seed of the random numbers [1]
     """
 
     circuit: str
@@ -74,39 +63,26 @@ def influence(
 ) -> Influence:
     """Share out the variance of a firing's outcome among its inputs.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-    quantity : str
-        ``latest function time``: logarithm of the last igniter's time from its driven pin; only where all igniters
-        function in every sample. ``margin``: ln(time available / function time) of the worst igniter, or ln of its
-        highest thermal fraction where it does not function.
-    samples : int
-        Base samples, a power of two [1]; with g groups the circuit is fired samples x (g + 2) times.
-    seed : int
-        Seed of the random numbers [1].
-
-    Returns
-    -------
-    Influence
-        Sobol indices by group, or the reason why there are none.
-
-    Raises
-    ------
-    InputError
-        If the quantity is unknown or the samples are no power of two from 64 to 65536.
-
-    Notes
-    -----
     Saltelli's scheme with groups: all inputs of a group change together, so that a group's index is what its inputs
     explain jointly. Samples are a Sobol sequence shifted at random. The indices carry an error of some 0.01 to 0.03
     with 4096 samples; small negative ones are zeros.
 
-    References
+    Raises InputError if the quantity is unknown or the samples are no power of two from 64 to 65536.
+
+    Source: scipy.stats.sobol_indices, method ``saltelli_2010``: A. Saltelli et al., Computer Physics Communications 181
+    (2010) 259-270 (as scipy cites it).
+
+    Parameters
     ----------
-    scipy.stats.sobol_indices, method ``saltelli_2010``: A. Saltelli et al., Computer Physics Communications 181 (2010)
-    259-270 (as scipy cites it).
+    quantity : ``latest function time``: logarithm of the last igniter's time from its driven pin; only where all
+        igniters function in every sample. ``margin``: ln(time available / function time) of the worst igniter, or ln of
+        its highest thermal fraction where it does not function
+    samples : Base samples, a power of two [1]; with g groups the circuit is fired samples x (g + 2) times
+    seed : Seed of the random numbers [1]
+
+    Returns
+    -------
+    Sobol indices by group, or the reason why there are none
     """
     if quantity not in QUANTITIES:
         raise InputError(f"quantity: one of {', '.join(map(repr, QUANTITIES))} expected, received {quantity!r}")

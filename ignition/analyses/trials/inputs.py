@@ -27,14 +27,10 @@ class FiringInput:
 
     Attributes
     ----------
-    name : str
-        Which, for example ``battery.voltage`` or ``boost.igniter 1.1 threshold``.
-    group : str
-        What a reader calls it, for example ``battery voltage``; igniters of one type share their groups.
-    value : Toleranced
-        Bounds and distribution [SI]; of a threshold the deviation of its logarithm [1], which has no bounds.
-    log_normal : bool
-        Whether this is a threshold's deviation: standard normal, not limited to the bounds.
+    name : Which, for example ``battery.voltage`` or ``boost.igniter 1.1 threshold``
+    group : What a reader calls it, for example ``battery voltage``; igniters of one type share their groups
+    value : Bounds and distribution [SI]; of a threshold the deviation of its logarithm [1], which has no bounds
+    log_normal : Whether this is a threshold's deviation: standard normal, not limited to the bounds
     """
 
     name: str
@@ -43,34 +39,20 @@ class FiringInput:
     log_normal: bool = False
 
     def draw(self, rng: np.random.Generator, size: int) -> FloatArray:
-        """Draw independent values.
+        """Draw independent values [SI].
 
         Parameters
         ----------
-        rng : numpy.random.Generator
-            Source of randomness.
-        size : int
-            How many [1].
-
-        Returns
-        -------
-        ndarray
-            Values [SI], shape (size,).
+        size : How many [1]
         """
         return rng.standard_normal(size) if self.log_normal else self.value.sample(rng, size)
 
     def from_normal(self, deviate: FloatArray) -> FloatArray:
-        """Value that belongs to a standard normal deviate: the same law as `draw`.
+        """Value that belongs to a standard normal deviate: the same law as `draw` [SI].
 
         Parameters
         ----------
-        deviate : ndarray
-            Standard normal deviates [1], any shape.
-
-        Returns
-        -------
-        ndarray
-            Values [SI], the same shape.
+        deviate : Standard normal deviates [1], any shape
         """
         if self.log_normal:
             return deviate
@@ -90,20 +72,12 @@ class IgniterScatter:
 
     Attributes
     ----------
-    name : str
-        Igniter element.
-    location, spread : float
-        Mean and standard deviation of ln(threshold / 1 A) at the nominal ambient [1].
-    growth : float
-        Relative growth of the bridge resistance up to function [1].
-    ambient, square : tuple of float
-        Ambient temperatures [degC], ascending, and the squared threshold there over that at nominal [1].
-    energy : bool
-        Whether the time constant follows from an adiabatic energy, threshold and resistance of the same igniter.
-    time_constant : float
-        Nominal time constant [s].
-    shift : float
-        Threshold at the nominal ambient over the one the statements were made for [1].
+    location, spread : Mean and standard deviation of ln(threshold / 1 A) at the nominal ambient [1]
+    growth : Relative growth of the bridge resistance up to function [1]
+    ambient, square : Ambient temperatures [degC], ascending, and the squared threshold there over that at nominal [1]
+    energy : Whether the time constant follows from an adiabatic energy, threshold and resistance of the same igniter
+    time_constant : Nominal time constant [s]
+    shift : Threshold at the nominal ambient over the one the statements were made for [1]
     """
 
     name: str
@@ -123,16 +97,9 @@ class TrialPlan:
 
     Attributes
     ----------
-    circuit : Circuit
-        The circuit.
-    inputs : tuple of FiringInput
-        What is drawn.
-    fixed : mapping of str to float
-        What is not [SI].
-    igniters : tuple of IgniterScatter
-        In the order of the network's ports.
-    delays : tuple of float
-        From the driven pin to conduction, for each channel [s].
+    fixed : What is not [SI]
+    igniters : In the order of the network's ports
+    delays : From the driven pin to conduction, for each channel [s]
     """
 
     circuit: Circuit
@@ -146,30 +113,20 @@ class TrialPlan:
 
         Parameters
         ----------
-        rng : numpy.random.Generator
-            Source of randomness.
-        size : int
-            Number of trials [1].
+        size : Number of trials [1]
 
         Returns
         -------
-        dict of str to array_like
-            Values [SI] by name, shape (size,), or one number where it does not vary.
+        Values [SI] by name, shape (size,), or one number where it does not vary
         """
         return {**self.fixed, **{i.name: i.draw(rng, size) for i in self.inputs}}
 
     def from_normal(self, deviates: FloatArray) -> dict[str, ArrayLike]:
-        """Values that belong to standard normal deviates.
+        """Values that belong to standard normal deviates [SI].
 
         Parameters
         ----------
-        deviates : ndarray
-            Standard normal deviates [1], shape (inputs, trials).
-
-        Returns
-        -------
-        dict of str to array_like
-            Values [SI] by name.
+        deviates : Standard normal deviates [1], shape (inputs, trials)
         """
         return {**self.fixed, **{i.name: i.from_normal(z) for i, z in zip(self.inputs, deviates, strict=True)}}
 
@@ -178,15 +135,12 @@ class TrialPlan:
 
         Parameters
         ----------
-        values : mapping of str to array_like
-            From `draw` or `from_normal`.
-        size : int
-            Number of trials [1].
+        values : From `draw` or `from_normal`
+        size : Number of trials [1]
 
         Returns
         -------
-        tuple of ndarray
-            Threshold [A], shape (k, size), and time constant [s], shape (k,) where none varies, else (k, size).
+        Threshold [A], shape (k, size), and time constant [s], shape (k,) where none varies, else (k, size)
         """
         threshold = np.empty((len(self.igniters), size))
         varies = any(i.energy or not isinstance(values[f"{i.name} time constant"], float) for i in self.igniters)
@@ -233,23 +187,15 @@ def _reason(circuit: Circuit, settled: Settled) -> str | None:
 def trial_plan(circuit: Circuit) -> TrialPlan | str:
     """Find what varies in a circuit's firing sequence.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-
-    Returns
-    -------
-    TrialPlan or str
-        The plan, or the reason why no probability can be stated.
-
-    Notes
-    -----
     Common to all igniters of a trial: battery, feed, loads, controller, ambient. Independent: leads, branches,
     MOSFETs, pulses and starts of the channels, and of each igniter its bridge resistance, threshold and time constant.
     The on-resistance is drawn from the same bounds that the worst case uses. The thresholds follow the ambient
     temperature of the trial; battery and wire resistance are drawn from their bounds over the ambient range, each by
     itself, because the complete circuit does not keep them apart from their other tolerances.
+
+    Returns
+    -------
+    The plan, or the reason why no probability can be stated
     """
     settled = Settled(circuit)
     reason = _reason(circuit, settled)
@@ -276,15 +222,11 @@ def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]
 
     Parameters
     ----------
-    circuit : Circuit
-        A circuit for which a probability can be stated.
-    settled : Settled
-        Its on-states.
+    circuit : A circuit for which a probability can be stated
 
     Returns
     -------
-    tuple of FiringInput
-        In a fixed order.
+    In a fixed order
     """
     on = {c.name: settled.of(overlapping(circuit, c))[0][c.name].on_resistance for c in circuit.channels}
     exact = Toleranced.exact(0.0, "V")

@@ -31,22 +31,11 @@ class RareFailure:
 
     Attributes
     ----------
-    circuit : str
-        File name.
-    probability : float or None
-        Mean over the runs [1]; None where the method does not apply. Never to be shown without its interval.
-    runs : tuple of float
-        Estimates of the independent runs [1]; 0 where a run met no failure down to `floor`.
-    floor : float
-        Probability below which a run gives up [1].
-    samples : int
-        Samples of each level of a run [1].
-    firings : int
-        Trial firings in all [1].
-    seed : int
-        Seed of the random numbers.
-    reason : str or None
-        Why there is no probability.
+    probability : Mean over the runs [1]; None where the method does not apply. Never to be shown without its interval
+    runs : Estimates of the independent runs [1]; 0 where a run met no failure down to `floor`
+    floor : Probability below which a run gives up [1]
+    samples : Samples of each level of a run [1]
+    firings : Trial firings in all [1]
     """
 
     circuit: str
@@ -69,21 +58,16 @@ class RareFailure:
     def interval(self, confidence_level: float = 0.95) -> Interval | None:
         """Two-sided interval of the probability of failure.
 
+        Raises InputError if the level is not between 0 and 1.
+
         Parameters
         ----------
-        confidence_level : float
-            Confidence [1].
+        confidence_level : Confidence [1]
 
         Returns
         -------
-        Interval or None
-            Approximate interval [1]: log-normal about the mean of the runs with Student's factor. Where no run met a
-            failure it reaches from 0 to `floor`.
-
-        Raises
-        ------
-        InputError
-            If the level is not between 0 and 1.
+        Approximate interval [1]: log-normal about the mean of the runs with Student's factor. Where no run met a
+            failure it reaches from 0 to `floor`
         """
         if not 0.0 < confidence_level < 1.0:
             raise InputError(f"confidence_level must lie between 0 and 1, received {confidence_level!r}")
@@ -104,30 +88,6 @@ class RareFailure:
 def rare_failure(circuit: Circuit, *, samples: int = 4000, runs: int = 10, seed: int = 0) -> RareFailure:
     """Estimate a small probability that a circuit's igniters do not all function.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-    samples : int
-        Samples of each level of a run [1].
-    runs : int
-        Independent runs, from whose scatter the interval is found [1].
-    seed : int
-        Seed of the random numbers [1].
-
-    Returns
-    -------
-    RareFailure
-        Probability with the runs behind it; where no probability can be stated, or where the order in which igniters
-        function decides, none but a reason.
-
-    Raises
-    ------
-    InputError
-        If samples, runs or seed are out of range.
-
-    Notes
-    -----
     All inputs become standard normal deviates. Each level keeps the tenth of its samples nearest to failure, by the
     margin ln(time available / function time) of the worst igniter, and grows chains from them by conditional
     sampling: candidate = sqrt(1 - s^2) z + s w, kept where it is at least as near to failure; s follows the
@@ -136,10 +96,21 @@ def rare_failure(circuit: Circuit, *, samples: int = 4000, runs: int = 10, seed:
     check. A failure that no nearer sample announces could be missed: hence the refusal where igniters in one string,
     or spent igniters that stay conductive, make the order decide.
 
-    References
+    Raises InputError if samples, runs or seed are out of range.
+
+    Source: S. K. Au and J. L. Beck, Probabilistic Engineering Mechanics 16 (2001) 263-277; I. Papaioannou et al., the
+    same 41 (2015) 89-103 (both from memory).
+
+    Parameters
     ----------
-    S. K. Au and J. L. Beck, Probabilistic Engineering Mechanics 16 (2001) 263-277; I. Papaioannou et al., the same 41
-    (2015) 89-103 (both from memory).
+    samples : Samples of each level of a run [1]
+    runs : Independent runs, from whose scatter the interval is found [1]
+    seed : Seed of the random numbers [1]
+
+    Returns
+    -------
+    Probability with the runs behind it; where no probability can be stated, or where the order in which igniters
+        function decides, none but a reason
     """
     for name, value, least, most in (
         ("samples", samples, 200, 10**6),

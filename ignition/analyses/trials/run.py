@@ -24,17 +24,7 @@ _NEVER = -np.inf
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guards:
-    """What can end the current in some trial; what cannot at any tolerance is left out.
-
-    Attributes
-    ----------
-    reset : bool
-        The controller's supply may fall below brown-out.
-    fuses : tuple of str
-        Feed parts that may open.
-    trip : bool
-        The battery's protection circuit may trip.
-    """
+    """What can end the current in some trial; what cannot at any tolerance is left out."""
 
     reset: bool
     fuses: tuple[str, ...]
@@ -47,15 +37,11 @@ class TrialOutcome:
 
     Attributes
     ----------
-    function_time : FloatArray
-        From the driven pin of its channel [s], inf where it does not function, shape (k, B).
-    available : FloatArray
-        From the driven pin to the end of the current: pulse, reset, fuse or trip [s], shape (k, B).
-    peak_fraction : FloatArray
-        Highest thermal fraction [1], 1 where it functions, shape (k, B).
-    lowest_voltage : FloatArray
-        Lowest voltage at the battery's terminals [V]; where a bank fires, at the bank's; where the controller takes its
-        supply after the arm switch, at the bus; shape (B,).
+    function_time : From the driven pin of its channel [s], inf where it does not function, shape (k, B)
+    available : From the driven pin to the end of the current: pulse, reset, fuse or trip [s], shape (k, B)
+    peak_fraction : Highest thermal fraction [1], 1 where it functions, shape (k, B)
+    lowest_voltage : Lowest voltage at the battery's terminals [V]; where a bank fires, at the bank's; where the
+        controller takes its supply after the arm switch, at the bus; shape (B,)
     """
 
     function_time: FloatArray
@@ -73,9 +59,7 @@ class TrialOutcome:
 
         Returns
         -------
-        ndarray
-            ln(time available / function time) where it functions, else ln of the highest thermal fraction [1],
-            shape (B,).
+        ln(time available / function time) where it functions, else ln of the highest thermal fraction [1], shape (B,)
         """
         time = np.maximum(self.function_time, 1e-12)
         with np.errstate(divide="ignore"):
@@ -85,18 +69,7 @@ class TrialOutcome:
 
 
 def guards(circuit: Circuit) -> Guards:
-    """Find what can end the current of a circuit's firing sequence.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-
-    Returns
-    -------
-    Guards
-        What the worst case cannot exclude.
-    """
+    """Find what can end the current of a circuit's firing sequence."""
     supply = supply_under_fire(circuit, Settled(circuit))
     controller, battery = circuit.controller, circuit.battery
     rail = supply.controller_supply.low
@@ -132,29 +105,17 @@ def guards(circuit: Circuit) -> Guards:
 def run_trials(plan: TrialPlan, guarded: Guards, values: Mapping[str, ArrayLike], size: int) -> TrialOutcome:
     """March a batch of trials.
 
-    Parameters
-    ----------
-    plan : TrialPlan
-        The plan.
-    guarded : Guards
-        From `guards`.
-    values : mapping of str to array_like
-        From the plan's `draw` or `from_normal` [SI].
-    size : int
-        Number of trials [1].
-
-    Returns
-    -------
-    TrialOutcome
-        Function times and what limits them.
-
-    Notes
-    -----
     A reset without hold-up capacitor releases all gates at once and for good. With one, the gates are released when
     the capacitor, feeding the controller alone from the first moment of too low a voltage, is at brown-out; a voltage
     that recovers on the way does not help. A fuse adds up all its current, also what is below its rating. The
     protection circuit trips its delay after the first moment above its current. All three err on the side of
     'does not function'.
+
+    Parameters
+    ----------
+    guarded : From `guards`
+    values : From the plan's `draw` or `from_normal` [SI]
+    size : Number of trials [1]
     """
     circuit = plan.circuit
     threshold, constant = plan.bridges(values, size)

@@ -45,12 +45,8 @@ class IgniterTrials:
 
     Attributes
     ----------
-    channel, igniter, kind : str
-        Which.
-    functioned : int
-        Trials in which it functioned [1].
-    function_time : Tally
-        Its function times, from the driven pin, of those trials [s].
+    functioned : Trials in which it functioned [1]
+    function_time : Its function times, from the driven pin, of those trials [s]
     """
 
     channel: str
@@ -66,12 +62,8 @@ class ChannelTrials:
 
     Attributes
     ----------
-    channel : str
-        Which.
-    functioned : int
-        Trials in which all its igniters functioned [1].
-    skew : Tally
-        Time from its first to its last function, of those trials [s].
+    functioned : Trials in which all its igniters functioned [1]
+    skew : Time from its first to its last function, of those trials [s]
     """
 
     channel: str
@@ -85,23 +77,13 @@ class FiringTrials:
 
     Attributes
     ----------
-    circuit : str
-        File name.
-    trials, requested : int
-        Trials done, and asked for [1].
-    seed : int
-        Seed of the random numbers.
-    failures : int
-        Trials in which not all igniters functioned [1].
-    igniters : tuple of IgniterTrials
-        In file order.
-    channels : tuple of ChannelTrials
-        In file order.
-    lowest_voltage : Tally
-        Lowest voltage at the battery's terminals, or where the controller takes its supply after the arm switch, at
-        the bus [V].
-    reason : str or None
-        Why there is no probability; None where there is one.
+    trials, requested : Trials done, and asked for [1]
+    failures : Trials in which not all igniters functioned [1]
+    igniters : In file order
+    channels : In file order
+    lowest_voltage : Lowest voltage at the battery's terminals, or where the controller takes its supply after the arm
+        switch, at the bus [V]
+    reason : Why there is no probability; None where there is one
     """
 
     circuit: str
@@ -125,47 +107,29 @@ class FiringTrials:
         return None if self.trials == 0 else (self.trials - self.failures) / self.trials
 
     def lower(self, confidence_level: float = 0.95) -> float | None:
-        """One-sided lower bound of the probability that all igniters function.
+        """One-sided lower bound of the probability that all igniters function [1].
 
         Parameters
         ----------
-        confidence_level : float
-            Confidence [1].
-
-        Returns
-        -------
-        float or None
-            Clopper-Pearson bound [1].
+        confidence_level : Confidence [1]
         """
         return None if self.trials == 0 else lower_bound(self.trials - self.failures, self.trials, confidence_level)
 
     def upper(self, confidence_level: float = 0.95) -> float | None:
-        """One-sided upper bound of the probability that all igniters function.
+        """One-sided upper bound of the probability that all igniters function [1].
 
         Parameters
         ----------
-        confidence_level : float
-            Confidence [1].
-
-        Returns
-        -------
-        float or None
-            Clopper-Pearson bound [1].
+        confidence_level : Confidence [1]
         """
         return None if self.trials == 0 else upper_bound(self.trials - self.failures, self.trials, confidence_level)
 
     def interval(self, confidence_level: float = 0.95) -> Interval | None:
-        """Two-sided interval of the probability that all igniters function.
+        """Two-sided interval of the probability that all igniters function [1].
 
         Parameters
         ----------
-        confidence_level : float
-            Confidence [1].
-
-        Returns
-        -------
-        Interval or None
-            Clopper-Pearson interval [1].
+        confidence_level : Confidence [1]
         """
         return None if self.trials == 0 else clopper_pearson(self.trials - self.failures, self.trials, confidence_level)
 
@@ -174,13 +138,11 @@ class FiringTrials:
 
         Parameters
         ----------
-        igniter : IgniterTrials
-            One of `igniters`.
+        igniter : One of `igniters`
 
         Returns
         -------
-        str
-            ``always`` (in every trial done), ``sometimes`` or ``never``.
+        ``always`` (in every trial done), ``sometimes`` or ``never``
         """
         if igniter.functioned == 0:
             return "never"
@@ -191,13 +153,11 @@ class FiringTrials:
 
         Parameters
         ----------
-        other : FiringTrials
-            Trials of the same circuit with other random numbers.
+        other : Trials of the same circuit with other random numbers
 
         Returns
         -------
-        FiringTrials
-            The sum; what was asked for stays this one's.
+        The sum; what was asked for stays this one's
         """
         return replace(
             self,
@@ -222,15 +182,7 @@ def generator(seed: int, block: int) -> np.random.Generator:
 
     Parameters
     ----------
-    seed : int
-        Seed.
-    block : int
-        Number of the block, from 0 [1].
-
-    Returns
-    -------
-    numpy.random.Generator
-        Source of randomness.
+    block : Number of the block, from 0 [1]
     """
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(seed, spawn_key=(block,))))
 
@@ -246,38 +198,24 @@ def firing_trials(
 ) -> FiringTrials:
     """Fire a circuit many times with values drawn from its tolerances.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        The complete circuit.
-    trials : int
-        Number of trial firings [1].
-    seed : int
-        Seed; equal seeds and numbers of trials give equal results, whatever `jobs` and `executor` [1].
-    jobs : int
-        Processes to use [1]; without effect where an executor is given.
-    executor : concurrent.futures.Executor, optional
-        Where to work instead.
-    progress : callable, optional
-        Called with the trials done and asked for, after each block.
-
-    Returns
-    -------
-    FiringTrials
-        Counts, and bounds on demand. Where an igniter has no no-fire or all-fire statement, or a gate may stay below
-        the lowest row of its data sheet, there are no trials but a reason.
-
-    Raises
-    ------
-    InputError
-        If the number of trials, the seed or the jobs are impossible.
-
-    Notes
-    -----
     Thresholds are log-normal with the nominal no-fire and all-fire currents at their stated reliabilities, and are
     not limited to the range between: a share of igniters lies beyond either statement. Everything else is drawn
     within its bounds. The confidence of the statements does not enter. An interruption by the keyboard ends the run;
     the trials done so far are returned, and `partial` is true.
+
+    Raises InputError if the number of trials, the seed or the jobs are impossible.
+
+    Parameters
+    ----------
+    trials : Number of trial firings [1]
+    seed : Seed; equal seeds and numbers of trials give equal results, whatever `jobs` and `executor` [1]
+    jobs : Processes to use [1]; without effect where an executor is given
+    progress : Called with the trials done and asked for, after each block
+
+    Returns
+    -------
+    Counts, and bounds on demand. Where an igniter has no no-fire or all-fire statement, or a gate may stay below the
+        lowest row of its data sheet, there are no trials but a reason
     """
     for name, value, least, most in (
         ("trials", trials, 1, MOST_TRIALS),
@@ -379,21 +317,9 @@ def block_of_trials(plan: TrialPlan, guarded: Guards, seed: int, block: int, siz
 
     Parameters
     ----------
-    plan : TrialPlan
-        The plan.
-    guarded : Guards
-        What can end the current.
-    seed : int
-        Seed of the run [1].
-    block : int
-        Number of the block [1].
-    size : int
-        Its trials [1].
-
-    Returns
-    -------
-    FiringTrials
-        Counts of the block.
+    seed : Seed of the run [1]
+    block : Number of the block [1]
+    size : Its trials [1]
     """
     outcome = run_trials(plan, guarded, plan.draw(generator(seed, block), size), size)
     functioned = np.isfinite(outcome.function_time)

@@ -145,12 +145,8 @@ def march_exact(inputs: MarchInputs, trials: int, out: dict[str, FloatArray]) ->
 
     Parameters
     ----------
-    inputs : MarchInputs
-        One chunk, as `MarchInputs.chunk` gives it.
-    trials : int
-        Number of trials n of the chunk.
-    out : dict of FloatArray
-        Arrays to write, by the field names of `MarchResult`, with n on the last axis.
+    inputs : One chunk, as `MarchInputs.chunk` gives it
+    out : Arrays to write, by the field names of `MarchResult`, with n on the last axis
     """
     with np.errstate(all="ignore"):
         state = _Trials(inputs, trials)

@@ -25,12 +25,9 @@ class Polarisation:
 
     Parameters
     ----------
-    resistance : array_like
-        R1 [ohm], shape () or (trials,).
-    time_constant : array_like
-        R1 C1 [s], shape () or (trials,).
-    initial_voltage : array_like
-        Voltage lost in it at t = 0 [V], shape () or (trials,); for a standing load J it is J R1.
+    resistance : R1 [ohm], shape () or (trials,)
+    time_constant : R1 C1 [s], shape () or (trials,)
+    initial_voltage : Voltage lost in it at t = 0 [V], shape () or (trials,); for a standing load J it is J R1
     """
 
     resistance: ArrayLike
@@ -44,12 +41,10 @@ class CapacitorBank:
 
     Parameters
     ----------
-    capacitance : array_like
-        Capacitance [F], shape () or (trials,).
-    initial_voltage : array_like
-        Voltage at t = 0 [V], shape () or (trials,).
-    recharge_resistance : array_like
-        Resistance from a supply of `voltage` to the bank [ohm], shape () or (trials,); inf = not recharged.
+    capacitance : Capacitance [F], shape () or (trials,)
+    initial_voltage : Voltage at t = 0 [V], shape () or (trials,)
+    recharge_resistance : Resistance from a supply of `voltage` to the bank [ohm], shape () or (trials,); inf = not
+        recharged
     """
 
     capacitance: ArrayLike
@@ -68,40 +63,22 @@ class MarchInputs:
 
     Attributes
     ----------
-    tree : ClusterTree
-        Who hangs on whom.
-    voltage, release_voltage : FloatArray
-        Open and release voltage [V], shape (n,).
-    source_resistance, terminal_resistance : FloatArray
-        Series resistance of the source and its part inside the terminals [ohm], shape (n,).
-    fuse_i2t : FloatArray
-        I²t at which the fuse opens [A2 s], shape (n,).
-    channel_resistance : FloatArray
-        Leads and switch [ohm], shape (m, n).
-    channel_on, channel_off : FloatArray
-        Times between which a channel conducts [s], shape (m, n) or (m, 1).
-    string_resistance : FloatArray
-        Series resistance of each string [ohm], shape (s, n).
-    igniter_resistance, spent_resistance : FloatArray
-        Resistance cold and after function [ohm], shape (k, n).
-    threshold_current : FloatArray
-        Threshold [A], shape (k, n).
-    time_constant : FloatArray
-        Thermal time constant [s], shape (k, n), or (1, n) in a chunk where it is common to all igniters.
-    growth : FloatArray
-        Relative growth of the resistance up to function [1], shape (k, n).
-    source_kind : str
-        "ideal", "polarised" or "bank".
-    guarded : bool
-        Whether a fuse or a release can end the current.
-    spent_open : bool
-        Whether every igniter opens at function.
-    state_voltage, state_supply : FloatArray
-        Polarisation or bank voltage v at t = 0, and what it tends to at no current [V], shape (n,).
-    state_leak : FloatArray
-        Rate in dv/dt = (state_supply - v) state_leak + state_gain I [1/s], shape (n,).
-    state_gain : FloatArray
-        Gain in the same equation [V/(A s)], shape (n,).
+    voltage, release_voltage : Open and release voltage [V], shape (n,)
+    source_resistance, terminal_resistance : Series resistance of the source and its part inside the terminals [ohm],
+        shape (n,)
+    fuse_i2t : I²t at which the fuse opens [A2 s], shape (n,)
+    channel_resistance : Leads and switch [ohm], shape (m, n)
+    channel_on, channel_off : Times between which a channel conducts [s], shape (m, n) or (m, 1)
+    string_resistance : Series resistance of each string [ohm], shape (s, n)
+    igniter_resistance, spent_resistance : Resistance cold and after function [ohm], shape (k, n)
+    threshold_current : Threshold [A], shape (k, n)
+    time_constant : Thermal time constant [s], shape (k, n), or (1, n) in a chunk where it is common to all igniters
+    growth : Relative growth of the resistance up to function [1], shape (k, n)
+    guarded : Whether a fuse or a release can end the current
+    state_voltage, state_supply : Polarisation or bank voltage v at t = 0, and what it tends to at no current [V], shape
+        (n,)
+    state_leak : Rate in dv/dt = (state_supply - v) state_leak + state_gain I [1/s], shape (n,)
+    state_gain : Gain in the same equation [V/(A s)], shape (n,)
     """
 
     tree: ClusterTree
@@ -162,12 +139,9 @@ class Segment:
 
     Attributes
     ----------
-    begin, length : FloatArray
-        Start and duration [s], shape (n,) or (1,).
-    conducting : FloatArray
-        1 where the channel is on, 0 where off [1], shape (m, n) or (m, 1).
-    starting : BoolArray
-        Whether the channel starts to conduct at `begin`, shape (m, n) or (m, 1).
+    begin, length : Start and duration [s], shape (n,) or (1,)
+    conducting : 1 where the channel is on, 0 where off [1], shape (m, n) or (m, 1)
+    starting : Whether the channel starts to conduct at `begin`, shape (m, n) or (m, 1)
     """
 
     begin: FloatArray
@@ -181,15 +155,12 @@ def segments(channel_on: FloatArray, channel_off: FloatArray) -> Iterator[Segmen
 
     Parameters
     ----------
-    channel_on : FloatArray
-        Time at which each channel starts to conduct [s], shape (m, n) or (m, 1).
-    channel_off : FloatArray
-        Time at which it ends [s]; one that is not after the start means never, shape (m, n) or (m, 1).
+    channel_on : Time at which each channel starts to conduct [s], shape (m, n) or (m, 1)
+    channel_off : Time at which it ends [s]; one that is not after the start means never, shape (m, n) or (m, 1)
 
     Yields
     ------
-    Segment
-        The segments in order; those without duration in every trial are left out.
+    The segments in order; those without duration in every trial are left out
     """
     on, off = np.broadcast_arrays(channel_on, channel_off)
     used = on < off
@@ -218,28 +189,14 @@ def march_inputs(
 ) -> MarchInputs:
     """Check the arguments of `march` and bring them to their shapes.
 
+    Raises InputError if a value is out of its range, a shape does not fit, or two kinds of source are given.
+
     Parameters
     ----------
-    tree : ClusterTree
-        Who hangs on whom.
-    per_trial, per_channel, per_string, per_igniter : dict of str to array_like
-        The quantities of the source, the channels, the strings and the igniters, by their names in `march`.
-    polarisation : Polarisation or None
-        Slow part of the battery's resistance.
-    bank : CapacitorBank or None
-        Capacitor as the source.
-    stop : float or None
-        Latest end of every pulse [s].
-
-    Returns
-    -------
-    MarchInputs
-        The arrays of the march.
-
-    Raises
-    ------
-    InputError
-        If a value is out of its range, a shape does not fit, or two kinds of source are given.
+    per_trial, per_channel, per_string, per_igniter : The quantities of the source, the channels, the strings and the
+        igniters, by their names in `march`
+    bank : Capacitor as the source
+    stop : Latest end of every pulse [s]
     """
     arrays = {name: member_array(name, value, 0) for name, value in per_trial.items()}
     for group, rows in ((per_channel, tree.channels), (per_string, tree.strings), (per_igniter, tree.igniters)):

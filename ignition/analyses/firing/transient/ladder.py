@@ -36,17 +36,12 @@ MOST_RESISTANCE = 1e280
 class ClusterTree:
     """Who hangs on whom: igniters in series in strings, strings in parallel on channels, channels on the bus.
 
+    Raises InputError if a tuple is empty or an index is negative or left out.
+
     Parameters
     ----------
-    channel_of_string : tuple of int
-        Channel of each string, from 0; every channel has at least one string.
-    string_of_igniter : tuple of int
-        String of each igniter, from 0; every string has at least one igniter.
-
-    Raises
-    ------
-    InputError
-        If a tuple is empty or an index is negative or left out.
+    channel_of_string : Channel of each string, from 0; every channel has at least one string
+    string_of_igniter : String of each igniter, from 0; every string has at least one igniter
 
     Examples
     --------
@@ -104,16 +99,11 @@ class TreeCurrents:
 
     Attributes
     ----------
-    bus_voltage : FloatArray
-        Voltage of the bus to ground [V], shape (n,).
-    source_current : FloatArray
-        Current out of the source [A], shape (n,).
-    channel_voltage : FloatArray
-        Voltage across the strings of each channel [V], shape (m, n).
-    channel_current : FloatArray
-        Current of each channel [A], shape (m, n).
-    string_current : FloatArray
-        Current of each string [A], shape (s, n).
+    bus_voltage : Voltage of the bus to ground [V], shape (n,)
+    source_current : Current out of the source [A], shape (n,)
+    channel_voltage : Voltage across the strings of each channel [V], shape (m, n)
+    channel_current : Current of each channel [A], shape (m, n)
+    string_current : Current of each string [A], shape (s, n)
     """
 
     bus_voltage: FloatArray
@@ -133,31 +123,21 @@ def ladder_currents(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Currents from the string conductances: the kernel of `tree_currents`, without checks or conversions.
 
+    With S_c the conductance of the strings of channel c: q = 1 + R_c S_c, G_c = S_c / q,
+    V_bus = E / (1 + R_s sum G_c), voltage across the strings V_bus / q, channel current V_bus G_c.
+
     Parameters
     ----------
-    channel_of_string : tuple of int
-        Channel of each string.
-    string_conductance : FloatArray
-        Conductance of each string [S], finite, shape (s, n).
-    channel_resistance : FloatArray
-        Series resistance of each channel [ohm], finite, shape (m, n).
-    source_resistance : FloatArray
-        Series resistance of the source [ohm], finite, shape (n,).
-    voltage : FloatArray
-        Open voltage of the source [V], shape (n,).
-    conducting : FloatArray or None
-        1 where a channel is on, 0 where it is off [1], shape (m, n) or (m, 1); None where all are on.
+    string_conductance : Conductance of each string [S], finite, shape (s, n)
+    channel_resistance : Series resistance of each channel [ohm], finite, shape (m, n)
+    source_resistance : Series resistance of the source [ohm], finite, shape (n,)
+    voltage : Open voltage of the source [V], shape (n,)
+    conducting : 1 where a channel is on, 0 where it is off [1], shape (m, n) or (m, 1); None where all are on
 
     Returns
     -------
-    tuple of FloatArray
-        Bus voltage (n,), source current (n,), voltage across the strings of each channel (m, n), channel
-        current (m, n).
-
-    Notes
-    -----
-    With S_c the conductance of the strings of channel c: q = 1 + R_c S_c, G_c = S_c / q,
-    V_bus = E / (1 + R_s sum G_c), voltage across the strings V_bus / q, channel current V_bus G_c.
+    Bus voltage [V] and source current [A], shape (n,); voltage across the strings of each channel [V] and its current
+        [A], shape (m, n)
     """
     channels = channel_resistance.shape[0]
     strings = _sum_by_channel(channel_of_string, channels, string_conductance)
@@ -182,17 +162,13 @@ def string_conductance(tree: ClusterTree, string_resistance: FloatArray, igniter
 
     Parameters
     ----------
-    tree : ClusterTree
-        Who hangs on whom: s strings, k igniters.
-    string_resistance : FloatArray
-        Series resistance of each string [ohm], inf = open, shape (s, n).
-    igniter_resistance : FloatArray
-        Resistance of each igniter [ohm], inf = open, shape (k, n).
+    tree : Who hangs on whom: s strings, k igniters
+    string_resistance : Series resistance of each string [ohm], inf = open, shape (s, n)
+    igniter_resistance : Resistance of each igniter [ohm], inf = open, shape (k, n)
 
     Returns
     -------
-    FloatArray
-        Conductance [S], a new array, shape (s, n).
+    Conductance [S], a new array, shape (s, n)
     """
     if tree.single_igniter_strings:
         total = string_resistance + igniter_resistance
@@ -216,38 +192,21 @@ def tree_currents(
 ) -> TreeCurrents:
     """Solve all currents of a firing tree at one instant.
 
-    Parameters
-    ----------
-    tree : ClusterTree
-        Who hangs on whom: m channels, s strings, k igniters.
-    voltage : array_like
-        Open voltage of the source [V], shape () or (n,).
-    source_resistance : array_like
-        Series resistance of source and feed [ohm], shape () or (n,).
-    channel_resistance : array_like
-        Leads and switch of each channel [ohm], shape (), (m,) or (m, n); inf = open.
-    string_resistance : array_like
-        Series resistance of each string [ohm], shape (), (s,) or (s, n); inf = open.
-    igniter_resistance : array_like
-        Resistance of each igniter [ohm], shape (), (k,) or (k, n); inf = open, 0 = short.
-    conducting : array_like, optional
-        Whether each channel is on [1], shape (m,) or (m, n); all on by default.
-
-    Returns
-    -------
-    TreeCurrents
-        Voltages and currents of every branch.
-
-    Raises
-    ------
-    InputError
-        If a resistance is negative or not a number, or a shape does not fit.
-
-    Notes
-    -----
     V_bus = E / (1 + R_s sum G_c), G_c = S_c / (1 + R_c S_c), S_c = sum 1 / (R_b + sum R). A string of less than
     1 pico-ohm is taken as 1 pico-ohm: behind any real resistance the difference is below 1e-9, and an ideal source
     into a dead short shows as a very large, finite current.
+
+    Raises InputError if a resistance is negative or not a number, or a shape does not fit.
+
+    Parameters
+    ----------
+    tree : Who hangs on whom: m channels, s strings, k igniters
+    voltage : Open voltage of the source [V], shape () or (n,)
+    source_resistance : Series resistance of source and feed [ohm], shape () or (n,)
+    channel_resistance : Leads and switch of each channel [ohm], shape (), (m,) or (m, n); inf = open
+    string_resistance : Series resistance of each string [ohm], shape (), (s,) or (s, n); inf = open
+    igniter_resistance : Resistance of each igniter [ohm], shape (), (k,) or (k, n); inf = open, 0 = short
+    conducting : Whether each channel is on [1], shape (m,) or (m, n); all on by default
 
     Examples
     --------
@@ -289,26 +248,14 @@ def tree_currents(
 
 
 def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
-    """Array of a member quantity as (rows, 1 or n); rows = 0 means one value a trial: (1 or n,).
+    """Array of a member quantity [its unit] as (rows, 1 or n); rows = 0 means one value a trial: (1 or n,).
+
+    Raises InputError if the shape is none of (), (rows,), (1, n), (rows, n), or for rows = 0 none of (), (n,).
 
     Parameters
     ----------
-    name : str
-        Name of the quantity, for the message.
-    value : array_like
-        The quantity in its own unit [any], shape as under Raises.
-    rows : int
-        Number of members, 0 for a quantity of the trial.
-
-    Returns
-    -------
-    FloatArray
-        A view where the value allows it.
-
-    Raises
-    ------
-    InputError
-        If the shape is none of (), (rows,), (1, n), (rows, n), or for rows = 0 none of (), (n,).
+    value : The quantity in its own unit [any], shape as under Raises
+    rows : Number of members, 0 for a quantity of the trial
     """
     array = np.asarray(value, dtype=np.float64)
     if rows == 0:
@@ -332,20 +279,11 @@ def member_array(name: str, value: ArrayLike, rows: int) -> FloatArray:
 def batch_size(arrays: dict[str, FloatArray]) -> int:
     """Number of trials that the last axes agree on; 1 where every array is one value.
 
+    Raises InputError if two arrays have different numbers of trials.
+
     Parameters
     ----------
-    arrays : dict of str to FloatArray
-        Arrays with the trials on the last axis, by name.
-
-    Returns
-    -------
-    int
-        Number of trials.
-
-    Raises
-    ------
-    InputError
-        If two arrays have different numbers of trials.
+    arrays : Arrays with the trials on the last axis, by name
     """
     sizes = {name: a.shape[-1] for name, a in arrays.items() if a.shape[-1] != 1}
     if len(set(sizes.values())) > 1:

@@ -27,35 +27,21 @@ class MarchResult:
 
     Attributes
     ----------
-    function_time : FloatArray
-        Time from the start of the sequence to function [s], inf where it did not function, shape (k, B).
-    thermal_fraction : FloatArray
-        θ/θ_f [1] at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter functioned,
-        shape (k, B).
-    peak_thermal_fraction : FloatArray
-        Highest θ/θ_f [1] of the sequence, 1 where the igniter functioned, shape (k, B).
-    initial_current : FloatArray
-        Current at the instant at which the igniter's channel starts to conduct [A], 0 where it never does,
-        shape (k, B).
-    highest_current : FloatArray
-        Highest current out of the source [A], shape (B,).
-    lowest_bus_voltage : FloatArray
-        Lowest voltage of the bus while the source is connected [V], shape (B,).
-    lowest_terminal_voltage : FloatArray
-        Lowest voltage at the terminals while the source is connected [V], shape (B,).
-    channel_i2t : FloatArray
-        Integral of the squared current of each channel [A2 s], shape (m, B).
-    charge : FloatArray
-        Charge drawn from the source through the bus [C], shape (B,).
-    release_time : FloatArray
-        Time at which the terminal voltage fell below `release_voltage` and all channels released [s], else inf,
-        shape (B,).
-    fuse_time : FloatArray
-        Time at which the fuse opened [s], else inf, shape (B,).
-    method : str
-        "exact" or "sub-stepped".
-    tolerance : float
-        Relative error allowed to one step [1]; 0 for the exact path.
+    function_time : Time from the start of the sequence to function [s], inf where it did not function, shape (k, B)
+    thermal_fraction : θ/θ_f [1] at the scheduled end of the channel's pulse (or at `stop`), 1 where the igniter
+        functioned, shape (k, B)
+    peak_thermal_fraction : Highest θ/θ_f [1] of the sequence, 1 where the igniter functioned, shape (k, B)
+    initial_current : Current at the instant at which the igniter's channel starts to conduct [A], 0 where it never
+        does, shape (k, B)
+    highest_current : Highest current out of the source [A], shape (B,)
+    lowest_bus_voltage : Lowest voltage of the bus while the source is connected [V], shape (B,)
+    lowest_terminal_voltage : Lowest voltage at the terminals while the source is connected [V], shape (B,)
+    channel_i2t : Integral of the squared current of each channel [A2 s], shape (m, B)
+    charge : Charge drawn from the source through the bus [C], shape (B,)
+    release_time : Time at which the terminal voltage fell below `release_voltage` and all channels released [s], else
+        inf, shape (B,)
+    fuse_time : Time at which the fuse opened [s], else inf, shape (B,)
+    tolerance : Relative error allowed to one step [1]; 0 for the exact path
     """
 
     function_time: FloatArray
@@ -104,76 +90,45 @@ def march(
     A value is one number; or one a trial, shape (B,), for quantities of the source; or, for quantities of a channel,
     string or igniter, one a member, shape (members,), or one a member and trial, shape (members, B).
 
-    Parameters
-    ----------
-    tree : ClusterTree
-        Which igniter is in which string, which string on which channel.
-    voltage : array_like
-        Open voltage of the bus [V], already reduced by standing loads: E - J R_battery; with `bank`, of the supply that
-        recharges it. Shape () or (B,).
-    source_resistance : array_like
-        Battery and feed, or the bank's series resistance and feed [ohm], shape () or (B,).
-    igniter_resistance : array_like
-        Cold bridge resistance [ohm], inf = open, shape (), (k,) or (k, B).
-    threshold_current : array_like
-        Steady current that just brings the bridge to function [A], inf = never, shape (), (k,) or (k, B).
-    time_constant : array_like
-        Thermal time constant [s], shape (), (k,) or (k, B).
-    pulse : array_like
-        Duration of the command [s], shape (), (m,) or (m, B).
-    start : array_like, optional
-        Start of the command from the start of the sequence [s], shape (), (m,) or (m, B).
-    turn_on_delay : array_like, optional
-        From the start of the command to conduction [s], shape (), (m,) or (m, B).
-    channel_resistance : array_like, optional
-        Leads and switch of the channel [ohm], inf = open, shape (), (m,) or (m, B).
-    string_resistance : array_like, optional
-        Resistance in series with the igniters of a string [ohm], inf = open, shape (), (s,) or (s, B).
-    spent_resistance : array_like, optional
-        Resistance after function [ohm], inf = open, 0 = short, shape (), (k,) or (k, B).
-    growth : array_like, optional
-        a = α θ_f, relative growth of the resistance up to function [1], shape (), (k,) or (k, B).
-    terminal_resistance : array_like, optional
-        Part of `source_resistance` inside the terminals [ohm], shape () or (B,).
-    release_voltage : array_like, optional
-        Terminal voltage below which all channels release for good [V], shape () or (B,).
-    fuse_i2t : array_like, optional
-        I²t of the source current at which the fuse opens [A2 s], shape () or (B,).
-    polarisation : Polarisation, optional
-        Slow part of the battery's resistance.
-    bank : CapacitorBank, optional
-        Capacitor as the source.
-    stop : float, optional
-        All pulses end here at the latest [s].
-    method : {"auto", "exact", "sub-stepped"}, optional
-        "auto" is exact where resistances are constant between events.
-    tolerance : float, optional
-        Relative error allowed to one step of the sub-stepped path [1], 1e-12 .. 1e-2.
-    workers : int, optional
-        Threads that share the chunks of trials.
-    chunk : int, optional
-        Trials worked on at once; by default so many that they stay in the second-level cache.
-
-    Returns
-    -------
-    MarchResult
-        Function times and loads, one column a trial.
-
-    Raises
-    ------
-    InputError
-        If a value is out of range, a shape does not fit, or `method` is "exact" where a current changes between events.
-    NetworkError
-        If the sub-stepped path does not come to an end (time constants too far apart).
-
-    Notes
-    -----
     Igniter: dx/dt = ((I/I0)²(1 + a x)/(1 + a) - x)/τ, R = R0 (1 + a x), x = θ/θ_f; it functions at x = 1 and then
     is `spent_resistance`. With a = 0 and an ideal source, x is an exponential between events, and
     t = τ ln((x_inf - x)/(x_inf - 1)) is evaluated without loss of digits; else a Dormand-Prince pair with a step of
     its own for each trial, events by root finding on the step. A channel conducts from start + turn_on_delay to
     start + pulse. The release and the fuse act without delay. The trials of a batch may differ in all values but
     not in the tree. A heat path between igniters, inductance, and avalanche in the switch are not covered.
+
+    Raises InputError if a value is out of range, a shape does not fit, or `method` is "exact" where a current changes
+    between events. Raises NetworkError if the sub-stepped path does not come to an end (time constants too far apart).
+
+    Parameters
+    ----------
+    tree : Which igniter is in which string, which string on which channel
+    voltage : Open voltage of the bus [V], already reduced by standing loads: E - J R_battery; with `bank`, of the
+        supply that recharges it. Shape () or (B,)
+    source_resistance : Battery and feed, or the bank's series resistance and feed [ohm], shape () or (B,)
+    igniter_resistance : Cold bridge resistance [ohm], inf = open, shape (), (k,) or (k, B)
+    threshold_current : Steady current that just brings the bridge to function [A], inf = never, shape (), (k,) or (k,
+        B)
+    time_constant : Thermal time constant [s], shape (), (k,) or (k, B)
+    pulse : Duration of the command [s], shape (), (m,) or (m, B)
+    start : Start of the command from the start of the sequence [s], shape (), (m,) or (m, B)
+    turn_on_delay : From the start of the command to conduction [s], shape (), (m,) or (m, B)
+    channel_resistance : Leads and switch of the channel [ohm], inf = open, shape (), (m,) or (m, B)
+    string_resistance : Resistance in series with the igniters of a string [ohm], inf = open, shape (), (s,) or (s, B)
+    spent_resistance : Resistance after function [ohm], inf = open, 0 = short, shape (), (k,) or (k, B)
+    growth : a = α θ_f, relative growth of the resistance up to function [1], shape (), (k,) or (k, B)
+    terminal_resistance : Part of `source_resistance` inside the terminals [ohm], shape () or (B,)
+    release_voltage : Terminal voltage below which all channels release for good [V], shape () or (B,)
+    fuse_i2t : I²t of the source current at which the fuse opens [A2 s], shape () or (B,)
+    bank : Capacitor as the source
+    stop : All pulses end here at the latest [s]
+    method : "auto" is exact where resistances are constant between events
+    tolerance : Relative error allowed to one step of the sub-stepped path [1], 1e-12 .. 1e-2
+    chunk : Trials worked on at once; by default so many that they stay in the second-level cache
+
+    Returns
+    -------
+    Function times and loads, one column a trial
 
     Examples
     --------

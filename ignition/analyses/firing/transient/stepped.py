@@ -186,21 +186,13 @@ class _Cluster:
 def march_substep(inputs: MarchInputs, trials: int, out: dict[str, FloatArray], tolerance: float) -> None:
     """March one chunk of trials with error-controlled steps and write the results.
 
+    Raises NetworkError if a trial does not come to the end of a segment.
+
     Parameters
     ----------
-    inputs : MarchInputs
-        One chunk, as `MarchInputs.chunk` gives it.
-    trials : int
-        Number of trials n of the chunk.
-    out : dict of FloatArray
-        Arrays to write, by the field names of `MarchResult`, with n on the last axis.
-    tolerance : float
-        Relative error allowed to one step [1].
-
-    Raises
-    ------
-    NetworkError
-        If a trial does not come to the end of a segment.
+    inputs : One chunk, as `MarchInputs.chunk` gives it
+    out : Arrays to write, by the field names of `MarchResult`, with n on the last axis
+    tolerance : Relative error allowed to one step [1]
     """
     with np.errstate(all="ignore"):
         state = _Cluster(inputs, trials, tolerance)
