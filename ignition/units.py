@@ -10,14 +10,18 @@ import difflib
 import functools
 import math
 import re
-from typing import TYPE_CHECKING, Any
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import TYPE_CHECKING, Any, Literal
 
 from ignition.errors import UnitError
 
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["COMMON", "UNIT_NAMES", "engineering", "normalise", "number_and_unit", "si_value"]
+__all__ = ["COMMON", "Towards", "UNIT_NAMES", "engineering", "normalise", "number_and_unit", "si_value"]
+
+Towards = Literal["nearest", "up", "down"]
+"""Which way a number is rounded for printing."""
 
 UNIT_NAMES = {
     "1": "plain number",
@@ -281,13 +285,14 @@ _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, 
 _PLAIN = {"1", "degC", "K", "%", "1/K", "m^2", "dB", "LSB"}
 
 
-def engineering(value: float | None, unit: str, digits: int = 3) -> str:
-    """Write an SI number as engineering text with a prefix.
+def engineering(value: float | None, unit: str, digits: int = 3, towards: Towards = "nearest") -> str:
+    """Write an SI number as engineering text with a prefix; a bound is rounded outwards, so that it stays one.
 
     Parameters
     ----------
     value : The number [in `unit`]; None gives ``"-"``
     unit : SI unit; the units ``1``, ``degC`` and ``K`` take no prefix
+    digits : Significant digits [1]
 
     Returns
     -------
@@ -297,6 +302,8 @@ def engineering(value: float | None, unit: str, digits: int = 3) -> str:
     --------
     >>> engineering(5.71422e-05, "A")
     '57.1 uA'
+    >>> engineering(5.71422e-05, "A", towards="up"), engineering(5.71422e-05, "A", towards="down")
+    ('57.2 uA', '57.1 uA')
     >>> engineering(20.0, "degC")
     '20 degC'
     >>> engineering(0.0, "V")
@@ -306,6 +313,7 @@ def engineering(value: float | None, unit: str, digits: int = 3) -> str:
         return "-"
     if math.isinf(value):
         return "never" if unit == "s" else ("-" if value < 0 else "") + "unlimited"
+    value = _outwards(value, digits, towards)
     suffix = "" if unit == "1" else f" {unit}"
     if value == 0 or unit in _PLAIN:
         return f"{_significant(value, digits)}{suffix}"
@@ -317,6 +325,16 @@ def engineering(value: float | None, unit: str, digits: int = 3) -> str:
     if magnitude < factor * 1e-3:
         return f"0 {unit}"
     return f"{_significant(value / factor, digits)} {prefix}{unit}"
+
+
+def _outwards(value: float, digits: int, towards: Towards) -> float:
+    """Round up or down to significant digits; what is a round number but for rounding errors is that number."""
+    if towards == "nearest" or value == 0.0:
+        return value
+    exact = Decimal(f"{value:.12e}")
+    step = Decimal(1).scaleb(exact.adjusted() - digits + 1)
+    mode = ROUND_CEILING if towards == "up" else ROUND_FLOOR
+    return float((exact / step).to_integral_value(mode) * step)
 
 
 def _significant(value: float, digits: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 from ignition.circuit import description as d
 from ignition.circuit.assumptions import Ledger
@@ -36,10 +36,40 @@ from ignition.parts.conductor import conductor_area, copper_resistance, trace_ar
 from ignition.toleranced import Toleranced
 from ignition.units import engineering
 
-__all__ = ["complete"]
+__all__ = ["complete", "eased"]
 
 
-def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Circuit | None, list[tuple[str, str]]]:
+def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) -> Circuit:
+    """Return the circuit with defaults at their best plausible values: what it would be if keys were given so.
+
+    Parameters
+    ----------
+    direction : "safe" or "fire": the question for which they are the best
+    keys : Keys of the assumptions that are eased; all by default
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> eased(circuit, "safe").mosfets["small"].gate_leakage.high, circuit.mosfets["small"].gate_leakage.high
+    (0.0, 1e-07)
+    """
+
+    def best(key: str, its: str) -> bool:
+        return its == direction and (keys is None or key in keys)
+
+    made, _ = complete(circuit.given, circuit.name, circuit.digest, best)
+    if made is None:  # a best value beside a given one may contradict it: then nothing is known to be better
+        return circuit
+    return made
+
+
+def complete(
+    given: d.Description,
+    name: str = "",
+    digest: str = "",
+    ease: Callable[[str, str], bool] = lambda key, direction: False,
+) -> tuple[Circuit | None, list[tuple[str, str]]]:
     """Make a description complete.
 
     Returns
@@ -54,7 +84,7 @@ def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Ci
     >>> mistakes, round(circuit.channels[0].lead.round_trip.nominal, 5)
     ([], 0.15889)
     """
-    ledger = Ledger()
+    ledger = Ledger(ease)
     mistakes: list[tuple[str, str]] = []
     ambient = ledger.take(
         given.ambient.temperature if given.ambient else None, "ambient.temperature", "ambient_temperature", "degC"
@@ -98,6 +128,7 @@ def complete(given: d.Description, name: str = "", digest: str = "") -> tuple[Ci
             presets=None if given.rules.presets is None else tuple(given.rules.presets),
             own_limits=tuple(given.rules.limit),
             checklist=given.checklist,
+            given=given,
             assumptions=ledger.assumptions,
         ),
         [],
@@ -260,8 +291,6 @@ def _either_way(value: Toleranced) -> Toleranced:
 
 def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
     pin, adc = given.pin, given.adc
-    if pin.reset_pull_up is None:
-        ledger.note("controller.pin.reset_pull_up", "reset_pull_up")
     if adc.sample_capacitance is None or adc.acquisition_time is None:
         ledger.note("controller.adc.sample_capacitance", "adc_settling")
     total_error = adc.total_error
@@ -279,7 +308,7 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
                 pin.output_resistance, "controller.pin.output_resistance", "output_resistance", "ohm"
             ),
             leakage=_either_way(ledger.take(pin.leakage, "controller.pin.leakage", "pin_leakage", "A")),
-            reset_pull_up=pin.reset_pull_up,
+            reset_pull_up=_reset_pull_up(pin.reset_pull_up, ledger),
             clamp_resistance=ledger.take(
                 pin.clamp_resistance, "controller.pin.clamp_resistance", "clamp_resistance", "ohm"
             ),
@@ -299,6 +328,15 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
             samples=adc.samples or 1,
         ),
     )
+
+
+def _reset_pull_up(
+    given: Literal["none"] | Toleranced | None, ledger: Ledger
+) -> Toleranced | Literal["driven high"] | None:
+    """A boot loader may drive a pin of which nothing is known."""
+    if given is None:
+        return ledger.choose("controller.pin.reset_pull_up", "reset_pull_up", worst="driven high", best=None)
+    return None if given == "none" else given
 
 
 def _mosfet(name: str, given: d.Mosfet, ledger: Ledger) -> MosfetModel:

@@ -268,10 +268,17 @@ class Pin(FileModel):
 
     output_resistance: Resistance | None = None
     leakage: CurrentEitherWay | None = None
-    reset_pull_up: PositiveResistance | None = None
+    reset_pull_up: Literal["none"] | PositiveResistance | None = None
     clamp_resistance: Resistance | None = None
     clamp_current_limit: Current | None = None
     clamp_drop: VoltageDrop | None = None
+
+    @field_validator("reset_pull_up", mode="before")
+    @classmethod
+    def _none_or_resistance(cls, value: Any) -> Any:
+        if isinstance(value, str) and value[:1].isalpha() and value != "none":
+            raise InputError(f"is 'none', or a resistance such as '45 kohm'; received {value!r}")
+        return value
 
 
 class AnalogInput(FileModel):

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from ignition.circuit.description import Checklist, OwnLimit
+from ignition.circuit.description import Checklist, Description, OwnLimit
 from ignition.toleranced import Toleranced
 
 __all__ = [
@@ -92,11 +92,14 @@ class WiringModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PinModel:
-    """Gate pin: output resistance [ohm], leakage [A], reset pull-up [ohm] or None, clamp [ohm, V, A]."""
+    """Gate pin: output resistance [ohm], leakage [A], clamp [ohm, V, A].
+
+    In reset the pin floats where `reset_pull_up` is None, is pulled up through it [ohm], or may do anything at all.
+    """
 
     output_resistance: Toleranced
     leakage: Toleranced
-    reset_pull_up: Toleranced | None
+    reset_pull_up: Toleranced | Literal["driven high"] | None
     clamp_resistance: Toleranced
     clamp_drop: Toleranced
     clamp_current_limit: Toleranced
@@ -301,6 +304,7 @@ class Circuit:
     presets: tuple[str, ...] | None
     own_limits: tuple[OwnLimit, ...]
     checklist: Checklist
+    given: Description
     assumptions: tuple[Assumption, ...]
 
     @property

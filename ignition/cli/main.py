@@ -65,7 +65,8 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
 
         print(to_json(check_dict(result)))
     else:
-        from ignition.report.text import check_text, make_console
+        from ignition.report.findings_text import check_text
+        from ignition.report.text import make_console
 
         check_text(result, make_console())
     raise typer.Exit(0 if result.verdict == "PASS" else 1)

@@ -9,7 +9,11 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Any, Literal
 
-__all__ = ["Preset", "Quantity", "Rule", "current_limit", "preset_names", "presets", "rules"]
+from ignition.circuit.description import OwnLimit
+from ignition.circuit.model import Circuit
+from ignition.findings.compare import Statement
+
+__all__ = ["Preset", "Quantity", "Rule", "preset_names", "presets", "rule_limit", "rules", "rules_in_use"]
 
 Quantity = Literal[
     "monitor current",
@@ -56,6 +60,16 @@ class Rule:
     time: float | None = None
     times_function_time: float | None = None
     answer: str | None = None
+
+    @property
+    def statement(self) -> Statement:
+        """Document with its section, and its date."""
+        return Statement(source=self.source, date=self.source_date)
+
+    @property
+    def rests_on_no_fire(self) -> bool:
+        """Whether a figure of it is a share of the igniter's no-fire current or energy."""
+        return self.share_of_no_fire is not None or self.share_of_no_fire_energy is not None
 
 
 @functools.cache
@@ -109,31 +123,50 @@ def rules(chosen: tuple[str, ...] | None = None) -> tuple[Rule, ...]:
     return tuple(found)
 
 
-def current_limit(rule: Rule, no_fire: float) -> float:
-    """Highest current that a rule allows through an igniter.
+def rules_in_use(circuit: Circuit) -> tuple[Rule, ...]:
+    """List the rules that a circuit is held to: of the presets it chooses, or of all that are shipped, and its own."""
+    return (*rules(circuit.presets), *(_own(limit) for limit in circuit.own_limits))
 
-    A share s of the no-fire energy, at the same resistance and time, is a share sqrt(s) of the no-fire current.
+
+def _own(limit: OwnLimit) -> Rule:
+    monitor = limit.kind == "monitor current at most"
+    current = limit.current
+    return Rule(
+        id=limit.name,
+        quantity="monitor current" if monitor else "firing current",
+        says=limit.kind,
+        source=limit.source,
+        source_date=limit.date,
+        share_of_no_fire=limit.share_of_no_fire,
+        share_of_all_fire=limit.share_of_all_fire,
+        current=None if current is None else current.low if monitor else current.high,
+    )
+
+
+def rule_limit(rule: Rule, no_fire: float | None) -> float | None:
+    """Highest current that a rule allows through an igniter: the least of the rule's figures [A].
+
+    A share s of the no-fire energy, at the same resistance and time, is a share sqrt(s) of the no-fire current. Without
+    a no-fire current the figures that rest on none are left, or nothing.
 
     Parameters
     ----------
-    rule : A rule on a monitor or uncommanded current
     no_fire : The igniter's no-fire current [A]
-
-    Returns
-    -------
-    The limit [A]: the least of the rule's figures
 
     Examples
     --------
     >>> rule = next(r for r in rules() if r.id == "current-into-short")
-    >>> current_limit(rule, 0.2), current_limit(rule, 1.0)
-    (0.04000000000000001, 0.05)
+    >>> rule_limit(rule, 0.2), rule_limit(rule, 1.0), rule_limit(rule, None)
+    (0.04000000000000001, 0.05, 0.05)
     """
-    limits = [math.inf]
-    if rule.share_of_no_fire is not None:
-        limits.append(rule.share_of_no_fire * no_fire)
-    if rule.share_of_no_fire_energy is not None:
-        limits.append(math.sqrt(rule.share_of_no_fire_energy) * no_fire)
-    if rule.current is not None:
-        limits.append(rule.current)
-    return min(limits)
+    limits = [] if rule.current is None else [rule.current]
+    if no_fire is not None:
+        limits += [
+            root * no_fire
+            for root in (
+                rule.share_of_no_fire,
+                None if rule.share_of_no_fire_energy is None else math.sqrt(rule.share_of_no_fire_energy),
+            )
+            if root is not None
+        ]
+    return min(limits, default=None)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from ignition.analyses.no_fire.gate import controller_rail
+from ignition.circuit.model import PinModel
 from ignition.errors import InputError
 from ignition.foreign.binding import BODY_DIODE, Bound, BoundChannel, bind, network_node
 from ignition.foreign.flatten import FlatNetlist, Part
@@ -32,6 +33,13 @@ FOREIGN_LINE_STATES = ("intact", "open", "shorted", "mosfet shorted", "not armed
 """What a line can be in; the last only for channels of several igniters."""
 
 _TIE = 1e12  # ties a part of the network that nothing else holds; far above every leakage path of a real board [ohm]
+
+
+def _pulled_through(pin: PinModel) -> Toleranced:
+    """Resistance from a gate pin to the rail in reset; of a pin that may be driven high, anything from its output's."""
+    if isinstance(pin.reset_pull_up, Toleranced):
+        return pin.reset_pull_up
+    return Toleranced(low=pin.output_resistance.low, nominal=_TIE, high=_TIE, unit="ohm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,7 +272,7 @@ class _Builder:
                 pulled = self.situation.phase == "reset" and self.rail.high > 0
                 self.add(
                     f"pin {node} pull-up", "source", (node, GROUND), closed=pulled,
-                    voltage=self.rail, resistance=pin.reset_pull_up,
+                    voltage=self.rail, resistance=_pulled_through(pin),
                 )  # fmt: skip
         for node in dict.fromkeys(c.sense for c in self.bound.channels):
             up, resistance = self.rail + pin.clamp_drop, pin.clamp_resistance

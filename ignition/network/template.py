@@ -14,10 +14,13 @@ __all__ = [
     "LEAKING",
     "LINE_STATES",
     "PHASES",
+    "SOME_OPEN",
     "State",
     "adc_pin",
     "build_network",
+    "connected_igniters",
     "drain",
+    "igniter_kinds",
     "igniter_names",
     "line_states",
     "parameter_box",
@@ -28,6 +31,9 @@ PHASES = ("disarmed", "switch-on", "reset", "armed", "firing")
 
 LINE_STATES = ("intact", "open", "shorted", "mosfet shorted", "not armed", "one string open")
 """What a line can be in; the last only for channels of several strings."""
+
+SOME_OPEN = "some strings open"
+"""A cluster with any of its strings open, spent or not yet connected; no state of its own in reports."""
 
 LEAKING = "leaking"
 """An open line bridged by a resistance, as moisture or soot bridges open terminals; no state of its own in reports."""
@@ -43,13 +49,17 @@ class State:
     ----------
     phase : One of `PHASES` but ``switch-on``
     lines : Line state of each channel that is not intact
-    open_string : Which string is open in ``one string open``, from 0
+    open_strings : Which strings are open in ``one string open`` and ``some strings open``, from 0
     """
 
     phase: str
     lines: Mapping[str, str] = field(default_factory=dict)
-    open_string: int = 0
+    open_strings: frozenset[int] = frozenset()
     commanded: frozenset[str] = frozenset()
+
+    def open_strings_of(self, channel: str) -> frozenset[int]:
+        """Which strings of a channel are open while others are not."""
+        return self.open_strings if self.lines.get(channel) in ("one string open", SOME_OPEN) else frozenset()
 
 
 def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
@@ -70,6 +80,35 @@ def igniter_names(channel: ChannelModel) -> tuple[tuple[str, ...], ...]:
         tuple(f"{channel.name}.igniter {s}.{p}" for p in range(1, len(string) + 1))
         for s, string in enumerate(channel.strings, start=1)
     )
+
+
+def igniter_kinds(channel: ChannelModel) -> dict[str, str]:
+    """Igniter type of each igniter element of a channel.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> igniter_kinds(load_example("tether-cutter").channels[0])
+    {'cutter.igniter 1.1': 'cutter'}
+    """
+    return {
+        name: kind
+        for names, kinds in zip(igniter_names(channel), channel.strings, strict=True)
+        for name, kind in zip(names, kinds, strict=True)
+    }
+
+
+def connected_igniters(channel: ChannelModel, state: State) -> list[str]:
+    """Names of a channel's igniters that are not in an open string.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> connected_igniters(load_example("tether-cutter").channels[0], State(phase="armed"))
+    ['cutter.igniter 1.1']
+    """
+    opened = state.open_strings_of(channel.name)
+    return [n for index, names in enumerate(igniter_names(channel)) if index not in opened for n in names]
 
 
 def line_states(channel: ChannelModel) -> tuple[str, ...]:
@@ -196,14 +235,14 @@ def _resistor(
 
 def _channel(channel: ChannelModel, state: State) -> list[Element]:
     name, line = channel.name, state.lines.get(channel.name, "intact")
-    if line not in (*line_states(channel), LEAKING):
+    if line not in (*line_states(channel), LEAKING, SOME_OPEN):
         raise InputError(f"channel {name!r} has no line state {line!r}; there are {', '.join(line_states(channel))}")
     commanded = name in state.commanded
     end, tap, pin = drain(channel), f"{name}.tap", adc_pin(channel)
     top, bottom = f"{name}.line out", f"{name}.line back"
     elements = [_resistor(f"{name}.lead out", "bus", top, f"{name}.lead", 0.5)]
     for index in range(len(channel.strings)):
-        opened = line in ("open", LEAKING) or (line == "one string open" and index == state.open_string)
+        opened = line in ("open", LEAKING) or index in state.open_strings_of(channel.name)
         elements += _string(channel, index, top, bottom, opened)
     elements += [
         _resistor(f"{name}.bridging", top, bottom, f"{name}.bridging", closed=line in ("shorted", LEAKING)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -62,6 +62,7 @@ class Extreme:
     ----------
     low, nominal, high : Bounds and nominal value [V or A]
     low_at, high_at : Parameter values [SI] of the two corners
+    sizes : Largest effect of each tolerance that has one [V or A]
     """
 
     low: float
@@ -70,6 +71,7 @@ class Extreme:
     low_at: Mapping[str, float]
     high_at: Mapping[str, float]
     method: str
+    sizes: Mapping[str, float] = field(default_factory=dict)
 
 
 def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[Probe]) -> list[Extreme]:
@@ -108,6 +110,7 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     effects = _effects(solution, weights, free.widths, free.columns)
     outputs = solution.unknowns[0] @ weights.T
     found = _search(network, free, nominal, weights, effects)
+    largest = np.max(np.abs(effects), axis=0, initial=0.0)
     result: list[Extreme] = []
     for index, middle in enumerate(outputs):
         (low, low_row, low_count), (high, high_row, high_count) = found[2 * index], found[2 * index + 1]
@@ -119,6 +122,7 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
                 low_at=_corner(free.names, low_row, nominal),
                 high_at=_corner(free.names, high_row, nominal),
                 method=f"corner by signs of {len(free.names)} values, {max(low_count, high_count)} undecided",
+                sizes={n: float(v) for n, v in zip(free.names, largest[:, index], strict=True) if v > 0.0},
             )
         )
     return result

@@ -13,6 +13,7 @@ from ignition.parts._require import at_least_zero, positive, real
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
+    "breakdown_at",
     "channel_current",
     "gain",
     "leakage",
@@ -29,8 +30,36 @@ REFERENCE_TEMPERATURE = 25.0
 LEAST_TEMPERATURE_FACTOR = 0.5
 """Floor of the factor of the on-resistance in the cold [1]."""
 
+_BREAKDOWN_DRIFT = 1e-3
+"""Share of the breakdown voltage that a kelvin of cold takes [1/K]: common practice, 0.06 to 0.1 % a kelvin."""
+
 _KELVIN = 273.15
 _THERMAL_VOLTAGE_PER_KELVIN = 1.380649e-23 / 1.602176634e-19  # k/q [V/K], exact by definition of the SI
+
+
+def breakdown_at(temperature: ArrayLike, breakdown_25: ArrayLike) -> FloatArray:
+    """Return the least breakdown voltage at a temperature: it falls in the cold, and a rise in the heat is not counted.
+
+    V(T) = V(25) (1 - 0.001 (25 - T)) below 25 degC.
+
+    Source: common practice in power-MOSFET data sheets (from memory), the steepest of the usual slopes.
+
+    Parameters
+    ----------
+    temperature : Junction temperature [degC], broadcasts
+    breakdown_25 : Breakdown voltage of the data sheet, at 25 degC [V], broadcasts
+
+    Returns
+    -------
+    Breakdown voltage [V]
+
+    Examples
+    --------
+    >>> float(breakdown_at(-15.0, 30.0)), float(breakdown_at(60.0, 30.0))
+    (28.8, 30.0)
+    """
+    colder = np.maximum(REFERENCE_TEMPERATURE - real("temperature", temperature, "degC"), 0.0)
+    return np.asarray(positive("breakdown", breakdown_25, "V") * np.maximum(1.0 - _BREAKDOWN_DRIFT * colder, 0.0))
 
 
 def on_resistance_row(gate_voltage: ArrayLike, rows_gate_voltages: ArrayLike) -> npt.NDArray[np.int64]:

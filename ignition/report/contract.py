@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.analyses.no_fire.steady import PhaseNoFire
 from ignition.analyses.trials.trials import FiringTrials
-from ignition.analyses.verdict import Check, Finding
+from ignition.analyses.verdict import Check
+from ignition.circuit.model import Circuit
+from ignition.findings.finding import Finding, worst_verdict
 from ignition.toleranced import number
 
-__all__ = ["check_dict", "firing_dict", "to_json", "trials_dict"]
+__all__ = ["check_dict", "findings_dict", "firing_dict", "to_json", "trials_dict"]
 
 
 def to_json(result: dict[str, Any]) -> str:
@@ -25,50 +29,80 @@ def to_json(result: dict[str, Any]) -> str:
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
+    corner = finding.corner
     return {
+        "question": str(finding.question),
+        "accident": finding.question.accident,
         "rule": finding.rule,
         "channel": finding.channel,
         "phase": finding.phase,
+        "line_state": finding.line_state,
+        "controller": finding.controller,
+        "igniter": finding.igniter,
         "verdict": finding.verdict,
+        "reason": str(finding.reason),
+        "relation": finding.relation,
         "value": finding.value,
         "limit": finding.limit,
         "unit": finding.unit,
         "margin": finding.margin,
+        "keys": list(finding.keys),
+        "rests_on": list(finding.rests_on),
+        "corner": None
+        if corner is None
+        else {
+            "battery_voltage": number(corner.battery_voltage, "V"),
+            "temperature": number(corner.temperature, "degC"),
+            "ends": [{"value": name, "end": end} for name, end in corner.ends],
+        },
         "says": finding.says,
         "source": finding.source,
         "source_date": finding.source_date,
     }
 
 
+def _phase(phase: PhaseNoFire) -> dict[str, Any]:
+    least = phase.least
+    worst = least.worst
+    return {
+        "phase": phase.phase,
+        "igniter": least.igniter,
+        "line_state": worst.line_state,
+        "controller": worst.controller,
+        "igniter_current": number(worst.current, "A"),
+        "line_current": number(phase.line.current, "A"),
+        "clamp_current": number(phase.clamp.current, "A"),
+        "margin": number(least.ratio, "1", least.reason),
+        "margin_db": number(least.decibel, "dB", least.reason),
+        "thermal_fraction": number(least.thermal_fraction, "1", least.reason if least.limit is None else None),
+        "gate_voltage": phase.gate.gate_voltage.as_dict(),
+        "lowest_threshold": number(phase.gate.lowest_threshold, "V"),
+    }
+
+
+def findings_dict(circuit: Circuit, findings: Sequence[Finding]) -> dict[str, Any]:
+    """Return the JSON form of findings: the worst verdict, each finding, and the assumptions of the circuit."""
+    return {
+        "verdict": worst_verdict(findings),
+        "findings": [_finding(f) for f in findings],
+        "assumptions": [
+            {"key": a.key, "value": a.value, "direction": a.direction, "basis": a.basis} for a in circuit.assumptions
+        ],
+    }
+
+
 def check_dict(result: Check) -> dict[str, Any]:
     """Return the JSON object of a check."""
     return {
-        "circuit": result.circuit,
-        "title": result.title,
-        "sha256": result.digest,
-        "verdict": result.verdict,
-        "findings": [_finding(f) for f in result.findings],
-        "assumptions": [
-            {"key": a.key, "value": a.value, "direction": a.direction, "basis": a.basis} for a in result.assumptions
-        ],
+        "circuit": result.circuit.name,
+        "title": result.circuit.title,
+        "sha256": result.circuit.digest,
+        **findings_dict(result.circuit, result.findings),
         "no_fire": [
             {
                 "channel": channel.channel,
                 "current_into_short": number(channel.current_into_short, "A"),
-                "phases": [
-                    {
-                        "phase": p.phase,
-                        "igniter": p.igniter,
-                        "line_state": p.line_state,
-                        "igniter_current": number(p.current, "A"),
-                        "margin": number(p.ratio, "1", p.reason),
-                        "margin_db": number(p.decibel, "dB", p.reason),
-                        "thermal_fraction": number(p.thermal_fraction, "1", p.reason if p.limit is None else None),
-                        "gate_voltage": p.gate.gate_voltage.as_dict(),
-                        "lowest_threshold": number(p.gate.lowest_threshold, "V"),
-                    }
-                    for p in channel.phases
-                ],
+                "phases": [_phase(p) for p in channel.phases],
             }
             for channel in result.no_fire.channels
         ],

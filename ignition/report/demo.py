@@ -23,7 +23,7 @@ def demo_text(circuit: Circuit, console: Console) -> int:
     Exit status: 0 where everything passes, else 1 [1]
     """
     result = check(circuit)
-    console.print(Text(f"{result.title}", style="bold"))
+    console.print(Text(f"{result.circuit.title}", style="bold"))
     console.print("The built-in circuit; nothing is written. Yours: ignition example pad.toml\n")
     _safety_officer(result, console)
     _designer(continuity(circuit), console)
@@ -39,10 +39,10 @@ def _safety_officer(result: Check, console: Console) -> None:
         (
             channel.channel,
             phase.phase,
-            engineering(phase.current, "A"),
-            engineering(phase.limit, "A"),
-            margin_text(phase.ratio),
-            "-" if phase.decibel is None else f"{phase.decibel:.0f} dB",
+            engineering(phase.least.worst.current, "A", towards="up"),
+            engineering(phase.least.limit, "A", towards="down"),
+            margin_text(phase.least.ratio),
+            "-" if phase.least.decibel is None else f"{math.floor(phase.least.decibel)} dB",
         )
         for channel in result.no_fire.channels
         for phase in channel.phases

@@ -9,7 +9,7 @@ from ignition.analyses.continuity.error_terms import Terms, error_terms
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Network
-from ignition.network.template import State, adc_pin, build_network, igniter_names
+from ignition.network.template import State, adc_pin, build_network, connected_igniters
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.sense import settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
@@ -20,7 +20,7 @@ __all__ = [
     "adc_band",
     "armed_states",
     "code_bounds",
-    "connected_igniters",
+    "highest_code",
     "line_reading",
     "reference_voltage",
     "remaining_charge",
@@ -90,18 +90,9 @@ def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int
     if len(circuit.channels) > 1:
         others.append({c.name: "open" for c in circuit.channels if c is not channel})
     return [
-        State(phase="armed", lines={**other, channel.name: line}, open_string=s) for s in strings for other in others
-    ]
-
-
-def connected_igniters(channel: ChannelModel, state: State) -> list[str]:
-    """Names of a channel's igniters that are not in an open string."""
-    line = state.lines.get(channel.name, "intact")
-    return [
-        name
-        for index, string in enumerate(igniter_names(channel))
-        for name in string
-        if not (line == "one string open" and index == state.open_string)
+        State(phase="armed", lines={**other, channel.name: line}, open_strings=frozenset({s}))
+        for s in strings
+        for other in others
     ]
 
 
@@ -250,14 +241,25 @@ def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left:
     if reference.low <= 0:
         return Spread.missing("1", "the battery cannot hold the converter's reference above zero")
     scale = 2.0**adc.bits
-    fixed = adc.total_error + 0.5
-    least = scale * low / (reference.high if low > 0 else reference.low) * (1.0 - left) - fixed
-    lifted = high + left * max(reference.high - high, 0.0)
-    most = scale * lifted / (reference.low if lifted > 0 else reference.high) + fixed
+    least = scale * low / (reference.high if low > 0 else reference.low) * (1.0 - left) - adc.total_error - 0.5
+    most = highest_code(circuit, high, left)
     middle = scale * nominal / reference.nominal
     top = scale - 1.0
     least, middle, most = (min(max(v, 0.0), top) for v in (least, middle, most))
     return Spread(low=least, nominal=middle, high=most, unit="1")
+
+
+def highest_code(circuit: Circuit, high: float, left: float) -> float:
+    """Return the highest reading of a pin voltage, not held to the converter's range [LSB].
+
+    Parameters
+    ----------
+    high : Highest pin voltage [V]
+    left : Largest share of the sample capacitor's step that is missing after the acquisition [1]
+    """
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    lifted = high + left * max(reference.high - high, 0.0)
+    return 2.0**adc.bits * lifted / (reference.low if lifted > 0 else reference.high) + adc.total_error + 0.5
 
 
 def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:

@@ -290,4 +290,6 @@ def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float 
 
 def _one_open(channel: ChannelModel, string: int, commanded: frozenset[str]) -> State:
     """The armed state with one string of a channel open and some channels commanded."""
-    return State(phase="armed", lines={channel.name: "one string open"}, open_string=string, commanded=commanded)
+    return State(
+        phase="armed", lines={channel.name: "one string open"}, open_strings=frozenset({string}), commanded=commanded
+    )

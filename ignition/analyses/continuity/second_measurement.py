@@ -8,17 +8,16 @@ from dataclasses import replace
 from ignition.analyses.continuity.bands import (
     armed_states,
     code_bounds,
-    connected_igniters,
     reference_voltage,
     spread_of,
 )
 from ignition.analyses.continuity.ratio import ratio_extremes
+from ignition.analyses.continuity.second_currents import Condition, driven_currents
 from ignition.analyses.continuity.second_parts import (
     SecondMeasurement,
     as_code,
     hulls,
     missing_charge,
-    raise_currents,
     second_box,
     separated,
     with_bus,
@@ -29,7 +28,7 @@ from ignition.analyses.no_fire.heating import heating
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.errors import NetworkError
 from ignition.network.elements import GROUND, Element, Network
-from ignition.network.template import adc_pin, build_network, drain, line_states
+from ignition.network.template import State, adc_pin, build_network, drain, line_states
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.toleranced import Spread, Toleranced
 
@@ -70,13 +69,10 @@ def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[S
     left = missing_charge(circuit, second.bus_upper, second.bus_lower, second.bus_filter)
     codes: list[tuple[str, Spread, Spread | None]] = []
     ratios: list[tuple[str, Spread, Spread | None]] = []
-    currents: dict[str, float] = {}
     for line in line_states(channel):
         for state in armed_states(circuit, channel, line):
             network = with_bus(build_network(circuit, state), second)
-            names = connected_igniters(channel, state) if line in ("intact", "one string open") else []
-            pin, *found = extremes(network, box, [Probe(node="bus.pin"), *(Probe(element=n) for n in names)])
-            raise_currents(currents, names, found)
+            pin = extremes(network, box, [Probe(node="bus.pin")])[0]
             if line == "not armed" and not circuit.controller.powered_before_arm_switch:
                 missing = Spread.missing("code", "the controller has no supply while the arm switch is open")
                 codes.append((line, missing, spread_of(pin, "V")))
@@ -87,10 +83,16 @@ def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[S
             if line != "not armed":
                 ratios.append((line, _ratio(circuit, channel, network, box, pin, left), None))
     readings, shares = hulls(codes), hulls(ratios)
-    warm = heating(circuit, channel, currents, None)
+    driven = driven_currents(circuit, channel, [("armed", lambda s: with_bus(build_network(circuit, s), second), box)])
+    warm = heating(circuit, channel, dict(driven.igniters), None)
     return [
         SecondMeasurement(
-            name="bus voltage", when="armed", readings=readings, separates=separated(readings), heating=warm
+            name="bus voltage",
+            when="armed",
+            readings=readings,
+            separates=separated(readings),
+            heating=warm,
+            driven=driven,
         ),
         SecondMeasurement(
             name="drain reading over bus reading",
@@ -98,6 +100,7 @@ def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[S
             readings=shares,
             separates=separated(shares),
             heating=warm,
+            driven=driven,
         ),
     ]
 
@@ -141,30 +144,34 @@ def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, p
         reason = "the controller has no supply while the arm switch is open"
         return SecondMeasurement(name=name, when=when, readings=(), separates=(), heating=None, reason=reason)
     members: list[tuple[str, Spread, Spread | None]] = []
-    currents: dict[str, float] = {}
+
+    def built(state: State) -> Network:
+        network = with_bus(build_network(circuit, state), second)
+        return replace(network, elements=network.elements + _pull_up_elements(channel, pull_up))
+
+    conditions: dict[str, Condition] = {}
     lines = [line for line in line_states(channel) if line != "not armed"]
     for phase, label in [*(("disarmed", line) for line in lines), ("armed", _CLOSED)]:
         box = second_box(circuit, channel, second, phase) | _pull_up_box(circuit, second)
+        conditions[phase] = (phase, built, box)
         line = "intact" if label == _CLOSED else label
         left = missing_charge(
             circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
         )
         for state in armed_states(circuit, channel, line):
-            network = with_bus(build_network(circuit, replace(state, phase=phase)), second)
-            network = replace(network, elements=network.elements + _pull_up_elements(channel, pull_up))
-            names = connected_igniters(channel, state) if label in ("intact", "one string open") else []
-            pin, *found = extremes(network, box, [Probe(node=adc_pin(channel)), *(Probe(element=n) for n in names)])
-            raise_currents(currents, names, found)
+            pin = extremes(built(replace(state, phase=phase)), box, [Probe(node=adc_pin(channel))])[0]
             members.append(
                 (label, as_code(code_bounds(circuit, pin.low, pin.nominal, pin.high, left)), spread_of(pin, "V"))
             )
     readings = hulls(members)
+    driven = driven_currents(circuit, channel, list(conditions.values()))
     return SecondMeasurement(
         name=name,
         when=when,
         readings=readings,
         separates=separated(readings),
-        heating=heating(circuit, channel, currents, None),
+        heating=heating(circuit, channel, dict(driven.igniters), None),
+        driven=driven,
     )
 
 

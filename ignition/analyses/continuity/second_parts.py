@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from ignition.analyses.continuity.second_currents import DrivenCurrents
 from ignition.analyses.continuity.thresholds import overlapping
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.heating import Heating
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.network.elements import GROUND, Element, Network
-from ignition.network.worst_case import Extreme
 from ignition.parts.sense import settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
 
@@ -20,7 +20,6 @@ __all__ = [
     "as_code",
     "hulls",
     "missing_charge",
-    "raise_currents",
     "second_box",
     "separated",
     "with_bus",
@@ -51,6 +50,8 @@ class SecondMeasurement:
     readings : One for each state that can be present then
     separates : Pairs of states whose readings do not overlap
     heating : What the measurement itself does to the igniters of an intact line or one with one string open
+    driven : What it drives through the igniters; None where the test cannot be made at all
+    pulse : For a pulse: its longest duration [s]
     longest_pulse : For a pulse: longest one that stays at a hundredth of the temperature rise to function [s]
     reason : Why the measurement cannot be made, or a number is missing
     """
@@ -60,6 +61,8 @@ class SecondMeasurement:
     readings: tuple[SecondReading, ...]
     separates: tuple[tuple[str, str], ...]
     heating: Heating | None
+    driven: DrivenCurrents | None = None
+    pulse: float | None = None
     longest_pulse: float | None = None
     reason: str | None = None
     caution: str | None = None
@@ -190,15 +193,3 @@ def missing_charge(
             0.0 if capacitor is None else capacitor.low,
         )
     )
-
-
-def raise_currents(currents: dict[str, float], names: Sequence[str], found: Sequence[Extreme]) -> None:
-    """Keep the highest current of each igniter.
-
-    Parameters
-    ----------
-    currents : Highest current of each igniter so far [A]; raised in place
-    found : Their bounds [A]
-    """
-    for name, extreme in zip(names, found, strict=True):
-        currents[name] = max(currents.get(name, 0.0), abs(extreme.low), abs(extreme.high))

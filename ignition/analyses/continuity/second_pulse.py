@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from ignition.analyses.continuity.bands import armed_states, code_bounds, connected_igniters
+from ignition.analyses.continuity.bands import armed_states, code_bounds
+from ignition.analyses.continuity.second_currents import driven_currents
 from ignition.analyses.continuity.second_parts import (
     SecondMeasurement,
     SecondReading,
     as_code,
     hulls,
     missing_charge,
-    raise_currents,
     second_box,
     separated,
     with_bus,
@@ -20,7 +20,8 @@ from ignition.analyses.continuity.second_parts import (
 from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage
 from ignition.analyses.no_fire.heating import heating, longest_pulse
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
-from ignition.network.template import adc_pin, build_network, line_states
+from ignition.network.elements import Network
+from ignition.network.template import State, adc_pin, build_network, line_states
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.mosfet import on_resistance_row, temperature_factor
 from ignition.parts.sense import filter_time_constant
@@ -46,14 +47,19 @@ def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced | None:
         float(temperature_factor(t, mosfet.hot_factor, mosfet.max_junction))
         for t in (ambient.low, ambient.nominal, ambient.high)
     ]
-    # a higher gate voltage than the row's can only lower the resistance: the low side is that of the best row
-    best = min(r.resistance.low for r in mosfet.rows)
     return Toleranced(
-        low=best * factor[0],
+        low=_least_on_resistance(circuit, channel),
         nominal=mosfet.rows[row].resistance.nominal * factor[1],
         high=mosfet.rows[row].resistance.high * factor[2],
         unit="ohm",
     )
+
+
+def _least_on_resistance(circuit: Circuit, channel: ChannelModel) -> float:
+    """Lowest on-resistance [ohm]: a higher gate voltage than a row's can only lower it, so the best row counts."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    cold = float(temperature_factor(circuit.ambient.low, mosfet.hot_factor, mosfet.max_junction))
+    return min(r.resistance.low for r in mosfet.rows) * cold
 
 
 def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[SecondMeasurement]:
@@ -78,6 +84,16 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
         reason = "the gate voltage lies below the lowest on-resistance row of the data sheet"
     elif acquisition is not None and acquisition.high > pulse.low:
         reason = f"the converter needs {acquisition.high:.3g} s to acquire, longer than the pulse"
+    box = second_box(circuit, channel, second, "armed")
+    fully_on = box | {f"{channel.name}.mosfet": Toleranced.exact(_least_on_resistance(circuit, channel), "ohm")}
+
+    def during_pulse(state: State) -> Network:
+        return with_bus(build_network(circuit, replace(state, commanded=frozenset({channel.name}))), second)
+
+    # a gate that the data sheet does not cover may still switch the MOSFET fully on
+    driven = driven_currents(circuit, channel, [("armed", during_pulse, fully_on)])
+    warm = heating(circuit, channel, dict(driven.igniters), pulse.high)
+    longest, why = longest_pulse(circuit, channel, dict(driven.igniters))
     if reason is not None or resistance is None:
         nothing: tuple[SecondReading, ...] = ()
         return [
@@ -86,26 +102,24 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
                 when=when,
                 readings=nothing,
                 separates=(),
-                heating=None,
+                heating=warm,
+                driven=driven,
+                pulse=pulse.high,
+                longest_pulse=longest,
                 reason=reason,
                 caution=caution,
             )
         ]
-    box = second_box(circuit, channel, second, "armed")
     pulsed = box | {f"{channel.name}.mosfet": resistance}
     at_drain: list[tuple[str, Spread, Spread | None]] = []
     at_bus: list[tuple[str, Spread, Spread | None]] = []
-    currents: dict[str, float] = {}
     for line in (line for line in line_states(channel) if line != "not armed"):
         for state in armed_states(circuit, channel, line):
             before = with_bus(build_network(circuit, state), second)
-            during = with_bus(build_network(circuit, replace(state, commanded=frozenset({channel.name}))), second)
-            names = connected_igniters(channel, state) if line in ("intact", "one string open") else []
             pins = [adc_pin(channel), *(["bus.pin"] if second.bus_upper is not None else [])]
             probes = [Probe(node=node) for node in pins]
             start = extremes(before, box, probes)
-            end = extremes(during, pulsed, [*probes, *(Probe(element=n) for n in names)])
-            raise_currents(currents, names, end[len(pins) :])
+            end = extremes(during_pulse(state), pulsed, probes)
             at_drain.append(
                 (
                     line,
@@ -115,8 +129,6 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
             if second.bus_upper is not None and second.bus_lower is not None:
                 parts = (second.bus_upper, second.bus_lower, second.bus_filter)
                 at_bus.append((line, *_during(circuit, pulse, start[1], end[1], parts, None)))
-    warm = heating(circuit, channel, currents, pulse.high)
-    longest, why = longest_pulse(circuit, channel, currents)
     result = []
     for name, members in (("drain in a test pulse", at_drain), ("bus in a test pulse", at_bus)):
         readings = hulls(members)
@@ -128,6 +140,8 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
                     readings=readings,
                     separates=separated(readings),
                     heating=warm,
+                    driven=driven,
+                    pulse=pulse.high,
                     longest_pulse=longest,
                     reason=why,
                     caution=caution,

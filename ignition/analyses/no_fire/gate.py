@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -14,7 +15,35 @@ from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshol
 from ignition.toleranced import Toleranced, vertices
 from ignition.typing import FloatArray
 
-__all__ = ["GateState", "controller_rail", "driven_gate_voltage", "gate_in_phase", "off_current", "phase_box"]
+__all__ = [
+    "ControllerState",
+    "GateState",
+    "controller_rail",
+    "controller_states",
+    "driven_gate_voltage",
+    "gate_in_phase",
+    "off_current",
+    "phase_box",
+]
+
+_ZERO = Toleranced.exact(0.0, "V")
+
+
+ControllerState = Literal["alive", "dead"]
+"""``dead``: no supply, by a flat or unplugged source, a fuse of its own, or because it is not switched on yet."""
+
+
+def controller_states(circuit: Circuit, phase: str) -> tuple[ControllerState, ...]:
+    """List what the controller can be in a phase: alive or dead, and dead only where nothing feeds it.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> controller_states(load_example("ejection-single-cell"), "disarmed")
+    ('dead',)
+    """
+    fed = circuit.controller.powered_before_arm_switch or phase != "disarmed"
+    return ("alive", "dead") if fed else ("dead",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,19 +53,20 @@ class GateState:
     Attributes
     ----------
     gate_voltage : Gate to source [V]
-    lowest_threshold : Lowest threshold at the hottest ambient [V]
+    lowest_threshold : Lowest threshold at the hottest ambient, which may lie below zero [V]
     off_current : Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A]
     """
 
     channel: str
     phase: str
+    controller: ControllerState
     gate_voltage: Toleranced
     lowest_threshold: float
     off_current: Toleranced
 
 
 def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = None) -> Toleranced:
-    """Return the controller's supply rail in a phase.
+    """Return the supply rail of a controller that is alive where it can be.
 
     Parameters
     ----------
@@ -52,6 +82,7 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         return Toleranced.exact(0.0, "V")
     if terminal is None:
         drawn = controller.current.high + sum(current.high for _, current in circuit.loads)
+        drawn += sum(circuit.battery.voltage.high / channel.upper.low for channel in circuit.channels)
         usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
         behind = circuit.battery.resistance
         if not controller.powered_before_arm_switch:
@@ -134,12 +165,15 @@ def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up
     return _bounds(law(vertices(members)), float(law(np.array([m.nominal for m in members]))))
 
 
-def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateState:
+def gate_in_phase(
+    circuit: Circuit, channel: ChannelModel, phase: str, controller: ControllerState = "alive"
+) -> GateState:
     """Return gate voltage and drain current of a channel that is not commanded.
 
-    Armed: the pin drives the gate low. Reset: the pin floats or is pulled up to the rail. Disarmed: as armed where the
-    controller is powered before the arm switch, else only the pull-down holds. Above the lowest hot threshold the
-    square law's saturation current bounds what the channel can pass from above.
+    Alive, armed or disarmed: the pin drives the gate low. Alive, in reset: the pin floats, is pulled up to the rail, or
+    is driven high where nothing is known of it. Dead: only the pull-down holds. Above the lowest hot threshold the
+    square law's saturation current bounds what the channel can pass from above; what it draws may sag the rail, so that
+    the low side is then found with a rail of zero.
 
     Parameters
     ----------
@@ -149,26 +183,36 @@ def gate_in_phase(circuit: Circuit, channel: ChannelModel, phase: str) -> GateSt
     -------
     Gate voltage [V] and off current [A]
     """
-    if phase == "reset":
-        rail = controller_rail(circuit, phase)
-        voltage = _floating(circuit, channel, rail, circuit.controller.pin.reset_pull_up)
-    elif phase == "disarmed" and not circuit.controller.powered_before_arm_switch:
-        # a gate that nothing at all drives may hold any charge: then it is taken at the supply
-        nothing = channel.pull_down is None
-        voltage = _floating(
-            circuit, channel, circuit.controller.supply if nothing else Toleranced.exact(0.0, "V"), None
-        )
-    else:
-        voltage = driven_gate_voltage(circuit, channel, Toleranced.exact(0.0, "V"))
     mosfet = circuit.mosfets[channel.mosfet]
     lowest = _threshold(mosfet, circuit.ambient.high, lowest=True)
+    if controller == "dead" or controller not in controller_states(circuit, phase):
+        # a gate that nothing at all drives may hold any charge: then it is taken at the supply
+        nothing = channel.pull_down is None
+        voltage = _floating(circuit, channel, circuit.controller.supply if nothing else _ZERO, None)
+    elif phase == "reset":
+        rail = controller_rail(circuit, phase)
+        voltage = _in_reset(circuit, channel, rail)
+        if voltage.high >= lowest:
+            voltage = replace(voltage, low=min(voltage.low, _in_reset(circuit, channel, replace(rail, low=0.0)).low))
+    else:
+        voltage = driven_gate_voltage(circuit, channel, _ZERO)
     return GateState(
         channel=channel.name,
         phase=phase,
+        controller=controller,
         gate_voltage=voltage,
-        lowest_threshold=max(lowest, 0.0),
+        lowest_threshold=lowest,
         off_current=off_current(mosfet, voltage, circuit.ambient),
     )
+
+
+def _in_reset(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:
+    """Gate voltage while the controller is alive and its pins are as reset leaves them [V]."""
+    pull_up = circuit.controller.pin.reset_pull_up
+    floating = _floating(circuit, channel, rail, None if pull_up == "driven high" else pull_up)
+    if pull_up != "driven high":
+        return floating
+    return replace(floating, high=max(floating.high, driven_gate_voltage(circuit, channel, rail).high))
 
 
 def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
@@ -208,16 +252,19 @@ def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -
     cold = _threshold(mosfet, ambient.low, lowest=False)
     high = float(
         leakage(ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high, mosfet.max_junction)
-    ) + passed(voltage.high, max(hot, 0.0), ambient.high, row.resistance.low)
+    ) + passed(voltage.high, hot, ambient.high, row.resistance.low)
     nominal = float(
         leakage(ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal, mosfet.max_junction)
-    ) + passed(voltage.nominal, max(usual, 0.0), ambient.nominal, row.resistance.nominal)
-    low = passed(voltage.low, max(cold, 0.0), ambient.low, row.resistance.high)
+    ) + passed(voltage.nominal, usual, ambient.nominal, row.resistance.nominal)
+    low = passed(voltage.low, cold, ambient.low, row.resistance.high)
     return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
 
 
 def phase_box(
-    circuit: Circuit, phase: str, on_resistances: Mapping[str, Toleranced] | None = None
+    circuit: Circuit,
+    phase: str,
+    on_resistances: Mapping[str, Toleranced] | None = None,
+    controller: ControllerState = "alive",
 ) -> dict[str, Toleranced]:
     """Return the bounds of every network parameter in a phase [SI].
 
@@ -228,8 +275,8 @@ def phase_box(
     """
     return parameter_box(
         circuit,
-        off_currents={c.name: gate_in_phase(circuit, c, phase).off_current for c in circuit.channels},
+        off_currents={c.name: gate_in_phase(circuit, c, phase, controller).off_current for c in circuit.channels},
         on_resistances=on_resistances or {},
-        rail=controller_rail(circuit, phase),
+        rail=_ZERO if controller == "dead" else controller_rail(circuit, phase),
         loads_certain=phase == "firing",
     )

@@ -9,7 +9,7 @@ from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.network.template import igniter_names
 from ignition.parts.igniter import thermal_fraction
 
-__all__ = ["FAR_BELOW", "Heating", "current_limit", "heating", "longest_pulse"]
+__all__ = ["FAR_BELOW", "Heating", "current_limit", "fraction_of", "heating", "longest_pulse"]
 
 FAR_BELOW = 0.01
 """Thermal fraction that a test may reach [1]: what one tenth of the no-fire current does at any length."""
@@ -160,3 +160,16 @@ def current_limit(circuit: Circuit, channel: ChannelModel, share: float = 0.1) -
         missing = next(kind for value, kind in thresholds if value is None)
         return None, f"igniter {missing!r} has no no-fire current"
     return min(limits)
+
+
+def fraction_of(model: IgniterModel, current: float, duration: float | None) -> float | None:
+    """Return the thermal fraction [1] that a current of that duration, or one that stays on, reaches in an igniter.
+
+    None where the igniter has no no-fire current, or no time constant for a pulse.
+
+    Parameters
+    ----------
+    current : Highest current [A]
+    duration : Pulse length [s]; None for a current that stays on
+    """
+    return None if model.threshold_low is None else _fraction(model, model.threshold_low, current, duration)

@@ -3,58 +3,129 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from ignition.analyses.no_fire.gate import GateState, gate_in_phase, phase_box
-from ignition.circuit.model import ChannelModel, Circuit
-from ignition.network.template import State, build_network, igniter_names, line_states
+from ignition.analyses.no_fire.gate import ControllerState, GateState, controller_states, gate_in_phase, phase_box
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.findings.corner import Corner, corner_of
+from ignition.network.template import State, build_network, connected_igniters, igniter_kinds
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.igniter import steady_thermal_fraction
+from ignition.toleranced import Toleranced
 
-__all__ = ["ChannelNoFire", "NoFire", "PhaseNoFire", "no_fire"]
+__all__ = [
+    "STEADY_PHASES",
+    "ChannelNoFire",
+    "IgniterNoFire",
+    "NoFire",
+    "PhaseNoFire",
+    "Uncommanded",
+    "no_fire",
+    "others_open",
+    "uncommanded_states",
+]
 
 STEADY_PHASES = ("disarmed", "reset", "armed")
+
+_INSULATION = 1e12
+"""Resistance of another channel's line that is open [ohm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uncommanded:
+    """Highest current that flows somewhere while nobody commands, with the state and the corner where it does.
+
+    Attributes
+    ----------
+    current : Either direction [A]
+    """
+
+    current: float
+    line_state: str
+    controller: ControllerState
+    corner: Corner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterNoFire:
+    """One igniter in one phase.
+
+    Attributes
+    ----------
+    limit : Lowest no-fire threshold [A]; None where it is not given
+    """
+
+    igniter: str
+    kind: str
+    worst: Uncommanded
+    limit: float | None
+    growth: float
+
+    @property
+    def ratio(self) -> float | None:
+        """Limit over current [1]; None where one is missing or no current flows."""
+        return None if self.limit is None or self.worst.current == 0.0 else self.limit / self.worst.current
+
+    @property
+    def decibel(self) -> float | None:
+        """The same [dB]."""
+        return None if not self.ratio else 20.0 * math.log10(self.ratio)
+
+    @property
+    def thermal_fraction(self) -> float | None:
+        """Share of the function temperature's rise that the current holds for ever [1]."""
+        if self.limit is None:
+            return None
+        share = float(steady_thermal_fraction(self.worst.current, max(self.limit, 0.0), self.growth))
+        return share if math.isfinite(share) else None
+
+    @property
+    def reason(self) -> str | None:
+        """Why the margin is missing."""
+        if self.limit is None:
+            return f"igniter {self.kind!r} has no no-fire current"
+        return "no current flows" if self.worst.current == 0.0 else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseNoFire:
-    """One channel in one phase.
-
-    Attributes
-    ----------
-    current : Highest igniter current, either direction [A]
-    limit : Lowest no-fire threshold of that igniter [A]; None where it is not given
-    ratio, decibel, thermal_fraction : Margin as limit over current [1], in dB, and as share of the function
-        temperature's rise [1]
-    igniters : Every igniter with its highest current [A] and its lowest no-fire threshold [A], None where it is not
-        given
-    """
+    """One channel in one phase: each igniter, the whole line, a short in place of the igniters, the converter's clamp."""
 
     phase: str
-    igniter: str
-    line_state: str
-    current: float
-    limit: float | None
-    ratio: float | None
-    decibel: float | None
-    thermal_fraction: float | None
-    gate: GateState
-    igniters: tuple[tuple[str, float, float | None], ...]
-    reason: str | None
+    igniters: tuple[IgniterNoFire, ...]
+    line: Uncommanded
+    into_short: Uncommanded
+    clamp: Uncommanded
+    gates: tuple[GateState, ...]
+
+    @property
+    def least(self) -> IgniterNoFire:
+        """The igniter of least margin; one whose limit is not known comes first."""
+
+        def closeness(one: IgniterNoFire) -> tuple[float, float]:
+            share = one.worst.current / one.limit if one.limit else math.inf
+            return share, one.worst.current
+
+        return max(self.igniters, key=closeness)
+
+    @property
+    def gate(self) -> GateState:
+        """The gate nearest to conduction, controller alive or dead."""
+        return max(self.gates, key=lambda gate: gate.gate_voltage.high)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelNoFire:
-    """All phases of one channel.
-
-    Attributes
-    ----------
-    current_into_short : Highest current that the armed line drives into a short in place of the igniters [A]
-    """
+    """All steady phases of one channel."""
 
     channel: str
     phases: tuple[PhaseNoFire, ...]
-    current_into_short: float
+
+    @property
+    def current_into_short(self) -> float:
+        """Highest current that the line drives into a short in place of the igniters [A]."""
+        return max(phase.into_short.current for phase in self.phases)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,90 +139,82 @@ class NoFire:
 def no_fire(circuit: Circuit) -> NoFire:
     """Analyse the highest uncommanded igniter current in the phases disarmed, reset and armed.
 
-    The current is the exact worst corner over all tolerances, leakage, sub-threshold and channel conduction of the
-    MOSFET included, of the intact line and, in a cluster, of the line with one string open, which leaves the others
-    more.
+    The current is the exact worst corner over all tolerances, with leakage, sub-threshold and channel conduction of
+    the MOSFET, of the intact line, and of a cluster in which all strings but one are open: spent, or not connected yet;
+    the one left takes the whole current, more than in any other choice of open strings. The controller is alive or
+    dead; a dead one's clamp leads to ground. Other channels' lines are intact or open.
     """
-    boxes = {phase: phase_box(circuit, phase) for phase in STEADY_PHASES}
-    channels = []
-    for channel in circuit.channels:
-        phases = []
-        for phase in STEADY_PHASES:
-            worst: dict[tuple[str, str], Extreme] = {}
-            for line, state in _states(channel, phase):
-                names = [n for string in igniter_names(channel) for n in string]
-                found = extremes(build_network(circuit, state), boxes[phase], [Probe(element=n) for n in names])
-                for name, extreme in zip(names, found, strict=True):
-                    worst[name, line] = extreme
-            phases.append(_phase(circuit, channel, phase, worst))
-        channels.append(
-            ChannelNoFire(channel=channel.name, phases=tuple(phases), current_into_short=_into_short(circuit, channel))
-        )
-    return NoFire(circuit=circuit.name, channels=tuple(channels))
-
-
-def _states(channel: ChannelModel, phase: str) -> list[tuple[str, State]]:
-    states = [("intact", State(phase=phase))]
-    if "one string open" in line_states(channel):
-        states += [
-            ("one string open", State(phase=phase, lines={channel.name: "one string open"}, open_string=index))
-            for index in range(len(channel.strings))
-        ]
-    return states
-
-
-def _size(extreme: Extreme) -> float:
-    size = max(abs(extreme.low), abs(extreme.high))
-    return 0.0 if size < NEGLIGIBLE else size
-
-
-def _phase(circuit: Circuit, channel: ChannelModel, phase: str, worst: dict[tuple[str, str], Extreme]) -> PhaseNoFire:
-    kinds = {
-        name: circuit.igniters[kind]
-        for names, string in zip(igniter_names(channel), channel.strings, strict=True)
-        for name, kind in zip(names, string, strict=True)
-    }
-
-    def closeness(key: tuple[str, str]) -> float:
-        limit = kinds[key[0]].threshold_low
-        return _size(worst[key]) / limit if limit else math.inf  # unknown, or already at its function temperature
-
-    key = max(worst, key=lambda k: (closeness(k), _size(worst[k])))
-    current, model = _size(worst[key]), kinds[key[0]]
-    limit = model.threshold_low
-    gate = gate_in_phase(circuit, channel, phase)
-    if limit is None:
-        reason = f"igniter {model.name!r} has no no-fire current"
-        ratio = decibel = fraction = None
-    elif current == 0.0:
-        reason, ratio, decibel, fraction = "no current flows", None, None, 0.0
-    else:
-        reason = None
-        ratio = limit / current
-        decibel = 20.0 * math.log10(ratio) if ratio > 0 else -math.inf
-        fraction = float(steady_thermal_fraction(current, limit, model.growth)) if limit > 0 else math.inf
-        if not math.isfinite(fraction):
-            fraction = None
-    return PhaseNoFire(
-        phase=phase,
-        igniter=key[0],
-        line_state=key[1],
-        current=current,
-        limit=limit,
-        ratio=ratio,
-        decibel=decibel,
-        thermal_fraction=fraction,
-        gate=gate,
-        igniters=tuple(
-            (name, max(_size(extreme) for (other, _), extreme in worst.items() if other == name), kind.threshold_low)
-            for name, kind in kinds.items()
+    return NoFire(
+        circuit=circuit.name,
+        channels=tuple(
+            ChannelNoFire(
+                channel=channel.name, phases=tuple(_phase(circuit, channel, phase) for phase in STEADY_PHASES)
+            )
+            for channel in circuit.channels
         ),
-        reason=reason,
     )
 
 
-def _into_short(circuit: Circuit, channel: ChannelModel) -> float:
-    """Highest current that the armed line drives into a short in place of the igniters."""
-    network = build_network(circuit, State(phase="armed", lines={channel.name: "shorted"}))
-    found = extremes(network, phase_box(circuit, "armed"), [Probe(element=f"{channel.name}.bridging")])
-    return _size(found[0])
+def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
+    found: dict[str, Uncommanded] = {}
+    lead, clamp = f"{channel.name}.lead out", f"{channel.name}.clamp"
+    for controller in controller_states(circuit, phase):
+        box = others_open(circuit, channel, phase_box(circuit, phase, controller=controller))
+        for label, state in uncommanded_states(channel, phase):
+            own = [] if label == "shorted" else connected_igniters(channel, state)
+            names = [*own, lead, clamp]
+            worst = extremes(build_network(circuit, state), box, [Probe(element=n) for n in names])
+            for name, extreme in zip(names, worst, strict=True):
+                key = "short" if (name, label) == (lead, "shorted") else name
+                one = _uncommanded(circuit, extreme, box, label, controller)
+                if key not in found or one.current > found[key].current:
+                    found[key] = one
+    return PhaseNoFire(
+        phase=phase,
+        igniters=tuple(
+            _igniter(name, circuit.igniters[kind], found[name]) for name, kind in igniter_kinds(channel).items()
+        ),
+        line=found[lead],
+        into_short=found["short"],
+        clamp=found[clamp],
+        gates=tuple(
+            gate_in_phase(circuit, channel, phase, controller) for controller in controller_states(circuit, phase)
+        ),
+    )
+
+
+def _igniter(name: str, model: IgniterModel, worst: Uncommanded) -> IgniterNoFire:
+    return IgniterNoFire(igniter=name, kind=model.name, worst=worst, limit=model.threshold_low, growth=model.growth)
+
+
+def uncommanded_states(channel: ChannelModel, phase: str) -> Iterator[tuple[str, State]]:
+    """List what a line can be in while nobody commands: intact, shorted, or with all strings but one open."""
+    yield "intact", State(phase=phase)
+    yield "shorted", State(phase=phase, lines={channel.name: "shorted"})
+    strings = frozenset(range(len(channel.strings)))
+    for left in strings if len(strings) > 1 else ():
+        lines = {channel.name: "some strings open"}
+        yield f"only string {left + 1} connected", State(phase=phase, lines=lines, open_strings=strings - {left})
+
+
+def others_open(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> dict[str, Toleranced]:
+    """Widen the leads of the other channels until they are open: then they load and sag the battery no more."""
+    wide = dict(box)
+    for other in circuit.channels:
+        if other is not channel:
+            lead = box[f"{other.name}.lead"]
+            wide[f"{other.name}.lead"] = Toleranced(low=lead.low, nominal=lead.nominal, high=_INSULATION, unit="ohm")
+    return wide
+
+
+def _uncommanded(
+    circuit: Circuit, extreme: Extreme, box: Mapping[str, Toleranced], label: str, controller: ControllerState
+) -> Uncommanded:
+    high = abs(extreme.high) >= abs(extreme.low)
+    size = max(abs(extreme.low), abs(extreme.high))
+    return Uncommanded(
+        current=0.0 if size < NEGLIGIBLE else size,
+        line_state=label,
+        controller=controller,
+        corner=corner_of(extreme, box, circuit.ambient.high, high=high),
+    )

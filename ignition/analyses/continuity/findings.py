@@ -1,0 +1,154 @@
+"""Findings on the continuity reading and on every test that the circuit file describes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ignition.analyses.continuity.bands import (
+    LineReading,
+    highest_code,
+    line_reading,
+    reference_voltage,
+    remaining_charge,
+)
+from ignition.analyses.continuity.second_measurement import second_measurements
+from ignition.analyses.continuity.second_parts import SecondMeasurement
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.analyses.no_fire.heating import fraction_of
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.findings.compare import Doubt, Statement, compare, undecided
+from ignition.findings.finding import Finding, Question, Reason
+from ignition.findings.igniter import no_fire_doubt, no_fire_statement
+from ignition.findings.presets import rule_limit, rules_in_use
+from ignition.findings.values import data_sheet, resting
+from ignition.network.template import igniter_kinds
+
+__all__ = ["continuity_findings", "reading_findings"]
+
+
+def continuity_findings(circuit: Circuit) -> Iterator[Finding]:
+    """Judge what the armed line reads and every described test, of every channel."""
+    box = phase_box(circuit, "armed")
+    for channel in circuit.channels:
+        intact, opened = (line_reading(circuit, channel, line, box) for line in ("intact", "open"))
+        yield from reading_findings(circuit, channel, intact, opened, second_measurements(circuit, channel))
+
+
+def reading_findings(
+    circuit: Circuit,
+    channel: ChannelModel,
+    intact: LineReading,
+    opened: LineReading,
+    tests: tuple[SecondMeasurement, ...],
+) -> Iterator[Finding]:
+    """Judge one channel's readings: the converter's range, open told from intact, and the described tests."""
+    yield _range(circuit, channel, intact)
+    yield _open_seen(circuit, channel, intact, opened)
+    for test in tests:
+        yield from _test(circuit, channel, test)
+
+
+def _unsettled(circuit: Circuit) -> Doubt | None:
+    """A converter of which nothing is known may not settle."""
+    adc = circuit.controller.adc
+    missing = tuple(
+        f"controller.adc.{name}" for name in ("sample_capacitance", "acquisition_time") if getattr(adc, name) is None
+    )
+    says = "whether the converter settles is not known"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing) if missing else None
+
+
+def _range(circuit: Circuit, channel: ChannelModel, intact: LineReading) -> Finding:
+    """An intact line that reads full scale hides what lies above."""
+    voltage, known = intact.band.voltage.high, reference_voltage(circuit).low > 0.0
+    left = remaining_charge(circuit, channel, "intact", phase_box(circuit, "armed"))
+    return compare(
+        Question.CONVERTER,
+        "converter-range",
+        highest_code(circuit, voltage, left) if known and voltage is not None else None,
+        "at most",
+        2.0**circuit.controller.adc.bits - 1.0,
+        "1",
+        says="highest reading of the intact line against full scale",
+        statement=data_sheet("controller"),
+        doubt=_unsettled(circuit) if known else Doubt(reason=Reason.NOT_SOLVED, says=str(intact.band.code.reason)),
+        channel=channel.name,
+        phase="armed",
+        line_state="intact",
+        rests_on=resting(circuit, "safe"),
+    )
+
+
+def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, opened: LineReading) -> Finding:
+    """A continuity test that cannot tell an open line from an intact one tests nothing."""
+    return compare(
+        Question.CONVERTER,
+        "open-line-seen",
+        opened.band.code.high,
+        "below",
+        intact.band.code.low,
+        "1",
+        says="highest reading of the open line against the lowest of the intact one",
+        statement=data_sheet("controller"),
+        doubt=_unsettled(circuit)
+        if intact.band.code.low is not None
+        else Doubt(reason=Reason.NOT_SOLVED, says=str(intact.band.code.reason)),
+        channel=channel.name,
+        phase="armed",
+        rests_on=resting(circuit, "safe"),
+    )
+
+
+def _test(circuit: Circuit, channel: ChannelModel, test: SecondMeasurement) -> Iterator[Finding]:
+    """What a test does to every igniter, and what the rules say of its currents."""
+    if test.driven is None:
+        doubt = Doubt(reason=Reason.NOT_SOLVED, says=f"{test.name} cannot be made: {test.reason}")
+        statement = Statement(source="the circuit file's description of the test", date="undated")
+        yield undecided(
+            Question.TEST, "test-below-no-fire", doubt, statement=statement, channel=channel.name, phase=test.name
+        )
+        return
+    kinds = igniter_kinds(channel)
+    for name, current in test.driven.igniters.items():
+        model = circuit.igniters[kinds[name]]
+        heated = test.pulse is not None
+        yield compare(
+            Question.TEST,
+            "test-below-no-fire",
+            fraction_of(model, current, test.pulse) if heated else current,
+            "below",
+            1.0 if heated else model.threshold_low,
+            "1" if heated else "A",
+            says=f"{test.name}: "
+            + (
+                f"share of its function temperature that {name} reaches in the longest pulse"
+                if heated
+                else f"highest current in {name} against its no-fire current"
+            ),
+            statement=no_fire_statement(circuit, model.name),
+            doubt=no_fire_doubt(circuit, model.name),
+            channel=channel.name,
+            phase=test.name,
+            igniter=name,
+            rests_on=resting(circuit, "safe"),
+        )
+    weakest = {kind: name for name, kind in reversed(kinds.items())}
+    for rule in rules_in_use(circuit):
+        if rule.quantity not in ("monitor current", "current into a short"):
+            continue
+        for kind, name in weakest.items():
+            yield compare(
+                Question.TEST,
+                rule.id,
+                test.driven.line if rule.quantity == "monitor current" else test.driven.into_short,
+                "at most",
+                rule_limit(rule, circuit.igniters[kind].threshold_low),
+                "A",
+                says=f"{test.name}: {rule.says}",
+                statement=rule.statement,
+                doubt=no_fire_doubt(circuit, kind) if rule.rests_on_no_fire else None,
+                channel=channel.name,
+                phase=test.name,
+                igniter=name,
+                rests_on=resting(circuit, "safe"),
+            )

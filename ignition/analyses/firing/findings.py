@@ -1,0 +1,159 @@
+"""Findings on firing: current, function, gate drive, supply, and what the pulse does to switch, wires and fuses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.findings.compare import Doubt, compare
+from ignition.findings.finding import Finding, Question, Reason
+from ignition.findings.igniter import all_fire_doubt, all_fire_statement
+from ignition.findings.presets import Rule, rules_in_use
+from ignition.findings.values import data_sheet, resting
+
+__all__ = ["firing_findings"]
+
+
+def firing_findings(circuit: Circuit, found: Firing) -> Iterator[Finding]:
+    """Judge every igniter, channel and part of the feed over the firing sequence."""
+    for channel, active in zip(circuit.channels, found.channels, strict=True):
+        for igniter in active.igniters:
+            yield _current(circuit, channel, igniter)
+            yield _function(circuit, channel, igniter)
+        yield _gate_drive(circuit, channel, active)
+        yield _junction(circuit, channel, active)
+        for rule in rules_in_use(circuit):
+            if rule.quantity == "firing current":
+                for igniter in active.igniters:
+                    yield _current(circuit, channel, igniter, rule)
+            elif rule.quantity == "pulse":
+                for igniter in active.igniters:
+                    yield _pulse(circuit, channel, rule, igniter)
+
+
+def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, rule: Rule | None = None) -> Finding:
+    """Lowest current against the all-fire current, or against what a rule makes of it."""
+    all_fire = circuit.igniters[igniter.kind].all_fire_current
+    share = 1.0 if rule is None else rule.share_of_all_fire
+    limit = None if all_fire is None or share is None else share * all_fire
+    if rule is not None and rule.current is not None:
+        limit = max(limit or 0.0, rule.current)
+    doubt = None if share is None else all_fire_doubt(circuit, igniter.kind)
+    if igniter.current.low is None:
+        doubt = doubt or Doubt(reason=igniter.cause, says=str(igniter.current.reason), keys=igniter.keys)
+    return compare(
+        Question.FIRING_CURRENT,
+        "above-all-fire" if rule is None else rule.id,
+        igniter.current.low,
+        "at least",
+        limit if all_fire is not None or share is None else None,
+        "A",
+        says=f"lowest firing current in {igniter.igniter} against its all-fire current" if rule is None else rule.says,
+        statement=all_fire_statement(circuit, igniter.kind) if rule is None else rule.statement,
+        doubt=doubt,
+        channel=channel.name,
+        phase="firing",
+        igniter=igniter.igniter,
+        corner=igniter.corner,
+        rests_on=resting(circuit, "fire"),
+    )
+
+
+def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | None, Doubt | None]:
+    """Latest function time, infinite where it has no bound though everything is known; and what is in doubt."""
+    doubt = all_fire_doubt(circuit, igniter.kind)
+    if igniter.function_time.high is not None:
+        return igniter.function_time.high, doubt
+    if igniter.cause is Reason.EXCEEDED:
+        return math.inf, None
+    return None, doubt or Doubt(reason=igniter.cause, says=str(igniter.reason), keys=igniter.keys)
+
+
+def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -> Finding:
+    value, doubt = _without_bound(circuit, igniter)
+    lost = value is not None and math.isinf(value)
+    return compare(
+        Question.FUNCTION,
+        "functions",
+        value,
+        "at most",
+        channel.pulse.low,
+        "s",
+        says=f"{igniter.igniter} may not function: {igniter.reason}"
+        if lost
+        else f"latest function of {igniter.igniter} within the shortest pulse",
+        statement=all_fire_statement(circuit, igniter.kind),
+        doubt=doubt,
+        channel=channel.name,
+        phase="firing",
+        igniter=igniter.igniter,
+        rests_on=resting(circuit, "fire"),
+    )
+
+
+def _pulse(circuit: Circuit, channel: ChannelModel, rule: Rule, igniter: IgniterFiring) -> Finding:
+    """Shortest pulse against a multiple of the latest function time, and a least time."""
+    value, doubt = _without_bound(circuit, igniter)
+    limit = None if value is None else max((rule.times_function_time or 0.0) * value, rule.time or 0.0)
+    lost = limit is not None and math.isinf(limit)
+    return compare(
+        Question.FUNCTION,
+        rule.id,
+        channel.pulse.low,
+        "at least",
+        limit,
+        "s",
+        says=f"{rule.says}: {igniter.igniter} may not function at all" if lost else rule.says,
+        statement=rule.statement,
+        doubt=doubt,
+        channel=channel.name,
+        phase="firing",
+        igniter=igniter.igniter,
+        rests_on=resting(circuit, "fire"),
+    )
+
+
+def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
+    return compare(
+        Question.GATE_DRIVE,
+        "gate-drive",
+        active.gate_voltage.low,
+        "at least",
+        circuit.mosfets[channel.mosfet].rows[0].gate,
+        "V",
+        says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
+        statement=data_sheet("MOSFET", channel.mosfet),
+        channel=channel.name,
+        phase="firing",
+        rests_on=resting(circuit, "fire", "controller", "battery", "feed", "load", "channel", "ambient"),
+    )
+
+
+def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
+    mosfet = circuit.mosfets[channel.mosfet]
+    key = f"mosfet.{channel.mosfet}.thermal"
+    doubt = None
+    if active.mosfet_junction.high is None:
+        missing = not mosfet.thermal
+        doubt = Doubt(
+            reason=Reason.MISSING_KEY if missing else Reason.OUTSIDE_DATA_SHEET,
+            says=str(active.mosfet_junction.reason),
+            keys=(key,) if missing else (),
+        )
+    return compare(
+        Question.JUNCTION,
+        "mosfet-junction",
+        active.mosfet_junction.high,
+        "at most",
+        mosfet.max_junction,
+        "degC",
+        says="highest junction temperature at the end of the pulse",
+        statement=data_sheet("MOSFET", channel.mosfet),
+        doubt=doubt,
+        base=circuit.ambient.high,
+        channel=channel.name,
+        phase="firing",
+        rests_on=resting(circuit, "fire"),
+    )
