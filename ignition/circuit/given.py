@@ -1,0 +1,108 @@
+"""What a circuit file gives: each key with its value, which values count as exact, and which keys nothing uses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from pydantic import BaseModel
+
+from ignition.circuit.model import Circuit
+from ignition.toleranced import Toleranced
+
+__all__ = ["exact_keys", "given_keys", "unused_keys"]
+
+_LATER = {
+    "edge": "the switch-on edge is not analysed",
+    "reverse_transfer_capacitance": "the switch-on edge is not analysed",
+    "gate_drain_charge": "the switch-on edge is not analysed",
+    "output_capacitance": "turn-off and the settling of the drain are not judged",
+    "avalanche_energy": "turn-off is not analysed",
+}
+"""Keys, by their last word, that no analysis behind a finding reads yet."""
+
+_NAMES = ("format", "title", "name", "source", "date", "wire", "gate")
+
+
+def given_keys(circuit: Circuit) -> dict[str, Any]:
+    """Return each key that the file gives, dotted, with its value.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> str(given_keys(load_example("tether-cutter"))["channel[0].pulse"])
+    '2 s'
+    """
+    return dict(_walk("", circuit.given))
+
+
+def _walk(key: str, value: Any) -> Iterator[tuple[str, Any]]:
+    if isinstance(value, BaseModel):
+        for name in sorted(value.model_fields_set):
+            yield from _walk(f"{key}.{name}" if key else name, getattr(value, name))
+    elif isinstance(value, dict):
+        for name, member in value.items():
+            yield from _walk(f"{key}.{name}", member)
+    elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
+        for index, member in enumerate(value):
+            yield from _walk(f"{key}[{index}]", member)
+    else:
+        yield key, value
+
+
+def exact_keys(circuit: Circuit) -> tuple[str, ...]:
+    """List the keys whose value is written without a tolerance, so that it counts as exact."""
+    return tuple(
+        key
+        for key, value in given_keys(circuit).items()
+        if isinstance(value, Toleranced) and value.is_exact and key.rsplit(".", 1)[-1] not in _NAMES
+    )
+
+
+def unused_keys(circuit: Circuit) -> dict[str, str]:
+    """Return the keys that the file gives and no finding of this circuit uses, each with the reason."""
+    keys = given_keys(circuit)
+    return {key: why for key in keys if (why := _why_unused(key, keys, circuit)) is not None}
+
+
+def _why_unused(key: str, keys: dict[str, Any], circuit: Circuit) -> str | None:
+    table, _, name = key.rpartition(".")
+    if name in _LATER:
+        return _LATER[name]
+    if key.startswith("igniter."):
+        used = {kind for channel in circuit.channels for string in channel.strings for kind in string}
+        kind = next((k for k in circuit.given.igniter if key.startswith(f"igniter.{k}.")), "")
+        return None if kind in used else "no channel has this igniter"
+    if key.startswith("mosfet."):
+        kind = next((k for k in circuit.given.mosfet if key.startswith(f"mosfet.{k}.")), "")
+        return None if kind in {channel.mosfet for channel in circuit.channels} else "no channel has this MOSFET"
+    if table == "battery":
+        return _battery(name, keys)
+    if key == "controller.hold_up_capacitance" and "controller.brown_out" not in keys:
+        return "without brown_out nothing says how far the supply may fall"
+    if key in ("controller.adc.noise", "controller.adc.samples"):
+        return "asked for only by: ignition continuity --trials"
+    if name == "start" and len(circuit.channels) == 1:
+        return "a single channel starts when it starts"
+    if table == "checklist":
+        return _checklist(name, circuit)
+    return None
+
+
+def _battery(name: str, keys: dict[str, Any]) -> str | None:
+    whole = "battery.resistance" in keys or "battery.readings.open" in keys
+    if name == "capacity" and ("battery.cell_resistance" in keys or whole):
+        return "the resistance is given, so that it is not looked up by capacity"
+    if name == "cells_in_parallel" and whole:
+        return "the resistance of the whole battery is given"
+    voltage = "battery.open_circuit_voltage" in keys or "battery.readings.open" in keys
+    if name == "cells_in_series" and voltage and whole:
+        return "voltage and resistance of the whole battery are given"
+    return "the readings give the voltage" if name == "state_of_charge" and "battery.readings.open" in keys else None
+
+
+def _checklist(name: str, circuit: Circuit) -> str | None:
+    chosen = circuit.presets
+    if chosen is None or "hobby high power" in chosen:
+        return None
+    return f"no preset in use asks for {name}"

@@ -1,0 +1,235 @@
+"""Circuits that must not pass, each with its calculation by hand; and the sound one beside them, which nothing fails.
+
+All values are invented. A circuit is the sound one with one thing spoilt; the expected numbers are worked out in the
+comment above each case, from Ohm's law and the formulas named there, not by the package.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from ignition.analyses.verdict import Check, check
+from ignition.circuit.file import parse_circuit
+from ignition.findings.finding import Finding, Reason
+from tests.circuit.edits import edited
+from tests.circuit.sound import SOUND
+
+NOT_YET = {"switch-on edge", "turn-off", "single faults"}
+
+
+def checked(*swaps: tuple[str, str], more: str = "") -> Check:
+    """The sound circuit with edits, checked."""
+    return check(parse_circuit(edited(SOUND, *swaps) + more))
+
+
+def of_rule(result: Check, rule: str, **where: str) -> list[Finding]:
+    """Findings of one rule, of one channel, phase or igniter where that is named."""
+    found = [f for f in result.findings if f.rule == rule and all(getattr(f, k) == v for k, v in where.items())]
+    assert found, f"no finding of {rule} {where}"
+    return found
+
+
+def worst(result: Check, rule: str, **where: str) -> Finding:
+    """The finding of least margin of a rule."""
+    return min(of_rule(result, rule, **where), key=lambda f: math.inf if f.margin is None else f.margin)
+
+
+def test_the_sound_circuit_fails_nothing() -> None:
+    """Only what is not analysed yet is UNKNOWN; and that alone keeps the whole from a PASS."""
+    result = checked()
+    assert {f.verdict for f in result.findings if f.reason is not Reason.NOT_ANALYSED} == {"PASS"}
+    assert {str(f.question) for f in result.findings if f.reason is Reason.NOT_ANALYSED} == NOT_YET
+    assert result.verdict == "UNKNOWN"
+
+
+STRONG = '[["match"], ["other"], ["other"]]'
+OTHER = """
+[igniter.other]
+bridge_resistance = "12 ohm"
+temperature_coefficient = "0 / K"
+function_temperature = "320 degC"
+reference_temperature = "20 degC"
+no_fire = { current = "0.2 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }
+all_fire = { current = "0.8 A", duration = "50 ms", reliability = 0.999, confidence = 0.95 }
+time_constant = "10 ms"
+spent = "open"
+"""
+SMALL_DIVIDER = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "300 ohm", lower = "100 ohm"')
+
+
+@pytest.mark.parametrize("order", [("match", "other", "other"), ("other", "match", "other"), ("other", "other", "match")])
+def test_the_last_string_takes_the_whole_sense_current(order: tuple[str, str, str]) -> None:
+    """All strings but one may be open: the igniter left carries 8.4 V over one loop, in whatever order they are written.
+
+    By hand: 8.4 V / (0.04 + 0.01 + 0.01 + lead + 1.0 + 300 + 100 ohm) = 20.9 mA, lead 0.02 ohm and more; with the two
+    others connected the first of them alone would carry 12/13.5 of it at most.
+    """
+    strings = ", ".join(f'["{kind}"]' for kind in order)
+    result = checked(('[["match"]]', f"[{strings}]"), SMALL_DIVIDER, more=OTHER)
+    name = f"line.igniter {order.index('match') + 1}.1"
+    found = of_rule(result, "below-no-fire", phase="armed", igniter=name)[0]
+    assert found.value == pytest.approx(8.4 / 401.3, rel=2e-3)
+    assert found.line_state == f"only string {order.index('match') + 1} connected"
+    # one tenth of 0.2 A is 20 mA, exceeded by 20.9 mA
+    assert worst(result, "monitor-current-tenth", phase="armed").verdict == "FAIL"
+
+
+def test_the_line_current_is_held_to_a_rule_on_the_line() -> None:
+    """Three strings share the current, none exceeds a third of it, and the line still carries it all: FAIL."""
+    result = checked(('[["match"]]', '[["match"], ["match"], ["match"]]'), SMALL_DIVIDER)
+    found = worst(result, "monitor-current-tenth", phase="armed")
+    assert found.verdict == "FAIL" and found.value == pytest.approx(8.4 / 401.0, rel=3e-3)
+
+
+def test_a_dead_controller_leads_the_sense_current_to_ground() -> None:
+    """Alive: 8.4 V / 147 kohm = 57 uA. Dead, the clamp holds the pin at 0.3 V: (8.4 - 0.3) / 100 kohm = 81 uA."""
+    found = worst(checked(), "below-no-fire", phase="armed")
+    assert found.controller == "dead"
+    by_hand = (8.4 - 0.3 + 0.3 * 100.0 / 47.0 * 0.0) / 100e3  # the lower resistor takes 0.3 V / 47 kohm of it
+    assert found.value == pytest.approx(by_hand, rel=3e-3)
+    # an igniter whose tenth lies between the two is passed by the living controller alone
+    between = ('no_fire = { current = "0.2 A"', 'no_fire = { current = "0.7 mA"')
+    assert worst(checked(between), "monitor-current-tenth", phase="armed").verdict == "FAIL"
+
+
+def test_a_test_pulse_that_heats_the_bridge_to_its_function_fails() -> None:
+    """2 ms at 8.4 V / 1.2 ohm = 7 A: x = (7 / 0.2)^2 (1 - exp(-0.2)) = 220 times the function temperature's rise."""
+    pulse = ("sense = {", 'second = { test_pulse = "2 ms" }\nsense = {')
+    result = checked(pulse)
+    found = worst(result, "test-below-no-fire")
+    assert found.verdict == "FAIL" and found.value is not None and 100.0 < found.value < 300.0
+    assert result.verdict == "FAIL"
+
+
+def test_a_pull_up_test_counts_the_closed_arm_switch() -> None:
+    """A 39 ohm pull-up to 3.3 V, arm switch closed: (8.4 - 3.3) V / (39 + 30 + 1.1 ohm) = 73 mA, over 20 mA."""
+    result = checked(("sense = {", 'second = { drain_pull_up = "39 ohm" }\nsense = {'))
+    found = worst(result, "monitor-current-tenth", phase="drain with weak pull-up")
+    assert found.verdict == "FAIL"
+    assert found.value == pytest.approx((8.4 - 3.3) / (39.0 + 30.0 + 1.2), rel=0.02)
+
+
+def test_a_threshold_below_zero_when_hot_fails() -> None:
+    """0.1 V at 25 degC less 4 mV/K x 55 K at 80 degC is -0.12 V: the gate at 0 V conducts."""
+    result = checked(
+        ('threshold = "1.0 V .. 1.5 V .. 2.0 V"', 'threshold = "0.1 V .. 0.5 V .. 0.9 V"'),
+        ('temperature = "20 degC"', 'temperature = "20 degC .. 30 degC .. 80 degC"'),
+    )
+    found = worst(result, "gate-held-off", phase="armed")
+    assert found.verdict == "FAIL" and found.limit == pytest.approx(-0.12) and found.margin == 0.0
+
+
+def test_current_into_the_pin_beyond_its_rating_fails() -> None:
+    """1 kohm from the drain: a dead controller's clamp takes (8.4 - 0.3) V / 1.02 kohm less 0.3 V / 47 kohm = 7.9 mA."""
+    found = worst(checked(('upper = "100 kohm"', 'upper = "1 kohm"')), "pin-clamp-current", phase="armed")
+    assert found.verdict == "FAIL" and found.value == pytest.approx(7.9e-3, rel=0.02)
+
+
+def test_a_converter_that_saturates_on_an_intact_line_fails() -> None:
+    """8.4 V x 100 / 200 = 4.2 V at a converter of 3.0 V: it reads full scale whatever the line does."""
+    found = worst(checked(('lower = "47 kohm"', 'lower = "100 kohm"')), "converter-range")
+    assert found.verdict == "FAIL" and found.value is not None and found.value > 4095.0
+
+
+def test_an_unknown_igniter_does_not_hide_its_neighbour() -> None:
+    """One without a no-fire current is UNKNOWN; the other, at 20.9 mA over its tenth, still FAILs in the same rule."""
+    nameless = OTHER.replace(
+        'no_fire = { current = "0.2 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }\n', ""
+    )
+    result = checked(('[["match"]]', '[["other"], ["match"]]'), SMALL_DIVIDER, more=nameless)
+    verdicts = {f.igniter: f.verdict for f in of_rule(result, "output-leakage-20-db", phase="armed")}
+    assert verdicts == {"line.igniter 1.1": "UNKNOWN", "line.igniter 2.1": "FAIL"}
+
+
+def test_an_own_monitor_limit_holds_in_every_phase() -> None:
+    """A pull-up of 47 kohm in reset lifts the gate above 1 V x: 3.3 V x 10 / 57.1 = 0.58 V; hot it conducts in reset only."""
+    limit = '\n[[rules.limit]]\nname = "own"\nkind = "monitor current at most"\ncurrent = "1 mA"\nsource = "pad book"\ndate = "2026"\n'
+    result = checked(
+        ('reset_pull_up = "none"', 'reset_pull_up = "10 kohm"'),
+        more=limit,
+    )  # 3.3 V x 10 / 20.1 = 1.64 V at the gate, above the lowest threshold of 1.0 V: it conducts
+    assert {f.phase: f.verdict for f in of_rule(result, "own")} == {
+        "disarmed": "PASS",
+        "reset": "FAIL",
+        "armed": "PASS",
+    }
+
+
+def test_all_fire_is_shifted_to_the_cold_in_the_150_percent_rule() -> None:
+    """At -40 degC the bridge needs sqrt((200 - -40) / (200 - 20)) = 1.1547 times the current: 1.5 x 0.8 x 1.1547 = 1.386 A.
+
+    The loop: 8.0 V / (0.1 + 0.01 + 0.05 + leads + 1.5 + 0.02 x 1.6 + R) with R chosen so that 1.25 A flow: between 1.2 A,
+    which the unshifted rule asks, and 1.386 A.
+    """
+    cold = (
+        ('temperature = "20 degC"', 'temperature = "-40 degC .. 20 degC"'),
+        ('function_temperature = "320 degC"', 'function_temperature = "200 degC"'),
+        ('resistance = "10 mohm"', 'resistance = "4.55 ohm"'),
+    )
+    found = worst(checked(*cold), "firing-current-150-percent")
+    assert found.limit == pytest.approx(1.5 * 0.8 * math.sqrt(240.0 / 180.0), rel=1e-9)
+    assert found.value is not None and 1.2 < found.value < 1.386 and found.verdict == "FAIL"
+
+
+def test_without_a_function_temperature_a_cold_day_is_not_taken_lightly() -> None:
+    """The same circuit without the key: UNKNOWN, because a plausible shift exceeds what the margin bears."""
+    cold = (
+        ('temperature = "20 degC"', 'temperature = "-40 degC .. 20 degC"'),
+        ('function_temperature = "320 degC"\n', ""),
+        ('resistance = "10 mohm"', 'resistance = "4.55 ohm"'),
+    )
+    found = worst(checked(*cold), "firing-current-150-percent")
+    assert found.verdict == "UNKNOWN" and "igniter.match.function_temperature" in found.keys
+
+
+@pytest.mark.parametrize(
+    ("statement", "rule"), [("no_fire", "below-no-fire"), ("all_fire", "firing-current-150-percent")]
+)
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("reliability = 0.999", "reliability = 0.998"), ("confidence = 0.95", "confidence = 0.9"), ("reliability = 0.999, ", ""), (", confidence = 0.95", "")],
+)
+def test_a_statement_that_holds_for_too_few_is_unknown(statement: str, rule: str, old: str, new: str) -> None:
+    """0.999 at 95 % is asked: less, or nothing said, carries no PASS; a file may ask for less."""
+    line = next(x for x in SOUND.splitlines() if x.startswith(f"{statement} ="))
+    swap = (line, line.replace(old, new, 1))
+    found = worst(checked(swap), rule)
+    assert found.verdict == "UNKNOWN" and found.reason is Reason.BELOW_REQUIRED_RELIABILITY
+    if new and "0." in new:
+        asked = "\n[rules]\nreliability = 0.99\nconfidence = 0.9\n"
+        assert worst(checked(swap, more=asked), rule).verdict == "PASS"
+
+
+@pytest.mark.parametrize(
+    ("swaps", "removed", "rule"),
+    [
+        # 3.3 V x 10 / (10 + 10.1) = 1.64 V against 1.0 V; left out, the pin may be driven high
+        ((('reset_pull_up = "none"', 'reset_pull_up = "10 kohm"'),), 'reset_pull_up = "10 kohm"\n', "gate-held-off"),
+        # below the highest battery voltage of 8.4 V
+        ((('breakdown = "30 V"', 'breakdown = "8 V"'),), 'breakdown = "8 V"\n', "blocking-voltage"),
+        # 1 s of 2.5 A through a fuse of 1 A and 1 A^2 s
+        (
+            (("[[feed]]", '[[feed]]\nname = "fuse"\nkind = "fuse"\nresistance = "10 mohm"\nrating = "1 A"\nmelting_i2t = "1e-6 A^2 s"\n\n[[feed]]'),),
+            'melting_i2t = "1e-6 A^2 s"\n',
+            "functions",
+        ),
+    ],
+)
+def test_removing_a_key_that_fails_does_not_pass(
+    swaps: tuple[tuple[str, str], ...], removed: str, rule: str
+) -> None:
+    """What fails with a key is no PASS without it."""
+    assert worst(checked(*swaps), rule).verdict == "FAIL"
+    without = checked(*swaps, (removed, ""))
+    assert {f.verdict for f in of_rule(without, rule)} & {"FAIL", "UNKNOWN"}
+    assert without.verdict != "PASS"
+
+
+def test_no_limits_no_verdict() -> None:
+    """Without a preset and without a limit of its own nothing was judged by a rule."""
+    result = checked(more="\n[rules]\npresets = []\n")
+    assert [f.reason for f in result.findings if f.reason is Reason.NO_LIMIT] == [Reason.NO_LIMIT]
+    limit = '\n[rules]\npresets = []\n[[rules.limit]]\nname = "own"\nkind = "monitor current at most"\ncurrent = "1 mA"\nsource = "pad book"\ndate = "2026"\n'
+    assert not [f for f in checked(more=limit).findings if f.reason is Reason.NO_LIMIT]
