@@ -2,10 +2,12 @@
 
 The bridge equation ``C dtheta/dt = I^2 R0 (1 + alpha theta) - gamma theta`` is written with the thermal fraction
 ``x = theta / theta_f`` (1 = the bridge functions), the steady threshold current ``I0`` (the current that just
-reaches x = 1 when held for ever), ``tau = C / gamma`` and the growth ``a = alpha theta_f``::
+reaches x = 1 when held for ever), ``tau = C / gamma`` and the growth ``a = alpha theta_f = R(T_f) / R(T) - 1`` of the
+resistance R0 = R(T) from the ambient temperature T to the function temperature T_f::
 
     tau dx/dt = (I / I0)^2 (1 + a x) / (1 + a) - x
 
+With the threshold given, more growth means slower heating at every x below 1, as does a longer tau or a higher I0.
 Between two changes of current this is linear, so every function here is a closed form.
 """
 
@@ -23,6 +25,8 @@ __all__ = [
     "ResponseFit",
     "adiabatic_energy",
     "function_time",
+    "resistance_growth",
+    "resistance_ratio",
     "shifted_threshold",
     "steady_thermal_fraction",
     "sustained",
@@ -170,7 +174,8 @@ def adiabatic_energy(
 ) -> FloatArray:
     """Return the energy that functions the bridge when it arrives too fast for any to be lost [J].
 
-    E0 = C theta_f = I0^2 R0 (1 + a) tau.
+    E0 = C theta_f = I0^2 R0 (1 + a) tau = I0^2 R(T_f) tau: threshold, cold resistance R0 and growth all belong to the
+    one ambient temperature for which the energy is stated.
 
     Parameters
     ----------
@@ -247,6 +252,63 @@ def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike,
         functions = thermal_fraction(np.sqrt(middle), 1.0, 1.0, elapsed, growth=grown) >= 1.0
         low, high = np.where(functions, low, middle), np.where(functions, middle, high)
     return np.asarray(amperes / np.sqrt(np.maximum(0.5 * (low + high), 1.0)))
+
+
+def resistance_ratio(temperature: ArrayLike, coefficient: ArrayLike, reference_temperature: ArrayLike) -> FloatArray:
+    """Return the bridge resistance at a temperature over that at the reference temperature [1].
+
+    R(T) / R(T0) = 1 + alpha (T - T0).
+
+    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
+
+    Parameters
+    ----------
+    temperature : Bridge temperature [degC], any shape, broadcasts
+    coefficient : Temperature coefficient alpha [1/K], either sign, any shape, broadcasts
+    reference_temperature : Temperature at which resistance and coefficient are stated [degC], any shape, broadcasts
+
+    Examples
+    --------
+    >>> round(float(resistance_ratio(300.0, 1e-3, 20.0)), 9)
+    1.28
+    """
+    alpha = real("temperature coefficient", coefficient, "1/K")
+    rise = real("temperature", temperature, "degC") - real("reference temperature", reference_temperature, "degC")
+    ratio = np.asarray(1.0 + alpha * rise)
+    if not (ratio > 0.0).all():
+        raise InputError(
+            f"temperature coefficient brings the bridge to zero ohm: received {float(np.min(alpha)):g} / K at "
+            f"{float(np.max(temperature)):g} degC; correct the coefficient, or the temperatures"
+        )
+    return ratio
+
+
+def resistance_growth(
+    function_temperature: ArrayLike,
+    temperature: ArrayLike,
+    coefficient: ArrayLike,
+    reference_temperature: ArrayLike,
+) -> FloatArray:
+    """Return the relative growth of the bridge resistance from the ambient to the function temperature [1].
+
+    a = R(T_f) / R(T) - 1: what the other laws here call `growth`. It is monotone in each of its arguments.
+
+    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
+
+    Parameters
+    ----------
+    function_temperature : Temperature at which the bridge functions [degC], any shape, broadcasts
+    temperature : Ambient temperature [degC], any shape, broadcasts
+    coefficient : Temperature coefficient alpha [1/K], either sign, any shape, broadcasts
+    reference_temperature : Temperature at which resistance and coefficient are stated [degC], any shape, broadcasts
+
+    Examples
+    --------
+    >>> round(float(resistance_growth(270.0, -30.0, 1e-3, 20.0)), 9)
+    0.315789474
+    """
+    hot = resistance_ratio(function_temperature, coefficient, reference_temperature)
+    return np.asarray(hot / resistance_ratio(temperature, coefficient, reference_temperature) - 1.0)
 
 
 def shifted_threshold(

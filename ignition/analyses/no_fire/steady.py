@@ -129,7 +129,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str, worst: dict[tupl
         reason = None
         ratio = limit / current
         decibel = 20.0 * math.log10(ratio) if ratio > 0 else -math.inf
-        fraction = float(steady_thermal_fraction(current, limit, model.growth)) if limit > 0 else math.inf
+        fraction = float(steady_thermal_fraction(current, limit, model.growth.low)) if limit > 0 else math.inf
         if not math.isfinite(fraction):
             fraction = None
     return PhaseNoFire(
