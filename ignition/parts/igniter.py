@@ -52,6 +52,13 @@ def _rates(current: FloatArray, threshold: FloatArray, growth: FloatArray) -> tu
     return square / (1.0 + growth), 1.0 - square * (growth / (1.0 + growth))
 
 
+def _risen(loss: FloatArray, elapsed: FloatArray) -> FloatArray:
+    """(1 - exp(-g z)) / g, by its series where g z vanishes; elapsed time z in time constants."""
+    exponent = np.where(loss == 0.0, 0.0, loss * elapsed)
+    exact = -np.expm1(-exponent) / np.where(loss == 0.0, 1.0, loss)
+    return np.where(np.abs(exponent) < 1e-9, elapsed * (1.0 - 0.5 * exponent), exact)
+
+
 def steady_thermal_fraction(current: ArrayLike, threshold: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
     """Return the thermal fraction that a current reaches when it is held for ever.
 
@@ -116,11 +123,8 @@ def thermal_fraction(
     begin = at_least_zero("start", start, "1")
     heat, loss = _rates(amperes, limit, _growth(growth))
     with np.errstate(over="ignore", invalid="ignore"):
-        exponent = np.where(loss == 0.0, 0.0, loss * elapsed)
-        carried = np.where(begin == 0.0, 0.0, begin * np.exp(-exponent))
-        series = elapsed * (1.0 - 0.5 * exponent)
-        exact = -np.expm1(-exponent) / np.where(loss == 0.0, 1.0, loss)
-        fraction = carried + heat * np.where(np.abs(exponent) < 1e-9, series, exact)
+        carried = np.where(begin == 0.0, 0.0, begin * np.exp(-np.where(loss == 0.0, 0.0, loss * elapsed)))
+        fraction = carried + heat * _risen(loss, elapsed)
     return np.asarray(np.where(limit == 0.0, np.inf, fraction))
 
 
@@ -247,10 +251,12 @@ def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike,
         return np.asarray(amperes * np.sqrt(rise))
     low = np.minimum(1.0, 1.0 + grown) / rise
     high = np.maximum(1.0, 1.0 + grown) / rise
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        functions = thermal_fraction(np.sqrt(middle), 1.0, 1.0, elapsed, growth=grown) >= 1.0
-        low, high = np.where(functions, low, middle), np.where(functions, middle, high)
+    share = grown / (1.0 + grown)
+    with np.errstate(over="ignore", invalid="ignore"):
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            functions = middle / (1.0 + grown) * _risen(1.0 - middle * share, elapsed) >= 1.0
+            low, high = np.where(functions, low, middle), np.where(functions, middle, high)
     return np.asarray(amperes / np.sqrt(np.maximum(0.5 * (low + high), 1.0)))
 
 
