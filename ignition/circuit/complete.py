@@ -127,12 +127,21 @@ def complete(
             channels=channels,
             presets=None if given.rules.presets is None else tuple(given.rules.presets),
             own_limits=tuple(given.rules.limit),
+            required_reliability=_required(given.rules.reliability, "reliability", ledger),
+            required_confidence=_required(given.rules.confidence, "confidence", ledger),
             checklist=given.checklist,
             given=given,
             assumptions=ledger.assumptions,
         ),
         [],
     )
+
+
+def _required(given: float | None, what: str, ledger: Ledger) -> float:
+    """What the limits ask of a no-fire or all-fire statement [1]."""
+    if given is not None:
+        return given
+    return ledger.take(None, f"rules.{what}", f"required_{what}", "1").nominal
 
 
 def _battery(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> BatteryModel:

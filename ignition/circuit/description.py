@@ -329,6 +329,7 @@ class Statement(FileModel):
     reliability: Reliability | None = Field(default=None, description="Share of units for which it holds [1]")
     confidence: Reliability | None = Field(default=None, description="Confidence of that share [1]")
     source: str | None = Field(default=None, max_length=300)
+    date: str | None = Field(default=None, max_length=40)
 
     @field_validator("current")
     @classmethod
@@ -572,9 +573,13 @@ class OwnLimit(FileModel):
 
 
 class Rules(FileModel):
-    """Which written limits to check against; without presets, all that are shipped."""
+    """Which written limits to check against, without presets all that are shipped, and what statements they need."""
 
     presets: list[PresetName] | None = None
+    reliability: Reliability | None = Field(
+        default=None, description="Share of units for which a no-fire or all-fire statement has to hold [1]"
+    )
+    confidence: Reliability | None = Field(default=None, description="Confidence that this share has to have [1]")
     limit: list[OwnLimit] = Field(default=[])
 
 

@@ -45,7 +45,8 @@ class FewInputs:
     ----------
     battery : ``"lithium-polymer 2S, 1300 mAh"`` or ``"12.0 V .. 12.6 V, 80 mohm"``; with readings it may be left out
     readings : ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``
-    igniter : ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy`` and ``spent``
+    igniter : ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy``,
+        ``function temperature``, ``reference temperature`` and ``spent``
     lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``
     branch : The same for the wires of each string
     """
@@ -236,6 +237,8 @@ def _igniter(text: str) -> dict[str, Any]:
             ("no-fire", "no_fire"),
             ("time constant", "time_constant"),
             ("energy", "adiabatic_energy"),
+            ("function temperature", "function_temperature"),
+            ("reference temperature", "reference_temperature"),
             ("spent", "spent"),
             ("bridge", "bridge_resistance"),
         ):
@@ -246,7 +249,7 @@ def _igniter(text: str) -> dict[str, Any]:
         else:
             raise InputError(
                 f"--igniter: {part!r} is not understood; known are a resistance, all-fire, no-fire, time constant, "
-                f"energy and spent; {_IGNITER_HELP}"
+                f"energy, function temperature, reference temperature and spent; {_IGNITER_HELP}"
             )
     return table
 
@@ -315,7 +318,7 @@ def _assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...]:
     kept = [
         Assumption(key=_option(a.key), value=a.value, direction=a.direction, basis=a.basis)
         for a in circuit.assumptions
-        if a.direction == "fire" and not a.key.startswith(("controller", "mosfet", "channel[0].gate"))
+        if a.direction == "fire" and not a.key.startswith(("controller", "mosfet", "channel[0].gate", "rules"))
     ]
     for name, value in (("mosfet", given.mosfet), ("pulse", given.pulse)):
         if value is None:

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 from typing import Literal
 
 from ignition.circuit import description as d
 from ignition.circuit.assumptions import Ledger, default_entry
-from ignition.circuit.model import IgniterModel, StatementModel, TimeConstants
+from ignition.circuit.bridges import ambient_growth, ambient_resistance, bridge_temperatures
+from ignition.circuit.model import BridgeTemperatures, IgniterModel, StatementModel, TimeConstants
 from ignition.errors import InputError
-from ignition.parts.igniter import (
-    shifted_threshold,
-    sustained,
-    time_constant_from_energy,
-    time_constant_from_response,
-)
+from ignition.parts.igniter import sustained, thermal_fraction, time_constant_from_energy
 from ignition.parts.population import BridgeModel, population_from_statements
-from ignition.toleranced import Toleranced
+from ignition.toleranced import Toleranced, parse_toleranced
 
 __all__ = ["complete_igniter"]
 
@@ -27,10 +23,14 @@ _SHORT = 1e-6
 def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: Ledger) -> IgniterModel:
     """Turn an igniter table into thresholds at this ambient temperature.
 
-    The lowest threshold is the lowest no-fire current taken to infinite duration with the slowest time constant; the
-    highest is the highest all-fire current taken to infinite duration with the fastest one. With an adiabatic energy
-    E0 = I0^2 R tau instead of a time constant, each case has its own: the fast case the least energy in the highest
-    resistance at the lowest threshold, the slow case the opposite, so that a function time found with it is a bound.
+    The lowest threshold is the lowest no-fire current taken to infinite duration with the slowest heating: the longest
+    time constant and the most growth of resistance. The highest is the highest all-fire current taken to infinite
+    duration with the fastest. The statements hold at the reference temperature; the ambient then shifts them.
+
+    An adiabatic energy E0 = I0^2 R tau holds at the reference temperature too, with R at the function temperature.
+    With it instead of a time constant, each case has its own: the fast case the least energy in the highest
+    resistance at the lowest threshold, the slow case the opposite. A unit between them has a time constant of its own,
+    outside the two perhaps, but function time and thermal fraction within theirs.
 
     Raises InputError when statements contradict each other, or a value that another one needs is missing.
 
@@ -50,91 +50,81 @@ def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: L
     (0.25, 0.5, 1.0)
     """
     key = f"igniter.{name}"
-    resistance = ledger.take(given.bridge_resistance, f"{key}.bridge_resistance", "bridge_resistance", "ohm")
-    growth = _growth(given, ambient)
-    no_fire = _statement(given.no_fire, f"{key}.no_fire", "no_fire", ledger)
-    all_fire = _statement(given.all_fire, f"{key}.all_fire", "all_fire", ledger)
-    nominal = _nominal(given, no_fire, all_fire, resistance, growth)
-    fast, slow = _time_constants(given, key, no_fire, all_fire, nominal, resistance, growth, ledger)
-    low = _lowest(no_fire, slow, growth)
-    if low is not None and no_fire is not None and given.adiabatic_energy is not None and given.time_constant is None:
-        low = _lowest_with_energy(no_fire, given.adiabatic_energy.high, low, resistance.low, growth)
-    high = _highest(all_fire, fast, growth)
-    if given.adiabatic_energy is not None and given.time_constant is None:
-        energy = given.adiabatic_energy
-        fast = None if low is None else float(time_constant_from_energy(energy.low, low, resistance.high, growth))
-        slow = None if high is None else float(time_constant_from_energy(energy.high, high, resistance.low, growth))
-    shift = _shifts(given, key, ambient, ledger)
-    middle = None if nominal is None else nominal.population.nominal
+    bridge = bridge_temperatures(given, key, ambient, ledger)
+    statements = _Statements(
+        given=given,
+        no_fire=_statement(given.no_fire, f"{key}.no_fire", "no_fire", ledger),
+        all_fire=_statement(given.all_fire, f"{key}.all_fire", "all_fire", ledger),
+        bridge=bridge,
+    )
+    no_fire, all_fire, shift = statements.no_fire, statements.all_fire, bridge.shift
+    nominal = _nominal(statements)
+    times = _time_constants(statements, key, nominal, ledger)
+    low, high = _lowest(statements, times), _highest(statements, times)
     spent, spent_resistance = _spent(given, key, ledger)
     return IgniterModel(
         name=name,
-        resistance=resistance,
-        growth=growth,
+        resistance=ambient_resistance(bridge, ambient),
+        growth=ambient_growth(bridge, ambient),
+        temperatures=bridge,
         no_fire=no_fire,
         all_fire=all_fire,
-        threshold_low=None if low is None else low * shift[0],
-        threshold_nominal=None if middle is None else middle * shift[1],
-        threshold_high=None if high is None else high * shift[2],
+        no_fire_current=None if no_fire is None else no_fire.current.low * shift.low,
+        all_fire_current=None if all_fire is None else all_fire.current.high * shift.high,
+        threshold_low=None if low is None else low * shift.low,
+        threshold_nominal=None if nominal is None else nominal.population.nominal * shift.nominal,
+        threshold_high=None if high is None else high * shift.high,
         threshold_spread=None if nominal is None else nominal.population.spread,
-        time_constant=TimeConstants(fast=fast, nominal=_nominal_time(given, nominal, fast, slow), slow=slow),
-        energy=given.adiabatic_energy,
+        time_constant=_of_thresholds(statements, times, low, high),
+        energy=statements.energy,
         spent=spent,
         spent_resistance=spent_resistance,
     )
 
 
-def _growth(given: d.Igniter, ambient: Toleranced) -> float:
-    """Relative resistance rise at function, a = alpha (T_f - T)."""
-    coefficient = given.temperature_coefficient
-    if coefficient is None or (coefficient.low == coefficient.high == 0.0):
-        return 0.0
-    if given.function_temperature is None:
-        raise InputError(
-            "temperature_coefficient needs function_temperature, or the resistance at function is unknown; "
-            "write for example function_temperature = '300 degC', or temperature_coefficient = '0 / K'"
-        )
-    if not coefficient.is_exact:
-        raise InputError("temperature_coefficient is one value; put its spread into bridge_resistance")
-    growth = coefficient.nominal * (given.function_temperature.nominal - ambient.nominal)
-    if growth <= -1.0:
-        raise InputError(
-            f"temperature_coefficient {coefficient.nominal:g} / K brings the bridge to zero ohm before it functions"
-        )
-    return growth
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Statements:
+    """What an igniter's table states, defaults taken."""
+
+    given: d.Igniter
+    no_fire: StatementModel | None
+    all_fire: StatementModel | None
+    bridge: BridgeTemperatures
+
+    @property
+    def energy(self) -> Toleranced | None:
+        """Adiabatic energy where it gives the time constants; a more direct statement stands before it [J]."""
+        direct = self.given.time_constant is not None or self.given.response is not None
+        return None if direct else self.given.adiabatic_energy
 
 
 def _statement(given: d.Statement | None, key: str, kind: str, ledger: Ledger) -> StatementModel | None:
     if given is None:
         ledger.note(key, f"{kind}_missing")
         return None
-
-    def number(value: float | None, what: str) -> float:
-        if value is not None:
-            return value
-        ledger.note(f"{key}.{what}", f"{kind}_{what}")
-        return float(default_entry(f"{kind}_{what}")["value"])
-
     duration = ledger.take(given.duration, f"{key}.duration", f"{kind}_duration", "s")
     if duration.low <= 0:
         raise InputError(f"{kind}.duration must be above 0 s; received {duration}")
+    if given.reliability is None:
+        ledger.note(f"{key}.reliability", f"{kind}_reliability")
     return StatementModel(
         current=given.current,
         duration=duration,
-        reliability=number(given.reliability, "reliability"),
-        confidence=number(given.confidence, "confidence"),
+        reliability=given.reliability,
+        confidence=given.confidence,
         source=given.source or "",
+        date=given.date or "",
     )
 
 
-def _nominal(
-    given: d.Igniter,
-    no_fire: StatementModel | None,
-    all_fire: StatementModel | None,
-    resistance: Toleranced,
-    growth: float,
-) -> BridgeModel | None:
+def _placed(statement: StatementModel, kind: str) -> float:
+    """Share of igniters at which a statement stands in the nominal population [1]."""
+    return statement.reliability or float(default_entry(f"{kind}_reliability")["value"])
+
+
+def _nominal(s: _Statements) -> BridgeModel | None:
     """Nominal population; checks that all statements about the time constant agree."""
+    given, no_fire, all_fire = s.given, s.no_fire, s.all_fire
     if no_fire is None or all_fire is None:
         return None
     if no_fire.current.high >= all_fire.current.low:
@@ -144,19 +134,19 @@ def _nominal(
         )
     given_time = given.time_constant
     if given_time is None and given.adiabatic_energy is None and given.response is None:
-        given_time = _default_time()
+        given_time = parse_toleranced(default_entry("time_constant")["value"], "s")
     return population_from_statements(
         no_fire.current.nominal,
         no_fire.duration.nominal,
-        no_fire.reliability,
+        _placed(no_fire, "no_fire"),
         all_fire.current.nominal,
         all_fire.duration.nominal,
-        all_fire.reliability,
+        _placed(all_fire, "all_fire"),
         time_constant=None if given_time is None else _positive_time(given_time).nominal,
         energy=None if given.adiabatic_energy is None else given.adiabatic_energy.nominal,
         response=None if given.response is None else [(c.nominal, t.nominal) for c, t in given.response],
-        resistance=resistance.nominal,
-        growth=growth,
+        resistance=s.bridge.reference_resistance.nominal,
+        growth=s.bridge.reference_growth.nominal,
     )
 
 
@@ -166,118 +156,115 @@ def _positive_time(value: Toleranced) -> Toleranced:
     return value
 
 
-def _default_time() -> Toleranced:
-    from ignition.toleranced import parse_toleranced
-
-    return parse_toleranced(default_entry("time_constant")["value"], "s")
-
-
-def _time_constants(
-    given: d.Igniter,
-    key: str,
-    no_fire: StatementModel | None,
-    all_fire: StatementModel | None,
-    nominal: BridgeModel | None,
-    resistance: Toleranced,
-    growth: float,
-    ledger: Ledger,
-) -> tuple[float | None, float | None]:
-    """Fastest and slowest time constant; for an energy these are first bounds, good enough for the durations."""
+def _time_constants(s: _Statements, key: str, nominal: BridgeModel | None, ledger: Ledger) -> TimeConstants:
+    """Fastest and slowest time constant; for an energy first bounds, good enough for the highest threshold."""
+    given = s.given
+    middle = None if nominal is None else nominal.time_constant
     if given.time_constant is not None:
         value = _positive_time(given.time_constant)
-        return value.low, value.high
-    if given.response is not None and nominal is not None:
-        threshold = nominal.population.nominal
-        quick = time_constant_from_response(
-            [c.low for c, _ in given.response], [t.low for _, t in given.response], threshold, growth
-        )
-        tardy = time_constant_from_response(
-            [c.high for c, _ in given.response], [t.high for _, t in given.response], threshold, growth
-        )
-        return quick.time_constant, tardy.time_constant
-    if given.adiabatic_energy is not None:
-        energy = given.adiabatic_energy
-        fast = None if all_fire is None else _energy_time(energy.low, all_fire.current.high, resistance.high, growth)
-        slow = None if no_fire is None else _energy_time(energy.high, no_fire.current.low, resistance.low, growth)
-        return fast, slow
+        return TimeConstants(fast=value.low, nominal=middle or value.nominal, slow=value.high)
     if given.response is not None:
-        raise InputError(
-            "response needs both no_fire and all_fire, which place the nominal threshold; give them, or time_constant"
-        )
+        if s.no_fire is None or s.all_fire is None:
+            raise InputError(
+                "response needs both no_fire and all_fire, which place the nominal threshold; give them, or "
+                "time_constant"
+            )
+        quick, tardy = (_response_time(s, given.response, fast=fast) for fast in (True, False))
+        return TimeConstants(fast=quick, nominal=middle, slow=tardy)
+    if s.energy is not None:
+        quickest = None if s.all_fire is None else _fast(s, s.energy, s.all_fire.current.high)
+        return TimeConstants(fast=quickest, nominal=middle, slow=None)
     value = ledger.take(None, f"{key}.time_constant", "time_constant", "s")
-    return value.low, value.high
+    return TimeConstants(fast=value.low, nominal=middle or value.nominal, slow=value.high)
 
 
-def _energy_time(energy: float, threshold: float, resistance: float, growth: float) -> float:
-    return float(time_constant_from_energy(energy, threshold, resistance, growth))
+def _response_time(s: _Statements, response: list[tuple[Toleranced, Toleranced]], *, fast: bool) -> float:
+    """Fastest or slowest time constant of response pairs that belong to a bridge of nominal threshold.
+
+    The fast end has the shortest times at the lowest currents, the highest nominal threshold (high currents and
+    durations, least growth) and, for the units tested, the most growth; the slow end the opposite.
+    """
+    assert s.no_fire is not None and s.all_fire is not None
+    statement_end, response_end = ("high", "low") if fast else ("low", "high")
+    growth = s.bridge.reference_growth
+
+    def end(statement: StatementModel, given: d.Statement | None) -> tuple[float, float]:
+        assumed = given is None or given.duration is None  # an assumed duration places no nominal threshold
+        duration = statement.duration.nominal if assumed else getattr(statement.duration, statement_end)
+        return getattr(statement.current, statement_end), duration
+
+    return population_from_statements(
+        *end(s.no_fire, s.given.no_fire),
+        _placed(s.no_fire, "no_fire"),
+        *end(s.all_fire, s.given.all_fire),
+        _placed(s.all_fire, "all_fire"),
+        response=[(getattr(c, response_end), getattr(t, response_end)) for c, t in response],
+        resistance=s.bridge.reference_resistance.nominal,
+        growth=getattr(growth, response_end),
+        response_growth=getattr(growth, statement_end),
+    ).time_constant
 
 
-def _lowest(no_fire: StatementModel | None, slow: float | None, growth: float) -> float | None:
-    if no_fire is None or slow is None:
+def _fast(s: _Statements, energy: Toleranced, threshold: float) -> float:
+    return float(time_constant_from_energy(energy.low, threshold, s.bridge.function_resistance.high))
+
+
+def _slow(s: _Statements, energy: Toleranced, threshold: float) -> float:
+    return float(time_constant_from_energy(energy.high, threshold, s.bridge.function_resistance.low))
+
+
+def _lowest(s: _Statements, times: TimeConstants) -> float | None:
+    if s.no_fire is None:
         return None
-    return float(sustained(no_fire.current.low, no_fire.duration.low, slow, growth))
+    if s.energy is not None:
+        return _lowest_with_energy(s, s.no_fire, s.energy)
+    assert times.slow is not None
+    growth = s.bridge.reference_growth.high
+    return float(sustained(s.no_fire.current.low, s.no_fire.duration.low, times.slow, growth))
 
 
-def _lowest_with_energy(
-    no_fire: StatementModel, energy: float, start: float, resistance: float, growth: float
-) -> float:
-    """Lowest threshold where an energy sets the time constant: a lower threshold has a longer one, which lowers it."""
-    threshold = start
-    for _ in range(200):
-        slow = _energy_time(energy, threshold, resistance, growth)
-        lower = float(sustained(no_fire.current.low, no_fire.duration.low, slow, growth))
-        if abs(lower - threshold) <= 1e-9 * threshold:
-            return lower
-        threshold = min(lower, threshold)
-        if threshold < 0.1 * no_fire.current.low:
-            break
-    raise InputError(
-        f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the "
-        "bridge no further than the energy does, so no steady no-fire current follows; give time_constant or a longer "
-        "statement"
-    )
-
-
-def _highest(all_fire: StatementModel | None, fast: float | None, growth: float) -> float | None:
-    if all_fire is None or fast is None:
+def _highest(s: _Statements, times: TimeConstants) -> float | None:
+    if s.all_fire is None or times.fast is None:
         return None
-    return float(sustained(all_fire.current.high, all_fire.duration.high, fast, growth))
+    growth = s.bridge.reference_growth.low
+    return float(sustained(s.all_fire.current.high, s.all_fire.duration.high, times.fast, growth))
 
 
-def _shifts(given: d.Igniter, key: str, ambient: Toleranced, ledger: Ledger) -> tuple[float, float, float]:
-    """Factors on the lowest, nominal and highest threshold from the ambient temperature."""
-    function = given.function_temperature
-    if function is None:
-        ledger.note(f"{key}.function_temperature", "threshold_not_shifted")
-        return 1.0, 1.0, 1.0
-    reference = ledger.take(
-        given.reference_temperature, f"{key}.reference_temperature", "reference_temperature", "degC"
-    )
-    if function.low <= max(ambient.high, reference.high):
+def _lowest_with_energy(s: _Statements, no_fire: StatementModel, energy: Toleranced) -> float:
+    """Lowest threshold where an energy sets the time constant: a lower threshold has a longer one, which lowers it.
+
+    A pulse that carries no more than the energy leaves every threshold possible: zero where its duration is assumed.
+    """
+    stated, duration = no_fire.current.low, no_fire.duration.low
+
+    def functions(threshold: float) -> bool:
+        slow = _slow(s, energy, threshold)
+        return bool(thermal_fraction(stated, threshold, slow, duration, 0.0, s.bridge.reference_growth.high) >= 1.0)
+
+    low, high = 0.1 * stated, stated
+    if not functions(low):
+        if s.given.no_fire is None or s.given.no_fire.duration is None:
+            return 0.0
         raise InputError(
-            f"function_temperature ({function}) must lie above the ambient ({ambient}) "
-            f"and the reference temperature ({reference})"
+            f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the "
+            "bridge no further than the energy does, so no steady no-fire current follows; give time_constant or a "
+            "longer statement"
         )
-
-    def factors(ambient_temperature: float) -> list[float]:
-        return [
-            float(shifted_threshold(1.0, ambient_temperature, start, end))
-            for start in (reference.low, reference.high)
-            for end in (function.low, function.high)
-        ]
-
-    middle = float(shifted_threshold(1.0, ambient.nominal, reference.nominal, function.nominal))
-    return min(factors(ambient.high)), middle, max(factors(ambient.low))
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if functions(middle) else (low, middle)
+    return low
 
 
-def _nominal_time(
-    given: d.Igniter, nominal: BridgeModel | None, fast: float | None, slow: float | None
-) -> float | None:
-    if nominal is not None:
-        return nominal.time_constant
-    if given.time_constant is not None:
-        return given.time_constant.nominal
-    return None if fast is None or slow is None else math.sqrt(fast * slow)
+def _of_thresholds(s: _Statements, times: TimeConstants, low: float | None, high: float | None) -> TimeConstants:
+    """Time constants that go with the thresholds; a bridge of threshold zero functions at once with any."""
+    if s.energy is None:
+        return times
+    return TimeConstants(
+        fast=None if low is None or s.no_fire is None else _fast(s, s.energy, low or s.no_fire.current.low),
+        nominal=times.nominal,
+        slow=None if high is None else _slow(s, s.energy, high),
+    )
 
 
 def _spent(

@@ -13,6 +13,7 @@ __all__ = [
     "AdcModel",
     "Assumption",
     "BatteryModel",
+    "BridgeTemperatures",
     "ChannelModel",
     "Circuit",
     "ControllerModel",
@@ -145,14 +146,28 @@ class StatementModel:
 
     Attributes
     ----------
-    reliability, confidence : Share of units for which it holds, and the confidence of that [1]
+    reliability, confidence : Share of units for which it holds, and the confidence of that [1]; None where it does not
+        say
+    source, date : Whose statement, of which document or date; empty where it does not say
     """
 
     current: Toleranced
     duration: Toleranced
-    reliability: float
-    confidence: float
+    reliability: float | None
+    confidence: float | None
     source: str
+    date: str
+
+    def meets(self, reliability: float, confidence: float) -> bool:
+        """Whether the statement holds for a share of units at a confidence; one that does not say holds for none.
+
+        Parameters
+        ----------
+        reliability, confidence : What is asked [1]
+        """
+        if self.reliability is None or self.confidence is None:
+            return False
+        return self.reliability >= reliability and self.confidence >= confidence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +176,8 @@ class TimeConstants:
 
     Attributes
     ----------
-    fast, nominal, slow : Of the fastest case (with the lowest threshold), nominal, and of the slowest case [s]
+    fast, nominal, slow : Of the fastest case (with the lowest threshold), nominal, and of the slowest case (with the
+        highest) [s]; where an adiabatic energy gives them, a unit of another threshold may lie outside
     """
 
     fast: float | None
@@ -170,24 +186,52 @@ class TimeConstants:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class IgniterModel:
-    """Bridge: resistance [ohm], steady thresholds [A] at this ambient temperature, time constants, spent state.
+class BridgeTemperatures:
+    """How a bridge follows temperature.
 
     Attributes
     ----------
-    growth : Relative resistance rise at function [1]
+    reference, function : Temperatures of the statements and the bridge resistance, and of function [degC]
+    coefficient : Of the resistance, relative to that at the reference temperature [1/K]
+    reference_resistance, function_resistance : Resistance at these two temperatures [ohm]
+    reference_growth : Relative growth of the resistance from the reference to the function temperature [1]
+    shift : Threshold over that at the reference temperature [1]: low at the hottest ambient, high at the coldest
+    """
+
+    reference: Toleranced
+    function: Toleranced
+    coefficient: Toleranced
+    reference_resistance: Toleranced
+    function_resistance: Toleranced
+    reference_growth: Toleranced
+    shift: Toleranced
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterModel:
+    """Bridge: cold resistance [ohm] and steady thresholds [A] over the ambient range, time constants, spent state.
+
+    Attributes
+    ----------
+    growth : Relative growth of the resistance from the ambient to the function temperature [1]
+    no_fire_current, all_fire_current : Lowest no-fire current at the hottest ambient, highest all-fire current at the
+        coldest, each for its stated duration [A]; None where the statement is missing
     threshold_low, threshold_nominal, threshold_high : No-fire current taken to infinite duration at the hottest
         ambient, nominal, and all-fire current taken to infinite duration at the coldest [A]; None where the statement
-        is missing
+        is missing, zero where the hottest ambient may function it
     threshold_spread : Standard deviation of the threshold's natural logarithm from unit to unit [1]
+    energy : Adiabatic energy at the reference temperature [J], where the time constants follow from it
     spent_resistance : After function [ohm]; None where the bridge opens
     """
 
     name: str
     resistance: Toleranced
-    growth: float
+    growth: Toleranced
+    temperatures: BridgeTemperatures
     no_fire: StatementModel | None
     all_fire: StatementModel | None
+    no_fire_current: float | None
+    all_fire_current: float | None
     threshold_low: float | None
     threshold_nominal: float | None
     threshold_high: float | None
@@ -196,6 +240,11 @@ class IgniterModel:
     energy: Toleranced | None
     spent: Literal["open", "short", "resistance"]
     spent_resistance: Toleranced | None
+
+    @property
+    def heated(self) -> Toleranced:
+        """Resistance anywhere between the ambient and the function temperature [ohm]."""
+        return Toleranced.hull(self.resistance, self.temperatures.function_resistance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,6 +336,7 @@ class Circuit:
     ----------
     title, name, digest : Title, file name, and SHA-256 of the file's bytes
     ambient : Temperature [degC]
+    required_reliability, required_confidence : What the limits ask of a no-fire or all-fire statement [1]
     assumptions : Every default that was taken
     """
 
@@ -303,6 +353,8 @@ class Circuit:
     channels: tuple[ChannelModel, ...]
     presets: tuple[str, ...] | None
     own_limits: tuple[OwnLimit, ...]
+    required_reliability: float
+    required_confidence: float
     checklist: Checklist
     given: Description
     assumptions: tuple[Assumption, ...]

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from ignition.analyses.continuity.bands import AdcBand, LineReading, adc_band
 from ignition.analyses.continuity.thresholds import overlapping_pairs, pair_thresholds
+from ignition.analyses.no_fire.heating import highest_fraction
 from ignition.errors import NetworkError
 from ignition.foreign.binding import Bound, BoundChannel, bind
 from ignition.foreign.bounds import settle
@@ -176,11 +177,14 @@ def _margin(
 ) -> NoFireMargin:
     """Margin of one igniter from its bounds of current."""
     channel, name, kind = row
-    limit = bound.roles.circuit.igniters[kind].threshold_low
+    igniter = bound.roles.circuit.igniters[kind]
+    limit = igniter.threshold_low
     largest = _largest(current)
-    share = None if limit is None or largest is None else largest / limit
+    share = None if limit is None or largest is None else _share(largest, limit)
     if limit is None:
         reason = reason or f"igniter {kind!r} has no no-fire current"
+    elif limit == 0.0:
+        reason = reason or f"igniter {kind!r} may function at the hottest ambient without any current"
     elif share == 0.0:
         reason = "no current flows"
     return NoFireMargin(
@@ -191,10 +195,15 @@ def _margin(
         gate_voltage=gate,
         no_fire=limit,
         ratio=1.0 / share if share else None,
-        decibels=-20.0 * math.log10(share) if share else None,
-        thermal_fraction=None if share is None else share**2,
+        decibels=-20.0 * math.log10(share) if share and limit else None,
+        thermal_fraction=None if largest is None else highest_fraction(igniter, largest, None),
         reason=reason,
     )
+
+
+def _share(current: float, limit: float) -> float:
+    """Current over the no-fire current; next to infinite where the ambient alone may function the igniter."""
+    return current / limit if limit > 0.0 else math.nextafter(math.inf, 0.0)
 
 
 def _largest(current: Spread) -> float | None:
@@ -228,7 +237,7 @@ def _fault(bound: Bound, phase: str, fault: Fault, start: dict[str, Toleranced] 
     for (channel, name, kind), spread in zip(rows, spreads, strict=True):
         limit = bound.roles.circuit.igniters[kind].threshold_low
         largest = _largest(spread) or 0.0
-        shares.append((math.inf if limit is None else largest / limit, largest, channel.name, name))
+        shares.append((math.inf if limit is None else _share(largest, limit), largest, channel.name, name))
     share, current, channel_name, name = max(shares)
     unknown = math.isinf(share)
     reason = "an igniter has no no-fire current" if unknown else None if share > 0 else "no current flows"

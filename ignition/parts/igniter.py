@@ -2,10 +2,12 @@
 
 The bridge equation ``C dtheta/dt = I^2 R0 (1 + alpha theta) - gamma theta`` is written with the thermal fraction
 ``x = theta / theta_f`` (1 = the bridge functions), the steady threshold current ``I0`` (the current that just
-reaches x = 1 when held for ever), ``tau = C / gamma`` and the growth ``a = alpha theta_f``::
+reaches x = 1 when held for ever), ``tau = C / gamma`` and the growth ``a = alpha theta_f = R(T_f) / R(T) - 1`` of the
+resistance R0 = R(T) from the ambient temperature T to the function temperature T_f::
 
     tau dx/dt = (I / I0)^2 (1 + a x) / (1 + a) - x
 
+With the threshold given, more growth means slower heating at every x below 1, as does a longer tau or a higher I0.
 Between two changes of current this is linear, so every function here is a closed form.
 """
 
@@ -23,6 +25,8 @@ __all__ = [
     "ResponseFit",
     "adiabatic_energy",
     "function_time",
+    "resistance_growth",
+    "resistance_ratio",
     "shifted_threshold",
     "steady_thermal_fraction",
     "sustained",
@@ -46,6 +50,13 @@ def _rates(current: FloatArray, threshold: FloatArray, growth: FloatArray) -> tu
     """Heating rate k and loss rate g of tau dx/dt = k - g x; a zero threshold is taken as 1 (the caller masks it)."""
     square = np.square(current / np.where(threshold == 0.0, 1.0, threshold))
     return square / (1.0 + growth), 1.0 - square * (growth / (1.0 + growth))
+
+
+def _risen(loss: FloatArray, elapsed: FloatArray) -> FloatArray:
+    """(1 - exp(-g z)) / g, by its series where g z vanishes; elapsed time z in time constants."""
+    exponent = np.where(loss == 0.0, 0.0, loss * elapsed)
+    exact = -np.expm1(-exponent) / np.where(loss == 0.0, 1.0, loss)
+    return np.where(np.abs(exponent) < 1e-9, elapsed * (1.0 - 0.5 * exponent), exact)
 
 
 def steady_thermal_fraction(current: ArrayLike, threshold: ArrayLike, growth: ArrayLike = 0.0) -> FloatArray:
@@ -112,11 +123,8 @@ def thermal_fraction(
     begin = at_least_zero("start", start, "1")
     heat, loss = _rates(amperes, limit, _growth(growth))
     with np.errstate(over="ignore", invalid="ignore"):
-        exponent = np.where(loss == 0.0, 0.0, loss * elapsed)
-        carried = np.where(begin == 0.0, 0.0, begin * np.exp(-exponent))
-        series = elapsed * (1.0 - 0.5 * exponent)
-        exact = -np.expm1(-exponent) / np.where(loss == 0.0, 1.0, loss)
-        fraction = carried + heat * np.where(np.abs(exponent) < 1e-9, series, exact)
+        carried = np.where(begin == 0.0, 0.0, begin * np.exp(-np.where(loss == 0.0, 0.0, loss * elapsed)))
+        fraction = carried + heat * _risen(loss, elapsed)
     return np.asarray(np.where(limit == 0.0, np.inf, fraction))
 
 
@@ -170,7 +178,8 @@ def adiabatic_energy(
 ) -> FloatArray:
     """Return the energy that functions the bridge when it arrives too fast for any to be lost [J].
 
-    E0 = C theta_f = I0^2 R0 (1 + a) tau.
+    E0 = C theta_f = I0^2 R0 (1 + a) tau = I0^2 R(T_f) tau: threshold, cold resistance R0 and growth all belong to the
+    one ambient temperature for which the energy is stated.
 
     Parameters
     ----------
@@ -242,11 +251,70 @@ def sustained(current: ArrayLike, duration: ArrayLike, time_constant: ArrayLike,
         return np.asarray(amperes * np.sqrt(rise))
     low = np.minimum(1.0, 1.0 + grown) / rise
     high = np.maximum(1.0, 1.0 + grown) / rise
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        functions = thermal_fraction(np.sqrt(middle), 1.0, 1.0, elapsed, growth=grown) >= 1.0
-        low, high = np.where(functions, low, middle), np.where(functions, middle, high)
+    share = grown / (1.0 + grown)
+    with np.errstate(over="ignore", invalid="ignore"):
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            functions = middle / (1.0 + grown) * _risen(1.0 - middle * share, elapsed) >= 1.0
+            low, high = np.where(functions, low, middle), np.where(functions, middle, high)
     return np.asarray(amperes / np.sqrt(np.maximum(0.5 * (low + high), 1.0)))
+
+
+def resistance_ratio(temperature: ArrayLike, coefficient: ArrayLike, reference_temperature: ArrayLike) -> FloatArray:
+    """Return the bridge resistance at a temperature over that at the reference temperature [1].
+
+    R(T) / R(T0) = 1 + alpha (T - T0).
+
+    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
+
+    Parameters
+    ----------
+    temperature : Bridge temperature [degC], any shape, broadcasts
+    coefficient : Temperature coefficient alpha [1/K], either sign, any shape, broadcasts
+    reference_temperature : Temperature at which resistance and coefficient are stated [degC], any shape, broadcasts
+
+    Examples
+    --------
+    >>> round(float(resistance_ratio(300.0, 1e-3, 20.0)), 9)
+    1.28
+    """
+    alpha = real("temperature coefficient", coefficient, "1/K")
+    rise = real("temperature", temperature, "degC") - real("reference temperature", reference_temperature, "degC")
+    ratio = np.asarray(1.0 + alpha * rise)
+    if not (ratio > 0.0).all():
+        raise InputError(
+            f"temperature coefficient brings the bridge to zero ohm: received {float(np.min(alpha)):g} / K at "
+            f"{float(np.max(temperature)):g} degC; correct the coefficient, or the temperatures"
+        )
+    return ratio
+
+
+def resistance_growth(
+    function_temperature: ArrayLike,
+    temperature: ArrayLike,
+    coefficient: ArrayLike,
+    reference_temperature: ArrayLike,
+) -> FloatArray:
+    """Return the relative growth of the bridge resistance from the ambient to the function temperature [1].
+
+    a = R(T_f) / R(T) - 1: what the other laws here call `growth`. It is monotone in each of its arguments.
+
+    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
+
+    Parameters
+    ----------
+    function_temperature : Temperature at which the bridge functions [degC], any shape, broadcasts
+    temperature : Ambient temperature [degC], any shape, broadcasts
+    coefficient : Temperature coefficient alpha [1/K], either sign, any shape, broadcasts
+    reference_temperature : Temperature at which resistance and coefficient are stated [degC], any shape, broadcasts
+
+    Examples
+    --------
+    >>> round(float(resistance_growth(270.0, -30.0, 1e-3, 20.0)), 9)
+    0.315789474
+    """
+    hot = resistance_ratio(function_temperature, coefficient, reference_temperature)
+    return np.asarray(hot / resistance_ratio(temperature, coefficient, reference_temperature) - 1.0)
 
 
 def shifted_threshold(

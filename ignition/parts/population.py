@@ -129,6 +129,7 @@ def population_from_statements(
     response: Sequence[tuple[float, float]] | None = None,
     resistance: float,
     growth: float = 0.0,
+    response_growth: float | None = None,
 ) -> BridgeModel:
     """Return the bridge model that a maker's no-fire and all-fire statements describe.
 
@@ -148,6 +149,7 @@ def population_from_statements(
     response : Pairs of constant current [A] and function time [s] of a bridge of nominal threshold
     resistance : Nominal cold bridge resistance [ohm], above 0
     growth : Relative growth of the bridge resistance up to the function temperature [1], above -1
+    response_growth : That of the units behind the response, where a bound needs another one for them [1], above -1
 
     Returns
     -------
@@ -176,7 +178,8 @@ def population_from_statements(
     if time_constant is not None:
         found["time constant"] = float(positive("time constant", time_constant, "s"))
     if response is not None:
-        found["response"] = _from_response(response, nominal, growth)
+        tested = growth if response_growth is None else response_growth
+        found["response"] = _from_response(response, nominal, tested)
     if energy is not None:
         joules = float(positive("adiabatic energy", energy, "J"))
         found["adiabatic energy"] = _fixed_point(

@@ -234,7 +234,7 @@ def _bridges(circuit: Circuit, channels: tuple[ChannelModel, ...]) -> dict[str, 
                 found[name] = Bridge(
                     threshold=model.threshold_nominal,
                     time_constant=model.time_constant.nominal,
-                    growth=model.growth,
+                    growth=model.growth.nominal,
                     spent_resistance=math.inf if spent is None else spent.nominal,
                 )
     return found

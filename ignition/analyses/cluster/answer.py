@@ -46,9 +46,9 @@ class ClusterAnswer:
     circuit : The circuit that was built from the inputs
     count : Igniters asked about [1]
     strings : Igniters in each string [1]
-    verdict : ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times the all-fire current at worst
-    margin : Lowest current over the all-fire current [1]
-    all_fire : All-fire current [A]
+    verdict : ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times that all-fire current at worst
+    margin : Lowest current over the all-fire current at the coldest ambient [1]
+    all_fire : All-fire current at the coldest ambient [A]
     most : Largest numbers in the worst case: parallel, series, mixed
     likely : Largest numbers at 99.9 % with 95 % confidence, in the same order; empty where not asked for
     sizes : Batteries of the same kind by the default table; empty where the chemistry is not given
@@ -92,8 +92,8 @@ def cluster(
     circuit = circuit_from(given, strings)
     channel = only_channel(circuit, CHANNEL)
     current = cluster_current(circuit, channel)
-    statement = circuit.igniters[channel.strings[0][0]].all_fire
-    margin = None if statement is None or current.lowest is None else current.lowest / statement.current.high
+    all_fire = circuit.igniters[channel.strings[0][0]].all_fire_current
+    margin = None if all_fire is None or current.lowest is None else current.lowest / all_fire
     fixes = remedies(circuit, channel)
     likely: tuple[LikelyMany, ...] = ()
     if trials:
@@ -106,7 +106,7 @@ def cluster(
         verdict="UNKNOWN" if margin is None else "PASS" if margin >= MARGIN else "FAIL",
         margin=margin,
         current=current,
-        all_fire=None if statement is None else statement.current.high,
+        all_fire=all_fire,
         most=tuple(how_many(circuit, a) for a in ("parallel", "series", "mixed")),
         likely=likely,
         trials=firing_trials(circuit, trials, seed) if trials else None,
@@ -201,7 +201,7 @@ def _cautions(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...])
     if len(strings) > 1 and kind.spent_resistance is not None:
         found.append("A spent igniter that stays conductive takes current from the others in parallel.")
     if kind.all_fire is not None and channel.pulse.low < kind.all_fire.duration.high:
-        found.append("The pulse is shorter than the all-fire duration: its current alone proves nothing.")
+        found.append("The pulse may be shorter than the all-fire duration: its current alone proves nothing.")
     if circuit.battery.trip_current is None:
         found.append("Whether the battery's protection circuit trips at this current is not known.")
     return tuple(found)

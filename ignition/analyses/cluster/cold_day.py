@@ -30,7 +30,7 @@ class ColdDay:
     temperature : Ambient [degC]
     battery_resistance : Highest, at this temperature [ohm]
     lowest_current, nominal_current : Of each igniter [A]
-    margin : Lowest current over the all-fire current [1]
+    margin : Lowest current over the all-fire current at that temperature [1]
     most : Largest number in the same arrangement at 1.5 times the all-fire current [1]
     """
 
@@ -105,8 +105,8 @@ def _one(description: Description, channel: str | None, temperature: float) -> C
         return _missing(temperature, "the strings differ in length")
     alone = arranged(circuit, place, lengths)
     current = cluster_current(alone, alone.channels[0])
-    statement = circuit.igniters[place.strings[0][0]].all_fire
-    margin = None if statement is None or current.lowest is None else current.lowest / statement.current.high
+    all_fire = circuit.igniters[place.strings[0][0]].all_fire_current
+    margin = None if all_fire is None or current.lowest is None else current.lowest / all_fire
     arrangement = "parallel" if lengths[0] == 1 else "series" if len(lengths) == 1 else "mixed"
     most = how_many(circuit, arrangement, channel=channel, margin=MARGIN)
     return ColdDay(

@@ -75,12 +75,12 @@ def margin_of(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...])
     -------
     Ratio [1]; None where the all-fire current or the current is unknown
     """
-    statement = circuit.igniters[channel.strings[0][0]].all_fire
+    all_fire = circuit.igniters[channel.strings[0][0]].all_fire_current
     changed = arranged(circuit, channel, strings)
     current = cluster_current(changed, changed.channels[0])
-    if statement is None or current.lowest is None:
+    if all_fire is None or current.lowest is None:
         return None
-    return current.lowest / statement.current.high
+    return current.lowest / all_fire
 
 
 def how_many(
@@ -104,8 +104,8 @@ def how_many(
         raise InputError(f"margin: a ratio above 0 expected, received {margin!r}; write for example 1.5")
     place = only_channel(circuit, channel)
     layouts(1, arrangement)
-    statement = circuit.igniters[place.strings[0][0]].all_fire
-    if statement is None:
+    all_fire = circuit.igniters[place.strings[0][0]].all_fire_current
+    if all_fire is None:
         return _unknown(arrangement, "the igniter has no all-fire statement")
     reached: dict[tuple[int, ...], float] = {}
     refused: list[str] = []
@@ -116,7 +116,7 @@ def how_many(
         if current.lowest is None:
             refused.append(current.reason or "the current is unknown")
             return False
-        reached[strings] = current.lowest / statement.current.high
+        reached[strings] = current.lowest / all_fire
         return reached[strings] >= margin
 
     strings = _largest(arrangement, enough)

@@ -103,11 +103,11 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
 def _least_margin(
     circuit: Circuit, channel: ChannelModel, changed: dict[str, Toleranced], settled: Settled
 ) -> float | None:
-    statement = circuit.igniters[channel.strings[0][0]].all_fire
+    all_fire = circuit.igniters[channel.strings[0][0]].all_fire_current
     current = cluster_current(circuit, channel, changed, settled)
-    if statement is None or current.lowest is None:
+    if all_fire is None or current.lowest is None:
         return None
-    return current.lowest / statement.current.high
+    return current.lowest / all_fire
 
 
 def _highest(enough: Callable[[float], bool]) -> float | None:

@@ -171,6 +171,8 @@ def _no_fire_margin(
             limit = circuit.igniters[kinds[name]].threshold_low
             if limit is None:
                 return None, f"igniter {kinds[name]!r} has no no-fire current"
+            if limit == 0.0:
+                return None, f"igniter {kinds[name]!r} may function at the hottest ambient without any current"
             assert current.low is not None and current.high is not None
             largest = max(abs(current.low), abs(current.high))
             margin = min(margin, limit / largest if largest > 0 else math.inf)

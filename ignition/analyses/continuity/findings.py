@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from ignition.analyses.continuity.bands import (
@@ -14,8 +15,8 @@ from ignition.analyses.continuity.bands import (
 from ignition.analyses.continuity.second_measurement import second_measurements
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.no_fire.gate import phase_box
-from ignition.analyses.no_fire.heating import fraction_of
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.analyses.no_fire.heating import highest_fraction
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.compare import Doubt, Statement, compare, undecided
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
@@ -99,6 +100,11 @@ def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, ope
     )
 
 
+def _fraction(model: IgniterModel, current: float, pulse: float | None) -> float | None:
+    """Thermal fraction of a pulse [1]; without bound where the hottest ambient alone functions the igniter."""
+    return math.inf if model.threshold_low == 0.0 else highest_fraction(model, current, pulse)
+
+
 def _test(circuit: Circuit, channel: ChannelModel, test: SecondMeasurement) -> Iterator[Finding]:
     """What a test does to every igniter, and what the rules say of its currents."""
     if test.driven is None:
@@ -115,7 +121,7 @@ def _test(circuit: Circuit, channel: ChannelModel, test: SecondMeasurement) -> I
         yield compare(
             Question.TEST,
             "test-below-no-fire",
-            fraction_of(model, current, test.pulse) if heated else current,
+            _fraction(model, current, test.pulse) if heated else current,
             "below",
             1.0 if heated else model.threshold_low,
             "1" if heated else "A",

@@ -62,10 +62,11 @@ def igniter_bounds(
     """Bound the function time of each igniter of a channel.
 
     Until the first function of all (not before ``first``, the earliest at the currents of the unfired cluster) no
-    igniter carries more than its unfired highest current; after it, not more than with each neighbour anywhere between
-    its cold and its spent resistance. The lowest current over the whole pulse is that with every neighbour at its
-    worst. A neighbour in the same string that opens first ends the current: unless an igniter surely functions before
-    any of them can, it need not function.
+    igniter carries more than its unfired highest current, every bridge anywhere between cold and its resistance at
+    function; after it, not more than with each neighbour spent as well. The lowest current over the whole pulse is that
+    with every neighbour at its worst. The earliest time and the greatest fraction take the least growth of resistance,
+    the latest and the least the most. A neighbour in the same string that opens first ends the current: unless an
+    igniter surely functions before any of them can, it need not function.
 
     Parameters
     ----------
@@ -103,17 +104,16 @@ def _range(
     names = igniter_names(channel)
     own = names[string][position]
     probes = [Probe(element=own), Probe(element=f"{channel.name}.mosfet")]
-    wide = dict(box)
+    unfired, wide = dict(box), dict(box)
     for other in circuit.channels:
         for s, kinds in enumerate(other.strings):
             for name, kind in zip(igniter_names(other)[s], kinds, strict=True):
+                model = circuit.igniters[kind]
                 in_series = other is channel and s == string
-                if name != own:
-                    wide[name] = _fate(circuit.igniters[kind], box[name], in_series)
-    own_model = circuit.igniters[channel.strings[string][position]]
-    wide[own] = _heated(own_model, box[own])
+                unfired[name] = model.heated
+                wide[name] = model.heated if name == own else _fate(model, in_series)
     alone = firing_network(circuit, frozenset({channel.name}))
-    first = extremes(alone, box, probes)
+    first = extremes(alone, unfired, probes)
     strongest = extremes(alone, wide, probes)
     weakest: list[Extreme] = extremes(firing_network(circuit, overlapping), wide, probes)
     spent = with_spent(circuit, box)
@@ -162,31 +162,21 @@ def _latest(model: IgniterModel, span: _Range, slow: float, delay: float) -> flo
 
     def after(current: float) -> float:
         assert model.threshold_high is not None
-        return delay + float(function_time(current, model.threshold_high, slow, 0.0, model.growth))
+        return delay + float(function_time(current, model.threshold_high, slow, 0.0, model.growth.high))
 
     if not span.fading:
         return after(span.during_low)
     return min((t for t, held in ((after(i), held) for held, i in span.fading) if t <= held), default=math.inf)
 
 
-def _fate(model: IgniterModel, cold: Toleranced, in_series: bool) -> Toleranced:
+def _fate(model: IgniterModel, in_series: bool) -> Toleranced:
     """Everything a neighbour's resistance can be during the pulse; an open one in the own string is left to timing."""
-    low, high = _heated(model, cold).low, _heated(model, cold).high
+    low, high = model.heated.low, model.heated.high
     if model.spent_resistance is not None:
         low, high = min(low, max(model.spent_resistance.low, LEAST_SPENT)), max(high, model.spent_resistance.high)
     elif not in_series:
         high = _OPEN
-    return Toleranced(low=low, nominal=cold.nominal, high=high, unit="ohm")
-
-
-def _heated(model: IgniterModel, cold: Toleranced) -> Toleranced:
-    """Bridge resistance from cold to the function temperature."""
-    if model.growth == 0.0:
-        return cold
-    factor = 1.0 + model.growth
-    return Toleranced(
-        low=cold.low * min(1.0, factor), nominal=cold.nominal, high=cold.high * max(1.0, factor), unit="ohm"
-    )
+    return Toleranced(low=low, nominal=model.resistance.nominal, high=high, unit="ohm")
 
 
 def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:
@@ -199,8 +189,7 @@ def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[s
     for _, model, span in found:
         if model.threshold_low is None or model.time_constant.fast is None:
             return 0.0
-        time = float(function_time(span.first_high, model.threshold_low, model.time_constant.fast, 0.0, model.growth))
-        earliest = min(earliest, time)
+        earliest = min(earliest, _alone(model, span, model.time_constant.fast))
     return earliest
 
 
@@ -210,13 +199,13 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
     fast, slow = model.time_constant.fast, model.time_constant.slow
     if model.threshold_low is not None and fast is not None:
         earliest = _two_steps(model, span, first, fast)
-        greatest = _fraction(span.during_high, model.threshold_low, fast, channel.pulse.high, model.growth)
+        greatest = _fraction(span.during_high, model.threshold_low, fast, channel.pulse.high, model.growth.low)
     else:
         reason = "no no-fire current is given"
     if model.threshold_high is not None and slow is not None:
         latest = _latest(model, span, slow, delay)
         least = _fraction(
-            span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth
+            span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth.high
         )
         if math.isinf(latest):
             reason = "the lowest current does not exceed the highest threshold"
@@ -241,16 +230,22 @@ def _fraction(current: float, threshold: float, time_constant: float, time: floa
     return min(float(thermal_fraction(current, threshold, time_constant, time, 0.0, growth)), 1.0)
 
 
+def _alone(model: IgniterModel, span: _Range, fast: float) -> float:
+    """Earliest function of an igniter at the highest current of the unfired cluster [s]."""
+    assert model.threshold_low is not None
+    return float(function_time(span.first_high, model.threshold_low, fast, 0.0, model.growth.low))
+
+
 def _two_steps(model: IgniterModel, span: _Range, first: float, fast: float) -> float:
     """Earliest function: the unfired current until the first function of all, then the highest one."""
     assert model.threshold_low is not None
-    alone = float(function_time(span.first_high, model.threshold_low, fast, 0.0, model.growth))
+    alone, growth = _alone(model, span, fast), model.growth.low
     if alone <= first or math.isinf(first):
         return alone
     reached = 0.0
     if first > 0:
-        reached = float(thermal_fraction(span.first_high, model.threshold_low, fast, first, 0.0, model.growth))
-    return first + float(function_time(span.during_high, model.threshold_low, fast, min(reached, 1.0), model.growth))
+        reached = float(thermal_fraction(span.first_high, model.threshold_low, fast, first, 0.0, growth))
+    return first + float(function_time(span.during_high, model.threshold_low, fast, min(reached, 1.0), growth))
 
 
 def _string_order(

@@ -31,6 +31,7 @@ __all__ = ["ChannelDischarge", "Discharge", "IgniterDischarge", "discharge"]
 _OPEN = 1e9
 _TOGETHER = "other channels fire from the bank at the same time: no closed bound; see the transient"
 _SEVERAL = "several igniters share the bank: no closed bound; see the transient"
+_GROWS = "the bridge's resistance grows: no closed form; see the transient"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,13 +97,13 @@ class _Bank:
 def discharge(circuit: Circuit) -> Discharge:
     """Analyse a firing sequence from a capacitor bank.
 
-    Bounds are closed forms at proven corners, for a channel of one igniter that fires alone. Energy
-    C V^2/2 R/(R + Rs) (1 - exp(-2 t/((R + Rs) C))) rises with V and C, falls with Rs, and has one maximum in R. The
-    highest thermal fraction rises with V and C and falls with R + Rs, threshold and time constant. Recharging during
-    the pulse only helps: the low bounds leave it out, and the high bound of the energy adds V^2 t/(4 R), the most that
-    a resistance R can feed in. The voltage left for a later channel is bounded below by an uninterrupted discharge
-    through the least resistance. Nominal voltages and function times come from the event march with the bank as its
-    source; the nominal energies and fractions without recharging.
+    Bounds are closed forms at proven corners, for a channel of one igniter that fires alone, whose resistance does not
+    change with temperature. Energy C V^2/2 R/(R + Rs) (1 - exp(-2 t/((R + Rs) C))) rises with V and C, falls with Rs,
+    and has one maximum in R. The highest thermal fraction rises with V and C and falls with R + Rs, threshold and time
+    constant. Recharging during the pulse only helps: the low bounds leave it out, and the high bound of the energy adds
+    V^2 t/(4 R), the most that a resistance R can feed in. The voltage left for a later channel is bounded below by an
+    uninterrupted discharge through the least resistance. Nominal voltages and function times come from the event march
+    with the bank as its source; the nominal energies and fractions without recharging.
 
     Raises InputError if the circuit has no capacitor bank.
 
@@ -270,8 +271,8 @@ def _least_strings(circuit: Circuit, channel: ChannelModel, lowest: Mapping[str,
         total = float(_branches(channel, lowest)[index])
         for name, kind in zip(igniter_names(channel)[index], kinds, strict=True):
             model = circuit.igniters[kind]
-            cold = lowest[name] * min(1.0, 1.0 + model.growth)
-            total += cold if model.spent_resistance is None else min(cold, model.spent_resistance.low)
+            least = min(lowest[name], model.heated.low)
+            total += least if model.spent_resistance is None else min(least, model.spent_resistance.low)
         conductance += math.inf if total <= 0 else 1.0 / total
     return 1.0 / conductance
 
@@ -292,9 +293,11 @@ def _igniters(
     for name, kind, share in zip(names, kinds, shares, strict=True):
         model = circuit.igniters[kind]
         energy, fraction = _nominal_pulse(circuit, channel, values, voltage, model, equivalent, share, values[name])
-        spread = Spread(low=None, nominal=energy, high=None, unit="J", reason=reason)
-        peak = Spread(low=None, nominal=fraction, high=None, unit="1", reason=reason)
-        if reason is None:
+        grows = not model.growth.is_exact or model.growth.nominal != 0.0
+        why = reason or (_GROWS if grows else None)
+        spread = Spread(low=None, nominal=energy, high=None, unit="J", reason=why)
+        peak = Spread(low=None, nominal=fraction, high=None, unit="1", reason=why)
+        if why is None:
             bank = _channel_bank(circuit, channel, box, voltage)
             spread = _energy(bank, box[name], channel.pulse, energy)
             peak = _peak(bank, box[name], model, channel.pulse, fraction)
@@ -340,7 +343,7 @@ def _nominal_pulse(
     common = (capacitance.nominal, voltage.nominal, equivalent, loop)
     energy = share * float(discharge_energy(*common, pulse))
     tau, threshold = model.time_constant.nominal, model.threshold_nominal
-    if tau is None or threshold is None or model.growth != 0.0:
+    if tau is None or threshold is None or model.growth.nominal != 0.0:
         return energy, None
     time = min(float(bridge_peak_time(capacitance.nominal, equivalent, loop, tau)), pulse)
     heat = threshold**2 * resistance * tau / share
@@ -402,8 +405,6 @@ def _matching(bank: _Bank, bridge: Toleranced, pulse: Toleranced) -> float:
 
 
 def _peak(bank: _Bank, bridge: Toleranced, model: IgniterModel, pulse: Toleranced, nominal: float | None) -> Spread:
-    if model.growth != 0.0:
-        return Spread.missing("1", "the bridge's resistance grows: no closed form; see the transient")
     weak, missing = _extreme_peak(bank, bridge, model, pulse, "low")
     strong, _ = _extreme_peak(bank, bridge, model, pulse, "high")
     if bank.recharge is not None:

@@ -13,7 +13,7 @@ from ignition.analyses.firing.on_state import OnState, Settled, firing_network, 
 from ignition.analyses.firing.sequence import igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.model import ChannelModel, Circuit, StatementModel
 from ignition.errors import NetworkError
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
@@ -31,9 +31,10 @@ class IgniterFiring:
     ----------
     igniter : Name, for example ``boost.igniter 1.1``
     current : Current when its channel starts to conduct, all its neighbours unfired [A]
-    all_fire_margin : Lowest current over the all-fire current [1]
+    all_fire_margin : Lowest current over the all-fire current at the coldest ambient [1]
     function_time : From the driven pin to function [s]
-    functions : Over all tolerances and the igniters' scatter between no-fire and all-fire
+    functions : ``always``, ``sometimes`` or ``never``, over all tolerances and the igniters' scatter between no-fire
+        and all-fire; ``always`` only with an all-fire statement of the reliability and confidence that are required
     thermal_fraction : Share of the function temperature's rise reached by the end of the pulse, 1 at function [1]
     reason : Why it may not function, or why a number is missing
     """
@@ -312,8 +313,8 @@ def _igniter(
 ) -> IgniterFiring:
     model = circuit.igniters[kind]
     margin = None
-    if model.all_fire is not None and current.low is not None:
-        margin = current.low / model.all_fire.current.high
+    if model.all_fire_current is not None and current.low is not None:
+        margin = current.low / model.all_fire_current
     earliest, latest, reason = bound.earliest, bound.latest, bound.reason
     if current.low is None:
         latest, reason = math.inf, current.reason
@@ -341,6 +342,8 @@ def _igniter(
         "s",
         missing,
     )
+    functions = _functions(earliest, latest)
+    shortfall = _shortfall(circuit, model.all_fire) if functions == "always" else None
     return IgniterFiring(
         igniter=name,
         kind=kind,
@@ -349,7 +352,7 @@ def _igniter(
         current=current,
         all_fire_margin=margin,
         function_time=time,
-        functions=_functions(earliest, latest),
+        functions="sometimes" if shortfall else functions,
         thermal_fraction=_explained(
             bound.least_fraction if current.low is not None else None,
             None if nominal is None else nominal.thermal_fraction[name],
@@ -357,7 +360,7 @@ def _igniter(
             "1",
             reason,
         ),
-        reason=missing,
+        reason=missing or shortfall,
     )
 
 
@@ -385,6 +388,20 @@ def _functions(earliest: float | None, latest: float | None) -> str:
     if earliest is not None and math.isinf(earliest):
         return "never"
     return "sometimes"
+
+
+def _shortfall(circuit: Circuit, statement: StatementModel | None) -> str | None:
+    """Why an all-fire statement is not enough for "always"; None where it is."""
+    asked = circuit.required_reliability, circuit.required_confidence
+    if statement is None or statement.meets(*asked):
+        return None
+    if statement.reliability is None or statement.confidence is None:
+        lacking = [name for name in ("reliability", "confidence") if getattr(statement, name) is None]
+        return f"the all-fire statement gives no {' and no '.join(lacking)}"
+    return (
+        f"the all-fire statement holds for {statement.reliability:g} of igniters at {100 * statement.confidence:.6g} % "
+        f"confidence, {asked[0]:g} at {100 * asked[1]:.6g} % asked"
+    )
 
 
 def _junction(

@@ -125,13 +125,10 @@ def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Tol
         for names, kinds in zip(igniter_names(channel), channel.strings, strict=True):
             for name, kind in zip(names, kinds, strict=True):
                 model = circuit.igniters[kind]
-                if model.spent_resistance is None and model.growth >= 0.0:
+                least, most = model.heated.low, model.heated.high
+                if model.spent_resistance is None and least >= box[name].low:
                     continue
                 some = True
-                least, most = (
-                    box[name].low * min(1.0 + model.growth, 1.0),
-                    box[name].high * max(1.0 + model.growth, 1.0),
-                )
                 if model.spent_resistance is not None:
                     least = min(least, max(model.spent_resistance.low, LEAST_SPENT))
                     most = max(most, model.spent_resistance.high)

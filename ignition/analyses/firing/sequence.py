@@ -124,8 +124,8 @@ def march_arguments(
 
     Parameters
     ----------
-    values : Network parameters [SI], each a scalar or of shape (batch,); ``CHANNEL.pulse`` and ``CHANNEL.start`` [s]
-        where they differ from nominal
+    values : Network parameters [SI], each a scalar or of shape (batch,); ``CHANNEL.pulse`` and ``CHANNEL.start`` [s],
+        ``IGNITER growth`` [1] where they differ from nominal
     turn_on_delay : Delay of each channel [s]
     only : Channels that are commanded; all by default
 
@@ -174,7 +174,7 @@ def march_arguments(
         ),
         turn_on_delay=np.zeros(len(channels)) if turn_on_delay is None else np.asarray(turn_on_delay),
         spent_resistance=_stack([_spent(model, values.get(f"{name} spent")) for _, name, model in igniters]),
-        growth=np.array([model.growth for _, _, model in igniters]),
+        growth=_stack([values.get(f"{name} growth", model.growth.nominal) for _, name, model in igniters]),
         polarisation=_polarisation(circuit, values) if bank is None else None,
         bank=bank,
     )

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.network.template import igniter_names
-from ignition.parts.igniter import thermal_fraction
+from ignition.parts.igniter import steady_thermal_fraction, thermal_fraction
 
-__all__ = ["FAR_BELOW", "Heating", "current_limit", "fraction_of", "heating", "longest_pulse"]
+__all__ = ["FAR_BELOW", "Heating", "current_limit", "heating", "highest_fraction", "longest_pulse"]
 
 FAR_BELOW = 0.01
 """Thermal fraction that a test may reach [1]: what one tenth of the no-fire current does at any length."""
@@ -46,8 +46,8 @@ def _kinds(channel: ChannelModel) -> dict[str, str]:
 def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float], duration: float | None) -> Heating:
     """Return what currents do to the igniters of a channel.
 
-    Steady: (I / I0)^2. Pulse: the bridge equation with the lowest no-fire threshold and its fastest time constant; an
-    upper bound of the energy is I^2 R t with the highest resistance.
+    The bridge equation with the lowest no-fire threshold, the least growth of resistance and, in a pulse, the fastest
+    time constant; an upper bound of the energy is I^2 R t with the highest resistance up to function.
 
     Parameters
     ----------
@@ -63,16 +63,16 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
     for name, current in currents.items():
         igniter = circuit.igniters[kinds[name]]
         if duration is not None:
-            energy = max(energy, current**2 * igniter.resistance.high * (1.0 + max(igniter.growth, 0.0)) * duration)
-        if igniter.threshold_low is None:
+            energy = max(energy, current**2 * igniter.heated.high * duration)
+        if not igniter.threshold_low:
             return Heating(
                 current=worst,
                 energy=None if duration is None else energy,
                 thermal_fraction=None,
                 no_fire_margin=None,
-                reason=f"igniter {igniter.name!r} has no no-fire current",
+                reason=_no_threshold(igniter),
             )
-        part = _fraction(igniter, igniter.threshold_low, current, duration)
+        part = highest_fraction(igniter, current, duration)
         if part is None:
             reason = f"igniter {igniter.name!r} has no time constant"
         fraction = None if part is None or fraction is None else max(fraction, part)
@@ -89,13 +89,36 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
     )
 
 
-def _fraction(igniter: IgniterModel, threshold: float, current: float, duration: float | None) -> float | None:
-    constant = igniter.time_constant.fast
-    if duration is None:
-        return (current / threshold) ** 2
-    if constant is None:
+def highest_fraction(igniter: IgniterModel, current: float, duration: float | None) -> float | None:
+    """Return the highest thermal fraction that a current brings an igniter to [1].
+
+    Parameters
+    ----------
+    current : Highest current, not negative [A]
+    duration : Pulse length [s]; None for a current that stays on
+
+    Returns
+    -------
+    Above 1 where it functions; None where the lowest threshold is unknown or zero, or the time constant is needed and
+        unknown
+    """
+    threshold, constant, growth = igniter.threshold_low, igniter.time_constant.fast, igniter.growth.low
+    if not threshold:
         return None
-    return float(thermal_fraction(current, threshold, constant, duration, 0.0, igniter.growth))
+    if duration is None:
+        fraction = float(steady_thermal_fraction(current, threshold, growth))
+    elif constant is None:
+        return None
+    else:
+        fraction = float(thermal_fraction(current, threshold, constant, duration, 0.0, growth))
+    # past function a growing resistance runs away: any number above 1 says as much
+    return min(fraction, max((current / threshold) ** 2, 1.0))
+
+
+def _no_threshold(igniter: IgniterModel) -> str:
+    if igniter.threshold_low is None:
+        return f"igniter {igniter.name!r} has no no-fire current"
+    return f"igniter {igniter.name!r} may function at the hottest ambient without any current"
 
 
 def longest_pulse(
@@ -103,7 +126,8 @@ def longest_pulse(
 ) -> tuple[float | None, str | None]:
     """Return the longest pulse that keeps every igniter at or below a thermal fraction.
 
-    The bridge law x(t) = k (1 - exp(-z)) / g solved for z, with k and g as in `parts.igniter.thermal_fraction`.
+    The bridge law x(t) = k (1 - exp(-z)) / g solved for z, with k and g as in `parts.igniter.thermal_fraction`, at the
+    lowest threshold, the least growth and the fastest time constant.
 
     Parameters
     ----------
@@ -119,13 +143,13 @@ def longest_pulse(
     for name, current in currents.items():
         igniter = circuit.igniters[kinds[name]]
         threshold, constant = igniter.threshold_low, igniter.time_constant.fast
-        if threshold is None:
-            return None, f"igniter {igniter.name!r} has no no-fire current"
+        if not threshold:
+            return None, _no_threshold(igniter)
         if constant is None:
             return None, f"igniter {igniter.name!r} has no time constant"
-        drive = (current / threshold) ** 2
-        gain = drive / (1.0 + igniter.growth)
-        rate = 1.0 - drive * igniter.growth / (1.0 + igniter.growth)
+        drive, growth = (current / threshold) ** 2, igniter.growth.low
+        gain = drive / (1.0 + growth)
+        rate = 1.0 - drive * growth / (1.0 + growth)
         share = fraction * rate / gain if gain > 0 else math.inf
         if share < 1.0:
             longest = min(longest, -math.log1p(-share) * constant / rate if rate != 0 else fraction * constant / gain)
@@ -160,16 +184,3 @@ def current_limit(circuit: Circuit, channel: ChannelModel, share: float = 0.1) -
         missing = next(kind for value, kind in thresholds if value is None)
         return None, f"igniter {missing!r} has no no-fire current"
     return min(limits)
-
-
-def fraction_of(model: IgniterModel, current: float, duration: float | None) -> float | None:
-    """Return the thermal fraction [1] that a current of that duration, or one that stays on, reaches in an igniter.
-
-    None where the igniter has no no-fire current, or no time constant for a pulse.
-
-    Parameters
-    ----------
-    current : Highest current [A]
-    duration : Pulse length [s]; None for a current that stays on
-    """
-    return None if model.threshold_low is None else _fraction(model, model.threshold_low, current, duration)

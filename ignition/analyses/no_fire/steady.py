@@ -184,7 +184,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
 
 
 def _igniter(name: str, model: IgniterModel, worst: Uncommanded) -> IgniterNoFire:
-    return IgniterNoFire(igniter=name, kind=model.name, worst=worst, limit=model.threshold_low, growth=model.growth)
+    return IgniterNoFire(igniter=name, kind=model.name, worst=worst, limit=model.threshold_low, growth=model.growth.low)
 
 
 def uncommanded_states(channel: ChannelModel, phase: str) -> Iterator[tuple[str, State]]:

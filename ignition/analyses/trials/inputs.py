@@ -10,11 +10,9 @@ import numpy as np
 from ignition.analyses.firing.firing import overlapping
 from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.firing.sequence import igniter_list, turn_on
-from ignition.circuit.model import Circuit, IgniterModel
-from ignition.errors import InputError
+from ignition.circuit.model import BridgeTemperatures, Circuit, IgniterModel
 from ignition.network.template import parameter_box
-from ignition.parts.igniter import sustained, time_constant_from_energy
-from ignition.parts.population import ThresholdPopulation
+from ignition.parts.igniter import resistance_growth, resistance_ratio
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, FloatArray
 
@@ -68,27 +66,34 @@ class FiringInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IgniterScatter:
-    """How one igniter's drawn values become its threshold and time constant.
+    """How one igniter's drawn values and the ambient become its threshold, time constant, resistance and growth.
 
     Attributes
     ----------
     location, spread : Mean and standard deviation of ln(threshold / 1 A) at the nominal ambient [1]
-    growth : Relative growth of the bridge resistance up to function [1]
-    ambient, square : Ambient temperatures [degC], ascending, and the squared threshold there over that at nominal [1]
+    nominal_ambient : Nominal ambient temperature [degC]
+    temperatures : Those of its bridge; coefficient and function temperature are taken at nominal, but for the shift of
+        the threshold the lowest function temperature, which shifts most
     energy : Whether the time constant follows from an adiabatic energy, threshold and resistance of the same igniter
-    time_constant : Nominal time constant [s]
-    shift : Threshold at the nominal ambient over the one the statements were made for [1]
     """
 
     name: str
     location: float
     spread: float
-    growth: float
-    ambient: tuple[float, ...]
-    square: tuple[float, ...]
+    nominal_ambient: float
+    temperatures: BridgeTemperatures
     energy: bool
-    time_constant: float
-    shift: float
+
+    def shift(self, ambient: ArrayLike) -> FloatArray:
+        """Threshold over that at the nominal ambient [1], above zero also where the ambient alone functions it.
+
+        Parameters
+        ----------
+        ambient : Temperature [degC], any shape
+        """
+        function = self.temperatures.function.low
+        left = (function - np.asarray(ambient, dtype=float)) / (function - self.nominal_ambient)
+        return np.asarray(np.sqrt(np.maximum(left, 1e-12)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,15 +156,40 @@ class TrialPlan:
             one += igniter.location
             np.exp(one, out=one)
             if igniter.energy:
-                resistance = np.asarray(values[igniter.name], dtype=float)
+                bridge = igniter.temperatures
+                hot = resistance_ratio(bridge.function.nominal, bridge.coefficient.nominal, bridge.reference.nominal)
+                resistance = np.asarray(values[igniter.name], dtype=float) * hot
                 energy = np.asarray(values[f"{igniter.name} energy"], dtype=float)
-                constant[row] = energy * igniter.shift**2 / (one * one * resistance * (1.0 + igniter.growth))
+                constant[row] = energy * bridge.shift.nominal**2 / (one * one * resistance)
             else:
                 constant[row] = values[f"{igniter.name} time constant"]
-            if len(igniter.ambient) > 1:
-                square = np.interp(np.asarray(values["ambient"], dtype=float), igniter.ambient, igniter.square)
-                one *= np.sqrt(square)
+            if not isinstance(values["ambient"], float):
+                one *= igniter.shift(values["ambient"])
         return threshold, constant if varies else constant[:, 0]
+
+    def at_ambient(self, values: Mapping[str, ArrayLike]) -> dict[str, ArrayLike]:
+        """Bring drawn bridge resistances to the ambient temperature of the trial, and add each bridge's growth.
+
+        Parameters
+        ----------
+        values : From `draw` or `from_normal`: resistances at the reference temperature
+
+        Returns
+        -------
+        Values for `march_arguments` [SI]
+        """
+        found = dict(values)
+        for igniter in self.igniters:
+            bridge = igniter.temperatures
+            coefficient, reference = bridge.coefficient.nominal, bridge.reference.nominal
+            if coefficient != 0.0:
+                ambient = values["ambient"]
+                cold = np.asarray(values[igniter.name], dtype=float)
+                found[igniter.name] = cold * resistance_ratio(ambient, coefficient, reference)
+                found[f"{igniter.name} growth"] = resistance_growth(
+                    bridge.function.nominal, ambient, coefficient, reference
+                )
+        return found
 
 
 def _reason(circuit: Circuit, settled: Settled) -> str | None:
@@ -173,6 +203,10 @@ def _reason(circuit: Circuit, settled: Settled) -> str | None:
                 return f"igniter {name!r} has no {kind} statement: the spread of its threshold is unknown"
         if model.threshold_nominal is None or model.threshold_spread is None or model.time_constant.fast is None:
             return f"igniter {name!r} has no time constant: give time_constant, adiabatic_energy or response"
+        if model.temperatures.function.low <= circuit.ambient.nominal:
+            return (
+                f"igniter {name!r} may function at the nominal ambient without any current: give function_temperature"
+            )
     for channel in circuit.channels:
         states, _ = settled.of(overlapping(circuit, channel))
         state = states[channel.name]
@@ -189,9 +223,10 @@ def trial_plan(circuit: Circuit) -> TrialPlan | str:
 
     Common to all igniters of a trial: battery, feed, loads, controller, ambient. Independent: leads, branches,
     MOSFETs, pulses and starts of the channels, and of each igniter its bridge resistance, threshold and time constant.
-    The on-resistance is drawn from the same bounds that the worst case uses. The thresholds follow the ambient
-    temperature of the trial; battery and wire resistance are drawn from their bounds over the ambient range, each by
-    itself, because the complete circuit does not keep them apart from their other tolerances.
+    The on-resistance is drawn from the same bounds that the worst case uses. Thresholds, bridge resistances and their
+    growth follow the ambient temperature of the trial; battery and wire resistance are drawn from their bounds over
+    the ambient range, each by itself, because the complete circuit does not keep them apart from their other
+    tolerances.
 
     Returns
     -------
@@ -270,7 +305,11 @@ def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]
 
 def _bridge_inputs(name: str, model: IgniterModel) -> list[FiringInput]:
     made = [
-        FiringInput(name=name, group=f"bridge resistance of {model.name}", value=model.resistance),
+        FiringInput(
+            name=name,
+            group=f"bridge resistance of {model.name}",
+            value=model.temperatures.reference_resistance,
+        ),
         FiringInput(
             name=f"{name} threshold",
             group=f"threshold of {model.name}",
@@ -280,8 +319,7 @@ def _bridge_inputs(name: str, model: IgniterModel) -> list[FiringInput]:
     ]
     if model.spent_resistance is not None:
         made.append(FiringInput(name=f"{name} spent", group=f"spent {model.name}", value=model.spent_resistance))
-    if _by_energy(model):
-        assert model.energy is not None
+    if model.energy is not None:
         made.append(FiringInput(name=f"{name} energy", group=f"energy of {model.name}", value=model.energy))
     else:
         tau = model.time_constant
@@ -293,71 +331,13 @@ def _bridge_inputs(name: str, model: IgniterModel) -> list[FiringInput]:
     return made
 
 
-def _first_times(model: IgniterModel) -> tuple[float, float]:
-    """Fast and slow time constant with which the steady thresholds were found, before each case got its own."""
-    tau = model.time_constant
-    assert tau.fast is not None and tau.slow is not None and model.all_fire is not None and model.no_fire is not None
-    if not _by_energy(model):
-        return tau.fast, tau.slow
-    assert model.energy is not None
-    fast = time_constant_from_energy(model.energy.low, model.all_fire.current.high, model.resistance.high, model.growth)
-    slow = time_constant_from_energy(model.energy.high, model.no_fire.current.low, model.resistance.low, model.growth)
-    return float(fast), float(slow)
-
-
-def _by_energy(model: IgniterModel) -> bool:
-    """Whether the time constants came from the adiabatic energy: then the fast one fits the lowest threshold."""
-    if model.energy is None or model.no_fire is None or model.time_constant.fast is None:
-        return False
-    no_fire, r, growth = model.no_fire, model.resistance, model.growth
-    slow = time_constant_from_energy(model.energy.high, no_fire.current.low, r.low, growth)
-    lowest = sustained(no_fire.current.low, no_fire.duration.low, slow, growth)
-    fast = float(time_constant_from_energy(model.energy.low, lowest, r.high, growth))
-    return bool(np.isclose(fast, model.time_constant.fast, rtol=1e-9))
-
-
 def _igniter(circuit: Circuit, name: str, model: IgniterModel) -> IgniterScatter:
     assert model.threshold_nominal is not None and model.threshold_spread is not None
-    assert model.no_fire is not None and model.all_fire is not None and model.time_constant.nominal is not None
-    factors = _ambient_factors(model)
-    points = {
-        circuit.ambient.low: factors[2],
-        circuit.ambient.high: factors[0],
-        circuit.ambient.nominal: factors[1],
-    }
-    ambient = tuple(sorted(points))
-    square = tuple((points[t] / factors[1]) ** 2 for t in ambient)
     return IgniterScatter(
         name=name,
         location=float(np.log(model.threshold_nominal)),
         spread=model.threshold_spread,
-        growth=model.growth,
-        ambient=ambient if any(s != square[0] for s in square) else ambient[:1],
-        square=square,
-        energy=_by_energy(model),
-        time_constant=model.time_constant.nominal,
-        shift=factors[1],
+        nominal_ambient=circuit.ambient.nominal,
+        temperatures=model.temperatures,
+        energy=model.energy is not None,
     )
-
-
-def _ambient_factors(model: IgniterModel) -> tuple[float, float, float]:
-    """Factors on the threshold at the hottest, nominal and coldest ambient, found back from the bounds."""
-    no_fire, all_fire, tau = model.no_fire, model.all_fire, model.time_constant.nominal
-    assert no_fire is not None and all_fire is not None and tau is not None
-    assert model.threshold_low is not None and model.threshold_high is not None and model.threshold_nominal is not None
-    fast, slow = _first_times(model)
-    low = float(sustained(no_fire.current.low, no_fire.duration.low, slow, model.growth))
-    high = float(sustained(all_fire.current.high, all_fire.duration.high, fast, model.growth))
-    population = ThresholdPopulation(
-        no_fire=float(sustained(no_fire.current.nominal, no_fire.duration.nominal, tau, model.growth)),
-        all_fire=float(sustained(all_fire.current.nominal, all_fire.duration.nominal, tau, model.growth)),
-        no_fire_reliability=no_fire.reliability,
-        all_fire_reliability=all_fire.reliability,
-    )
-    found = (model.threshold_low / low, model.threshold_nominal / population.nominal, model.threshold_high / high)
-    if not found[0] <= found[1] * (1 + 1e-6) or not found[1] <= found[2] * (1 + 1e-6):
-        raise InputError(
-            f"igniter {model.name!r}: its thresholds do not follow from its statements; received factors {found}; "
-            "give the igniter by its statements, through a circuit file"
-        )
-    return found[0], found[1], found[2]

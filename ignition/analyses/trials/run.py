@@ -119,7 +119,7 @@ def run_trials(plan: TrialPlan, guarded: Guards, values: Mapping[str, ArrayLike]
     """
     circuit = plan.circuit
     threshold, constant = plan.bridges(values, size)
-    arguments = march_arguments(circuit, values, turn_on_delay=plan.delays)
+    arguments = march_arguments(circuit, plan.at_ambient(values), turn_on_delay=plan.delays)
     if not circuit.controller.powered_before_arm_switch:
         arguments["terminal_resistance"] = arguments["source_resistance"]
     arguments |= {"threshold_current": threshold, "time_constant": constant}

@@ -99,7 +99,7 @@ def test_unknown_without_all_fire() -> None:
     from dataclasses import replace
 
     circuit = firing_circuit()
-    model = replace(circuit.igniters["match"], all_fire=None)
+    model = replace(circuit.igniters["match"], all_fire_current=None)
     result = how_many(replace(circuit, igniters={"match": model}))
     assert result.count is None and result.reason is not None
 

@@ -1,0 +1,150 @@
+"""Bridges as temperatures: heat capacity, loss and resistance, integrated with the network solved at every step.
+
+It shares nothing with the package's laws: no growth, no thermal fraction, no shifted threshold, no closed form in time
+but the one that a statement needs. Arrays are (igniters, trials).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ignition.circuit.model import Circuit
+from ignition.network.template import igniter_names
+from ignition.typing import FloatArray
+
+__all__ = ["Bridges", "Fired", "fire", "loss_for", "seconds_to_function"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridges:
+    """Bridges [SI, degC]: resistance at the reference temperature, its coefficient, loss, heat capacity, after function."""
+
+    resistance: FloatArray
+    coefficient: FloatArray
+    reference: FloatArray
+    function: FloatArray
+    loss: FloatArray
+    capacity: FloatArray
+    spent: FloatArray
+
+
+def loss_for(current: Any, duration: Any, *, resistance: Any, coefficient: Any, rise: Any, tau: Any, energy: Any) -> Any:
+    """Loss [W/K] of a bridge that just functions when a current ends; `tau`, or where it is NaN `energy`, gives C.
+
+    C dT/dt = I^2 R (1 + alpha T) - loss T from the reference temperature, linear in T; the rise at the end falls with
+    the loss, so it is bisected.
+    """
+    power = current**2 * resistance
+    low, high = 1e-9 * power / rise, power * (1.0 + coefficient * rise) / rise
+    for _ in range(80):
+        middle = np.sqrt(low * high)
+        capacity = np.where(np.isnan(tau), energy / rise, middle * tau)
+        net = middle - coefficient * power
+        net = np.where(np.abs(net) < 1e-15, 1e-15, net)
+        with np.errstate(over="ignore"):
+            reached = power / net * -np.expm1(-net * duration / capacity)
+        low, high = np.where(reached >= rise, middle, low), np.where(reached >= rise, high, middle)
+    return low
+
+
+def seconds_to_function(current: Any, loss: Any, tau: Any, *, resistance: Any, coefficient: Any, rise: Any) -> Any:
+    """Time for which a constant current has to flow from the reference temperature; NaN where it never functions."""
+    power = current**2 * resistance
+    net = loss - coefficient * power
+    with np.errstate(invalid="ignore"):
+        return -loss * tau / net * np.log1p(-rise * net / power)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fired:
+    """What became of each bridge; times from the start of the sequence, inf where it did not function."""
+
+    start_current: FloatArray
+    function_time: FloatArray
+    fraction: FloatArray
+
+
+def _currents(circuit: Circuit, values: dict[str, Any], on: FloatArray, bridge: FloatArray) -> FloatArray:
+    """Current of every bridge: strings and channels in parallel behind battery and feed, sense dividers included."""
+    strings, channels = [], []
+    row = 0
+    for index, channel in enumerate(circuit.channels):
+        name = channel.name
+        conductances = []
+        for number, string in enumerate(channel.strings):
+            total = sum(bridge[row + i] for i in range(len(string)))
+            if channel.branch is not None:
+                total = total + values[f"{name}.branch {number + 1}"]
+            conductances.append((1.0 / total, len(string)))
+            row += len(string)
+        divider = values[f"{name}.upper"] + values[f"{name}.lower"]
+        switch = values[f"{name}.mosfet"] * divider / (values[f"{name}.mosfet"] + divider)
+        outside = values[f"{name}.lead"] + switch
+        inside = sum(c for c, _ in conductances)
+        channels.append(on[index] * inside / (1.0 + outside * inside))
+        strings.append((conductances, outside, inside))
+    battery = values["battery.resistance"]
+    source = battery + sum(values[f"feed.{part.name}"] for part in circuit.feed)
+    before = sum((values[f"load.{name}"] for name, _ in circuit.loads), start=np.zeros(()))
+    controller = values["controller.current"]
+    voltage = values["battery.voltage"] - battery * before
+    voltage = voltage - (battery if circuit.controller.powered_before_arm_switch else source) * controller
+    bus = np.maximum(voltage, 0.0) / (1.0 + source * sum(channels))
+    found = []
+    for index, (conductances, outside, inside) in enumerate(strings):
+        line = on[index] * bus / (1.0 + outside * inside)
+        found += [line * conductance for conductance, length in conductances for _ in range(length)]
+    return np.array(found)
+
+
+def fire(circuit: Circuit, values: dict[str, Any], bridges: Bridges, ambient: FloatArray) -> Fired:
+    """Integrate the sequence with fourth-order steps, each trial with steps of its own."""
+    owner = np.array([i for i, c in enumerate(circuit.channels) for names in igniter_names(c) for _ in names])
+    start = np.array([np.broadcast_to(values[f"{c.name}.start"], ambient.shape) for c in circuit.channels])
+    end = start + np.array([values[f"{c.name}.pulse"] for c in circuit.channels])
+    edges = np.sort(np.concatenate([start, end]), axis=0)
+    span = bridges.function - ambient
+    theta = np.broadcast_to(ambient, span.shape).copy()
+    done = np.zeros(span.shape, dtype=bool)
+    time = np.zeros(ambient.shape)
+    first = np.full(span.shape, np.nan)
+    function_time = np.full(span.shape, np.inf)
+    fraction = np.zeros(span.shape)
+
+    def slope(at: FloatArray, on: FloatArray) -> tuple[FloatArray, FloatArray]:
+        cold = bridges.resistance * (1.0 + bridges.coefficient * (at - bridges.reference))
+        current = _currents(circuit, values, on, np.where(done, bridges.spent, cold))
+        rate = (current**2 * cold - bridges.loss * (at - ambient)) / bridges.capacity
+        return np.where(done, 0.0, rate), current
+
+    for _ in range(20_000):
+        conducts = (time >= start) & (time < end)
+        on = conducts.astype(float)
+        rate, current = slope(theta, on)
+        first = np.where(np.isnan(first) & conducts[owner], current, first)
+        later = np.where(edges > time, edges, np.inf).min(axis=0)
+        if np.isinf(later).all():
+            break
+        x = (theta - ambient) / span
+        pace = np.where(done, np.inf, np.where(rate > 0.0, 0.3 * (1.0 - x) * span / np.maximum(rate, 1e-300), np.inf))
+        settled = (done | (np.abs(rate) * 0.5 < 1e-10 * span)).all(axis=0)  # nothing moves until the next edge
+        steady = 0.1 * np.where(done, np.inf, bridges.capacity / bridges.loss)
+        step = np.where(settled, np.inf, np.minimum(pace, steady).min(axis=0))
+        step = np.where(np.isinf(later), 0.0, np.minimum(step, later - time))
+        k2 = slope(theta + 0.5 * step * rate, on)[0]
+        k3 = slope(theta + 0.5 * step * k2, on)[0]
+        k4 = slope(theta + step * k3, on)[0]
+        moved = theta + step / 6.0 * (rate + 2.0 * k2 + 2.0 * k3 + k4)
+        theta = np.where(settled & ~done, theta, moved)
+        time = np.where(later - time <= step, later, time + step)
+        fresh = ~done & ((theta - ambient) / span >= 1.0 - 1e-7)
+        function_time[fresh] = np.broadcast_to(time, span.shape)[fresh]
+        done |= fresh
+        running = time <= end[owner]
+        fraction = np.where(running, np.where(done, 1.0, (theta - ambient) / span), fraction)
+    else:
+        raise AssertionError("the integration did not end")
+    return Fired(start_current=first, function_time=function_time, fraction=fraction)
