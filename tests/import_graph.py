@@ -49,6 +49,7 @@ RESTRICTED = {
     "PySpice": "ignition.spice.pyspice",
     "scipy.stats": "ignition",
     "scipy.optimize": "ignition",
+    "scipy.sparse": "ignition",
 }
 
 
