@@ -15,6 +15,7 @@ RANKS = {
     "errors": 0,
     "typing": 0,
     "units": 1,
+    "binomial": 2,
     "toleranced": 2,
     "data": 3,
     "parts": 3,
@@ -49,6 +50,7 @@ RESTRICTED = {
     "PySpice": "ignition.spice.pyspice",
     "scipy.stats": "ignition",
     "scipy.optimize": "ignition",
+    "scipy.sparse": "ignition",
 }
 
 

@@ -1,1 +1,1 @@
-"""Network: elements, batched solution, worst case, the channel template, igniter ports."""
+"""Network: elements, batched solution, worst case, the channel template."""

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from ignition.errors import NetworkError
 from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network, Terms
+from ignition.network.linear import Indices, Pattern
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["Indices", "Solution", "solve"]
+__all__ = ["Solution", "solve"]
 
 _MAX_ROUNDS = 12
-Indices = npt.NDArray[np.intp]
-"""Positions in an array."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,26 +26,20 @@ class Solution:
     ----------
     parameters : Parameter values used [SI], in the order of the network's parameters, shape (batch, parameters)
     unknowns : Node voltages [V], then branch currents [A], shape (batch, nodes + elements)
-    matrix : System matrix in the final state of every clamp and leakage, open elements left out [SI], shape (batch, n,
-        n)
+    entries : Entries of the system matrix in the final state of every clamp and leakage [SI], shape (batch, places)
     active : For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed)
     """
 
     network: Network
     parameters: FloatArray
     unknowns: FloatArray
-    matrix: FloatArray = field(repr=False)
+    entries: FloatArray = field(repr=False)
     active: BoolArray = field(repr=False)
 
     @property
     def batch(self) -> int:
         """Number of value sets."""
         return int(self.unknowns.shape[0])
-
-    @property
-    def kept(self) -> Indices:
-        """Positions of the matrix's rows among the unknowns, shape (n,)."""
-        return _compiled(self.network).kept
 
     def take(self, members: Indices) -> Solution:
         """Return the solution of some members of the batch.
@@ -60,7 +52,7 @@ class Solution:
             self,
             parameters=self.parameters[members],
             unknowns=self.unknowns[members],
-            matrix=self.matrix[members],
+            entries=self.entries[members],
             active=self.active[members],
         )
 
@@ -81,24 +73,6 @@ class Solution:
         names = [e.name for e in self.network.elements]
         return self.unknowns[:, len(self.network.nodes) + names.index(self.network.element(element).name)]
 
-    def kirchhoff_residual(self) -> FloatArray:
-        """Return the largest node current that does not balance, over the largest current into that node.
-
-        Returns
-        -------
-        Relative residual [1], shape (batch,); at most rounding error for a sound solution. A node with less than 1e-9
-            of the network's largest current is measured against that share: its currents are rounding
-        """
-        compiled = _compiled(self.network)
-        count = len(self.network.nodes)
-        incidence = compiled.base[:count, count:]
-        currents = self.unknowns[:, compiled.kept[count:]]
-        net = np.abs(currents @ incidence.T)
-        gross = np.max(np.abs(currents[:, None, :] * incidence), axis=2, initial=0.0)
-        floor = 1e-9 * np.max(np.abs(currents), axis=1, initial=0.0, keepdims=True)
-        scale = np.maximum(gross, floor)
-        return np.asarray(np.max(net / np.where(scale > 0, scale, 1.0), axis=1, initial=0.0))
-
     def sensitivities(self, weights: FloatArray) -> FloatArray:
         """Derivatives of linear outputs with respect to every parameter, by the adjoint system.
 
@@ -118,69 +92,121 @@ class Solution:
         count = len(self.network.nodes)
         wanted = weights[..., compiled.kept]
         rights = np.broadcast_to(np.swapaxes(wanted, -1, -2), (self.batch, wanted.shape[-1], wanted.shape[-2]))
-        adjoint = np.linalg.solve(np.swapaxes(self.matrix, 1, 2), rights)[:, count:, :]
+        adjoint = compiled.pattern.solve(self.entries, rights, transposed=True)[:, count:, :]
         found = self.unknowns[:, compiled.kept]
         # change of each branch equation's right side (db/dp - dA/dp x) per unit of its sums R, E and J
         linear = compiled.linear | (compiled.clamp & self.active)
-        voltage = found[:, :count] @ compiled.base[:count, count:]
         by_resistance = np.where(linear, found[:, count:], 0.0)
         by_voltage = np.where(linear, 1.0, 0.0)
         by_current = np.where(compiled.sink | (compiled.leakage & self.active), -1.0, 0.0)
-        by_current -= np.where(compiled.leakage & ~self.active, voltage / KNEE_VOLTAGE, 0.0)
-        return np.asarray(
-            compiled.resistance.T @ (adjoint * by_resistance[..., None])
-            + compiled.voltage.T @ (adjoint * by_voltage[..., None])
-            + compiled.current.T @ (adjoint * by_current[..., None])
+        by_current -= np.where(compiled.leakage & ~self.active, compiled.across(found) / KNEE_VOLTAGE, 0.0)
+        return (
+            compiled.resistance.shares(adjoint * by_resistance[..., None])
+            + compiled.voltage.shares(adjoint * by_voltage[..., None])
+            + compiled.current.shares(adjoint * by_current[..., None])
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Sums:
+    """The sums R, E or J of all closed elements: each term's element, parameter and factor.
+
+    No matrix product: a BLAS would split a large batch over its threads.
+    """
+
+    elements: int
+    parameters: int
+    rows: Indices
+    columns: Indices
+    factors: FloatArray
+
+    @classmethod
+    def of(cls, terms_of: Iterable[Terms], columns: Mapping[str, int], elements: int) -> _Sums:
+        found = [(row, columns[name], factor) for row, terms in enumerate(terms_of) for name, factor in terms]
+        return cls(
+            elements=elements,
+            parameters=len(columns),
+            rows=np.array([row for row, _, _ in found], dtype=np.intp),
+            columns=np.array([column for _, column, _ in found], dtype=np.intp),
+            factors=np.array([factor for _, _, factor in found]),
+        )
+
+    def totals(self, parameters: FloatArray) -> FloatArray:
+        """Sum of each element, shape (batch, elements)."""
+        totals = np.zeros((self.elements, len(parameters)))
+        np.add.at(totals, self.rows, parameters.T[self.columns] * self.factors[:, None])
+        return totals.T
+
+    def shares(self, of_elements: FloatArray) -> FloatArray:
+        """What falls to each parameter of something that each element has, shape (batch, parameters, outputs)."""
+        shares = np.zeros((self.parameters, len(of_elements), of_elements.shape[2]))
+        np.add.at(shares, self.columns, of_elements.swapaxes(0, 1)[self.rows] * self.factors[:, None, None])
+        return shares.swapaxes(0, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Compiled:
-    """A network as arrays: its closed elements' incidence, the sums R, E and J as matrices, and the kinds as masks."""
+    """A network as arrays: its closed elements' ends, the sums R, E and J, the kinds as masks.
+
+    The system's unknowns are the node voltages, then the closed elements' currents; `base` has the entries of its
+    pattern that no value changes (plus and minus one), zero where an element's resistance stands.
+    """
 
     closed: tuple[Element, ...]
+    nodes: int
     kept: Indices
+    plus: Indices
+    minus: Indices
+    pattern: Pattern
     base: FloatArray
-    resistance: FloatArray
-    voltage: FloatArray
-    current: FloatArray
+    resistance: _Sums
+    voltage: _Sums
+    current: _Sums
     linear: BoolArray
     sink: BoolArray
     leakage: BoolArray
     clamp: BoolArray
 
+    def across(self, found: FloatArray) -> FloatArray:
+        """Voltage of each closed element [V], from the unknowns of the system; (batch, closed)."""
+        voltages = np.concatenate([found[:, : self.nodes], np.zeros((len(found), 1))], axis=1)  # ground stands last
+        return np.asarray(voltages[:, self.plus] - voltages[:, self.minus])
+
 
 @functools.lru_cache(maxsize=256)
 def _compiled(network: Network) -> _Compiled:
     closed = tuple(e for e in network.elements if e.closed)
-    nodes = {node: index for index, node in enumerate(network.nodes)}
+    count = len(network.nodes)
+    places = {node: index for index, node in enumerate(network.nodes)} | {GROUND: count}
     columns = {name: index for index, name in enumerate(network.parameters)}
-    count = len(nodes)
-    base = np.zeros((count + len(closed),) * 2)
+    entries = {(count + k, count + k): 0.0 for k in range(len(closed))}
     for row, element in enumerate(closed, start=count):
         for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
             if node != GROUND:
-                base[nodes[node], row] += sign
-                base[row, nodes[node]] += sign
+                for place in ((places[node], row), (row, places[node])):
+                    entries[place] = entries.get(place, 0.0) + sign
 
-    def sums(terms_of: list[Terms]) -> FloatArray:
-        matrix = np.zeros((len(closed), len(columns)))
-        for row, terms in enumerate(terms_of):
-            for name, factor in terms:
-                matrix[row, columns[name]] += factor
-        return matrix
+    def sums(terms_of: Iterable[Terms]) -> _Sums:
+        return _Sums.of(terms_of, columns, len(closed))
 
     def mask(*kinds: str) -> BoolArray:
         return np.array([e.kind in kinds for e in closed], dtype=bool)
 
-    places = [index for index, e in enumerate(network.elements) if e.closed]
     return _Compiled(
         closed=closed,
-        kept=np.array([*range(count), *(count + p for p in places)], dtype=np.intp),
-        base=base,
-        resistance=sums([e.resistance for e in closed]),
-        voltage=sums([e.voltage for e in closed]),
-        current=sums([e.current for e in closed]),
+        nodes=count,
+        kept=np.array([*range(count), *(count + k for k, e in enumerate(network.elements) if e.closed)], dtype=np.intp),
+        plus=np.array([places[e.plus] for e in closed], dtype=np.intp),
+        minus=np.array([places[e.minus] for e in closed], dtype=np.intp),
+        pattern=Pattern(
+            size=count + len(closed),
+            rows=np.array([row for row, _ in entries], dtype=np.intp),
+            columns=np.array([column for _, column in entries], dtype=np.intp),
+        ),
+        base=np.array(list(entries.values())),
+        resistance=sums(e.resistance for e in closed),
+        voltage=sums(e.voltage for e in closed),
+        current=sums(e.current for e in closed),
         linear=mask("resistor", "source"),
         sink=mask("sink"),
         leakage=mask("leakage"),
@@ -220,12 +246,12 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
             + (f" (also {', '.join(floating[1:])})" if floating[1:] else "")
         )
     compiled = _compiled(network)
-    size, full = len(parameters), len(compiled.base)
-    resistance = parameters @ compiled.resistance.T
-    voltage = parameters @ compiled.voltage.T
-    current = parameters @ compiled.current.T
+    size = len(parameters)
+    resistance = compiled.resistance.totals(parameters)
+    voltage = compiled.voltage.totals(parameters)
+    current = compiled.current.totals(parameters)
     active = np.broadcast_to(compiled.leakage, resistance.shape).copy()
-    matrix = np.empty((size, full, full))
+    entries = np.empty((size, len(compiled.base)))
     unknowns = np.zeros((size, len(network.nodes) + len(network.elements)))
     pending: Indices = np.arange(size)
     for _ in range(_MAX_ROUNDS):
@@ -233,7 +259,7 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
         states = active[pending]
         coefficients, right = _assemble(compiled, *sums, states)
         found = _solve(compiled, coefficients, right, pending)
-        matrix[pending] = coefficients
+        entries[pending] = coefficients
         unknowns[pending[:, None], compiled.kept] = found
         wanted = _wanted_states(compiled, sums[1], states, found)
         active[pending] = wanted
@@ -242,7 +268,7 @@ def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
             break
     else:
         raise NetworkError(f"clamps and leakages find no consistent state for batch member {int(pending[0])}")
-    return Solution(network=network, parameters=parameters, unknowns=unknowns, matrix=matrix, active=active)
+    return Solution(network=network, parameters=parameters, unknowns=unknowns, entries=entries, active=active)
 
 
 def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
@@ -267,38 +293,37 @@ def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
 def _assemble(
     compiled: _Compiled, resistance: FloatArray, voltage: FloatArray, current: FloatArray, active: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Matrix and right side of ``a v - b i = c`` with Kirchhoff's current law above it."""
-    count = len(compiled.base) - len(compiled.closed)
-    rows = np.arange(count, len(compiled.base))
-    matrix = np.repeat(compiled.base[None], len(resistance), axis=0)
+    """Entries and right side of ``a v - b i = c`` with Kirchhoff's current law above it."""
     conducts = compiled.linear | (compiled.clamp & active)
     slope = np.where(conducts, 1.0, 0.0)
     slope += np.where(compiled.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
-    special = np.flatnonzero(~compiled.linear)
-    matrix[:, count + special, :count] *= slope[:, special, None]
-    matrix[:, rows, rows] = -np.where(conducts, resistance, 1.0)
-    right = np.zeros((len(resistance), len(compiled.base)))
+    rows, columns = compiled.pattern.rows, compiled.pattern.columns
+    branch = np.flatnonzero(rows >= compiled.nodes)
+    entries = np.tile(compiled.base, (len(resistance), 1))
+    entries[:, branch] *= slope[:, rows[branch] - compiled.nodes]
+    entries[:, rows == columns] = -np.where(conducts, resistance, 1.0)
+    right = np.zeros((len(resistance), compiled.pattern.size))
     flows = compiled.sink | (compiled.leakage & active)
-    right[:, count:] = np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0)
-    return matrix, right
+    right[:, compiled.nodes :] = np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0)
+    return entries, right
 
 
-def _solve(compiled: _Compiled, matrix: FloatArray, right: FloatArray, members: Indices) -> FloatArray:
+def _solve(compiled: _Compiled, entries: FloatArray, right: FloatArray, members: Indices) -> FloatArray:
     try:
-        found = np.linalg.solve(matrix, right[..., None])[..., 0]
+        found = compiled.pattern.solve(entries, right[..., None])[..., 0]
     except np.linalg.LinAlgError:
-        raise _singular(compiled, matrix, members) from None
+        raise _singular(compiled, entries, members) from None
     if not np.all(np.isfinite(found)):
-        raise _singular(compiled, matrix, members)
-    return np.asarray(found)
+        raise _singular(compiled, entries, members)
+    return found
 
 
-def _singular(compiled: _Compiled, matrix: FloatArray, members: Indices) -> NetworkError:
+def _singular(compiled: _Compiled, entries: FloatArray, members: Indices) -> NetworkError:
     """Name the first singular member and the elements that its null vector runs through."""
-    for index, member in zip(range(len(matrix)), members, strict=True):
-        _, sizes, rows = np.linalg.svd(matrix[index])
+    for index, member in enumerate(members):
+        _, sizes, rows = np.linalg.svd(compiled.pattern.dense(entries[index : index + 1])[0])
         if sizes[-1] <= 1e-14 * sizes[0]:
-            null = np.abs(rows[-1][-len(compiled.closed) :])
+            null = np.abs(rows[-1][compiled.nodes :])
             involved = [e.name for e, share in zip(compiled.closed, null, strict=True) if share > 0.1 * null.max()]
             return NetworkError(
                 f"batch member {int(member)} has no unique solution: a loop of ideal sources or zero-ohm links through "
@@ -309,7 +334,6 @@ def _singular(compiled: _Compiled, matrix: FloatArray, members: Indices) -> Netw
 
 def _wanted_states(compiled: _Compiled, voltage: FloatArray, active: BoolArray, found: FloatArray) -> BoolArray:
     """State that each clamp's and leakage's voltage asks for."""
-    count = len(compiled.base) - len(compiled.closed)
-    across = found[:, :count] @ compiled.base[:count, count:]
-    conducts = np.where(active, found[:, count:] >= 0.0, across > voltage)
+    across = compiled.across(found)
+    conducts = np.where(active, found[:, compiled.nodes :] >= 0.0, across > voltage)
     return np.asarray((compiled.leakage & (across >= KNEE_VOLTAGE)) | (compiled.clamp & conducts))

@@ -10,7 +10,8 @@ import numpy as np
 
 from ignition.errors import NetworkError
 from ignition.network.elements import GROUND, Network
-from ignition.network.solution import Indices, Solution, solve
+from ignition.network.linear import Indices
+from ignition.network.solution import Solution, solve
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 

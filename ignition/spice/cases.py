@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ignition.analyses.firing.on_state import firing_network, on_states
+from ignition.analyses.firing.schedule import nominal_groups
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
 from ignition.network.elements import Network
@@ -26,7 +27,6 @@ __all__ = [
     "SteadyCase",
     "SwitchOnCase",
     "firing_cases",
-    "firing_groups",
     "nominal_values",
     "steady_cases",
     "switch_on_case",
@@ -148,34 +148,15 @@ def steady_cases(circuit: Circuit) -> Iterator[SteadyCase]:
                     yield SteadyCase(phase=phase, line=line, channel=channel, network=network, box=box)
 
 
-def firing_groups(circuit: Circuit) -> tuple[tuple[ChannelModel, ...], ...]:
-    """Sort the channels into groups whose pulses overlap in time.
-
-    Returns
-    -------
-    Groups in the order of their starts, at nominal
-    """
-    groups: list[list[ChannelModel]] = []
-    end = -math.inf
-    for channel in sorted(circuit.channels, key=lambda c: c.start.nominal):
-        start = channel.start.nominal
-        if start < end:
-            groups[-1].append(channel)
-        else:
-            groups.append([channel])
-        end = max(end, start + channel.pulse.nominal)
-    return tuple(tuple(group) for group in groups)
-
-
 def firing_cases(circuit: Circuit) -> tuple[FiringCase, ...]:
     """List the firing transients of a circuit.
 
     Returns
     -------
-    One for each group of channels whose pulses overlap
+    One for each group of channels whose nominal pulses overlap
     """
     cases = []
-    for channels in firing_groups(circuit):
+    for channels in nominal_groups(circuit):
         commanded = frozenset(c.name for c in channels)
         _, box = on_states(circuit, commanded)
         first = channels[0].start.nominal

@@ -10,6 +10,7 @@ import numpy as np
 from ignition.analyses.continuity.bands import armed_states, reference_voltage, remaining_charge
 from ignition.analyses.continuity.continuity import ChannelContinuity, Continuity
 from ignition.analyses.no_fire.gate import phase_box
+from ignition.binomial import clopper_pearson
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.network.solution import solve
@@ -18,7 +19,7 @@ from ignition.network.worst_case import draw
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["Misclassification", "error_bound", "misclassification", "sample_codes"]
+__all__ = ["Misclassification", "misclassification", "sample_codes"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,23 +94,6 @@ def sample_codes(
     return np.asarray(np.clip(np.round(code), 0.0, scale - 1.0))
 
 
-def error_bound(errors: int, trials: int, confidence: float = 0.95) -> float:
-    """Return the upper confidence bound of a probability (Clopper and Pearson) [1].
-
-    Parameters
-    ----------
-    confidence : One-sided confidence [1]
-
-    Examples
-    --------
-    >>> round(error_bound(0, 299), 5)
-    0.00997
-    """
-    from scipy.stats import beta
-
-    return 1.0 if errors >= trials else float(beta.ppf(confidence, errors + 1, trials - errors))
-
-
 def misclassification(
     circuit: Circuit,
     result: Continuity,
@@ -179,8 +163,8 @@ def _pair(
         below_read_as_above=up,
         above_read_as_below=down,
         confidence=confidence,
-        below_bound=error_bound(up, size, confidence),
-        above_bound=error_bound(down, size, confidence),
+        below_bound=clopper_pearson(up, size, confidence, "less").high,
+        above_bound=clopper_pearson(down, size, confidence, "less").high,
     )
 
 

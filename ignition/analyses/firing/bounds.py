@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ignition.analyses.firing.on_state import LEAST_SPENT, OnState, firing_network, with_spent
+from ignition.analyses.firing.schedule import conducting_before, may_have_started
 from ignition.analyses.firing.sequence import turn_on
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.network.template import igniter_names
@@ -142,11 +143,7 @@ def _fading(
     network = firing_network(circuit, overlapping)
     drain = -extremes(network, wide, [Probe(element="capacitor bank")])[0].low
     voltage = wide["battery.voltage"]
-    before = sum(
-        min(max(channel.start.high - other.start.low, 0.0), other.pulse.high)
-        for other in circuit.channels
-        if other is not channel
-    )
+    before = sum(conducting_before(other, channel) for other in circuit.channels if other is not channel)
     pairs = []
     for share in _SHARES:
         time = (1.0 - share) * voltage.low * bank.low / drain - before if drain > 0 else math.inf
@@ -181,11 +178,9 @@ def _fate(model: IgniterModel, in_series: bool) -> Toleranced:
 
 def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:
     """Earliest instant at which any neighbour can have functioned, from this channel's driven pin [s]."""
-    earliest = math.inf
-    for other in circuit.channels:
-        if other is not channel and other.start.low < channel.start.high + channel.pulse.high:
-            # another channel that fires before or with this one may relieve or load the battery at any time
-            earliest = 0.0 if other.start.low <= channel.start.high else earliest
+    # another channel that fires before or with this one may relieve or load the battery at any time
+    others = any(may_have_started(other, channel) for other in circuit.channels if other is not channel)
+    earliest = 0.0 if others else math.inf
     for _, model, span in found:
         if model.threshold_low is None or model.time_constant.fast is None:
             return 0.0

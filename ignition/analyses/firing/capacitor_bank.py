@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.firing.firing import overlapping
 from ignition.analyses.firing.on_state import Settled
+from ignition.analyses.firing.schedule import conducting_before, latest_end, overlapping
 from ignition.analyses.firing.sequence import cluster_tree, igniter_list, march_arguments, turn_on
 from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.analyses.firing.transient.march import march
@@ -236,7 +236,7 @@ def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, To
     capacitance = battery.bank_capacitance
     assert capacitance is not None
     earlier = sorted(
-        (c for c in circuit.channels if c is not channel and c.start.low < channel.start.high),
+        (c for c in circuit.channels if c is not channel and conducting_before(c, channel) > 0.0),
         key=lambda c: c.start.low,
     )
     lowest = {name: value.low for name, value in box.items()}
@@ -245,8 +245,7 @@ def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, To
         least = _recharged(circuit, least, other.start.low - end)
         loop = _loop(circuit, other, lowest) + _least_strings(circuit, other, lowest)
         least *= 0.0 if loop <= 0 else math.exp(-other.pulse.high / (loop * capacitance.low))
-        last = other.start.high + other.pulse.high
-        end = last if math.isinf(end) else max(end, last)
+        end = latest_end(other) if math.isinf(end) else max(end, latest_end(other))
     least = _recharged(circuit, least, channel.start.low - end)
     nominal = min(found.voltage[channel.name], battery.voltage.high)  # found by a quotient: may round up
     return Spread(low=min(least, nominal), nominal=nominal, high=battery.voltage.high, unit="V")

@@ -10,6 +10,7 @@ import numpy as np
 
 from ignition.analyses.firing.bounds import IgniterBounds, igniter_bounds
 from ignition.analyses.firing.on_state import OnState, Settled, firing_network, heating, with_spent
+from ignition.analyses.firing.schedule import conducting_at_start, conducting_before, overlapping
 from ignition.analyses.firing.sequence import igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
@@ -20,7 +21,7 @@ from ignition.network.worst_case import Probe, extremes
 from ignition.parts.conductor import adiabatic_temperature
 from ignition.toleranced import Spread, Toleranced
 
-__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]
+__all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,35 +143,13 @@ def _conducted_before(circuit: Circuit, channel: ChannelModel, bounds: Mapping[s
     for other in circuit.channels:
         if other is channel:
             continue
-        flowing = other.pulse.high
+        flowing = math.inf
         opens = all(circuit.igniters[kind].spent == "open" for string in other.strings for kind in string)
         if opens:
             latest = [math.inf if b.latest is None else b.latest for b in bounds[other.name]]
-            flowing = min(flowing, max(latest))
-        total += min(max(channel.start.high - other.start.low, 0.0), flowing)
+            flowing = max(latest)
+        total += conducting_before(other, channel, flowing)
     return total
-
-
-def _together(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
-    """Channels that may conduct when this one starts: those that start with it, and those still firing from before."""
-    start = channel.start
-    names = set()
-    for other in circuit.channels:
-        same = other.start.low <= start.high and start.low <= other.start.high
-        still = other.start.low < start.low < other.start.high + other.pulse.high
-        if same or still:
-            names.add(other.name)
-    return frozenset(names)
-
-
-def overlapping(circuit: Circuit, channel: ChannelModel) -> frozenset[str]:
-    """List the channels that may conduct at any time during a channel's pulse."""
-    end = channel.start.high + channel.pulse.high
-    return frozenset(
-        other.name
-        for other in circuit.channels
-        if other.start.low <= end and channel.start.low <= other.start.high + other.pulse.high
-    )
 
 
 def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
@@ -181,7 +160,7 @@ def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
     states: dict[str, OnState] = {}
     box: dict[str, Toleranced] = {}
     for channel in circuit.channels:
-        found, its_box = settled.of(_together(circuit, channel))
+        found, its_box = settled.of(conducting_at_start(circuit, channel))
         states[channel.name] = found[channel.name]
         box = its_box | box | {f"{channel.name}.mosfet": found[channel.name].on_resistance}
     if any(state.rows[1] < 0 for state in states.values()):
@@ -224,7 +203,7 @@ def _channel(
 ) -> ChannelFiring:
     names = [n for string in igniter_names(channel) for n in string]
     probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
-    together, alone = _together(circuit, channel), frozenset({channel.name})
+    together, alone = conducting_at_start(circuit, channel), frozenset({channel.name})
     low_box = box
     if together != alone:  # bridges that have fired may draw more than cold ones
         low_box = {**(with_spent(circuit, box) or box), **{name: box[name] for name in names}}

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
+from ignition.analyses.firing.schedule import overlapping_groups
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import Circuit
 from ignition.network.worst_case import Extreme, Probe, extremes
@@ -60,21 +61,6 @@ class SupplyUnderFire:
         return None
 
 
-def _groups(circuit: Circuit) -> list[frozenset[str]]:
-    """Sets of channels that may conduct together: one set for each channel's pulse."""
-    groups: list[frozenset[str]] = []
-    for channel in circuit.channels:
-        end = channel.start.high + channel.pulse.high
-        group = frozenset(
-            other.name
-            for other in circuit.channels
-            if other.start.low < end and channel.start.low < other.start.high + other.pulse.high
-        )
-        if group not in groups:
-            groups.append(group)
-    return groups
-
-
 def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     """Analyse battery and controller supply over the firing sequence.
 
@@ -87,7 +73,7 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     terminals: list[Extreme] = []
     rails: list[Toleranced] = []
     highest = from_battery = 0.0
-    for group in _groups(circuit):
+    for group in overlapping_groups(circuit):
         network = firing_network(circuit, group)
         _, box = settled.of(group)
         boxes = [box]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.firing.firing import overlapping
 from ignition.analyses.firing.on_state import Settled
+from ignition.analyses.firing.schedule import overlapping
 from ignition.analyses.firing.sequence import igniter_list, turn_on
 from ignition.circuit.model import BridgeTemperatures, Circuit, IgniterModel
 from ignition.network.template import parameter_box

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ignition.analyses.trials.binomial import Interval
 from ignition.analyses.trials.inputs import TrialPlan, trial_plan
 from ignition.analyses.trials.run import Guards, guards, run_trials
 from ignition.analyses.trials.trials import generator
+from ignition.binomial import Interval
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.typing import FloatArray

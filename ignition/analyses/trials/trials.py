@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing.sequence import igniter_list
-from ignition.analyses.trials.binomial import Interval, clopper_pearson, lower_bound, upper_bound
 from ignition.analyses.trials.histogram import Tally
 from ignition.analyses.trials.inputs import TrialPlan, trial_plan
 from ignition.analyses.trials.run import Guards, guards, run_trials
+from ignition.binomial import Interval, clopper_pearson
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 
@@ -113,16 +113,8 @@ class FiringTrials:
         ----------
         confidence_level : Confidence [1]
         """
-        return None if self.trials == 0 else lower_bound(self.trials - self.failures, self.trials, confidence_level)
-
-    def upper(self, confidence_level: float = 0.95) -> float | None:
-        """One-sided upper bound of the probability that all igniters function [1].
-
-        Parameters
-        ----------
-        confidence_level : Confidence [1]
-        """
-        return None if self.trials == 0 else upper_bound(self.trials - self.failures, self.trials, confidence_level)
+        functioned = self.trials - self.failures
+        return None if self.trials == 0 else clopper_pearson(functioned, self.trials, confidence_level, "greater").low
 
     def interval(self, confidence_level: float = 0.95) -> Interval | None:
         """Two-sided interval of the probability that all igniters function [1].

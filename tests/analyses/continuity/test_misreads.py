@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ignition.analyses.continuity.continuity import continuity
-from ignition.analyses.continuity.misreads import error_bound, misclassification, sample_codes
+from ignition.analyses.continuity.misreads import misclassification, sample_codes
 from ignition.analyses.continuity.thresholds import integer_codes
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import Circuit
@@ -93,14 +93,6 @@ def test_noise_makes_errors_that_averaging_removes() -> None:
     calm = rates(bench(adc="noise = 800.0\nsamples = 400"))[frozenset(("open", "intact"))]
     assert noisy[1] > 0.03
     assert calm[1] == 0.0
-
-
-@pytest.mark.parametrize(
-    ("errors", "trials", "expected"), [(0, 100, 1 - 0.05**0.01), (100, 100, 1.0), (99, 100, 0.95**0.01)]
-)
-def test_bound_by_hand(errors: int, trials: int, expected: float) -> None:
-    """No error among n: 1 - 0.05^(1/n); all errors: 1; all but one: p with 1 - p^n = 0.05."""
-    assert error_bound(errors, trials) == pytest.approx(expected, rel=1e-9)
 
 
 def test_bounds_hold_the_shares() -> None:

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ignition.analyses.firing.firing import IgniterFiring, firing, overlapping
+from ignition.analyses.firing.firing import IgniterFiring, firing
 from ignition.analyses.firing.on_state import on_states
+from ignition.analyses.firing.schedule import overlapping
 from ignition.analyses.firing.sequence import igniter_list, march_circuit
 from ignition.analyses.firing.transient.march import MarchResult
 from ignition.circuit.file import parse_circuit

@@ -7,9 +7,9 @@ from statistics import NormalDist
 
 import pytest
 
-from ignition.analyses.trials.binomial import clopper_pearson
 from ignition.analyses.trials.rare_failures import RareFailure, rare_failure
 from ignition.analyses.trials.trials import firing_trials
+from ignition.binomial import clopper_pearson
 from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError

@@ -1,18 +1,46 @@
-"""Clopper-Pearson bounds against the binomial sum itself and published sample sizes."""
+"""Clopper-Pearson bounds against the binomial sum itself, a general library and published sample sizes."""
 
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 import pytest
+from scipy.stats import binomtest
 
-from ignition.analyses.trials.binomial import clopper_pearson, lower_bound, upper_bound
+from ignition.binomial import clopper_pearson
 from ignition.errors import InputError
 
 
 def tail(events: int, trials: int, p: float) -> float:
     """Probability of so many or more events, by adding up."""
     return sum(math.comb(trials, k) * p**k * (1 - p) ** (trials - k) for k in range(events, trials + 1))
+
+
+def lower_bound(events: int, trials: int, confidence_level: float = 0.95) -> float:
+    """One-sided lower bound."""
+    return clopper_pearson(events, trials, confidence_level, "greater").low
+
+
+def upper_bound(events: int, trials: int, confidence_level: float = 0.95) -> float:
+    """One-sided upper bound."""
+    return clopper_pearson(events, trials, confidence_level, "less").high
+
+
+@pytest.mark.parametrize("alternative", ["two-sided", "greater", "less"])
+@pytest.mark.parametrize(("events", "trials"), [(0, 7), (1, 7), (7, 7), (3, 40), (99, 100), (999_990, 1_000_000)])
+def test_a_general_library_says_the_same(
+    events: int, trials: int, alternative: Literal["two-sided", "greater", "less"]
+) -> None:
+    """The exact interval of scipy.stats.binomtest, which finds it by root finding to about 1e-12."""
+    theirs = binomtest(events, trials, alternative=alternative).proportion_ci(0.9, method="exact")
+    ours = clopper_pearson(events, trials, 0.9, alternative)
+    assert ours.low == pytest.approx(theirs.low, abs=1e-11) and ours.high == pytest.approx(theirs.high, abs=1e-11)
+
+
+def test_bounds_keep_their_digits_near_zero() -> None:
+    """Nothing among 10^9 at 95 %: 1 - 0.05^(1/n), to all digits."""
+    assert upper_bound(0, 10**9) == pytest.approx(-math.expm1(math.log(0.05) / 1e9), rel=1e-9)
 
 
 @pytest.mark.parametrize(("events", "trials"), [(1, 10), (5, 10), (9, 10), (10, 10), (37, 40)])
