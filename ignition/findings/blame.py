@@ -21,9 +21,8 @@ def blamed(circuit: Circuit, judge: Judge) -> tuple[Finding, ...]:
     named are those without which, at their worst, it fails again.
     """
     found = tuple(judge(circuit))
-    for accident in (True, False):
-        direction = "safe" if accident else "fire"
-        failing = [f for f in found if f.verdict == "FAIL" and f.rests_on and f.question.accident is accident]
+    for direction in ("safe", "fire"):
+        failing = [f for f in found if f.verdict == "FAIL" and f.rests_on and f.question.direction == direction]
         keys = frozenset(key for f in failing for key in f.rests_on)
         if not keys:
             continue

@@ -9,7 +9,7 @@ from typing import Literal
 
 from ignition.findings.corner import Corner
 
-__all__ = ["Finding", "Question", "Reason", "Relation", "Verdict", "least_margin", "worst_verdict"]
+__all__ = ["Concern", "Finding", "Question", "Reason", "Relation", "Verdict", "least_margin", "worst_verdict"]
 
 Verdict = Literal["PASS", "FAIL", "UNKNOWN"]
 
@@ -33,33 +33,51 @@ class Reason(enum.StrEnum):
     NO_LIMIT = "no limit in use"
 
 
-class Question(enum.StrEnum):
-    """What a complete check answers; the first nine are questions of accident."""
+class Concern(enum.StrEnum):
+    """What a question is about: an accident, firing when told, what the converter reads, or what people do."""
 
-    IGNITER_CURRENT = "igniter current while nobody commands"
-    GATE = "gate held off"
-    SWITCH_ON = "switch-on edge"
-    TURN_OFF = "turn-off"
-    TEST = "described test"
-    SINGLE_FAULTS = "single faults"
-    BLOCKING = "MOSFET blocks the battery"
-    PIN = "converter pin within its rating"
+    ACCIDENT = "accident"
+    FIRING = "firing"
+    READING = "reading"
     PROCEDURE = "procedure"
-    CONVERTER = "converter reads the line"
-    FIRING_CURRENT = "firing current"
-    FUNCTION = "function"
-    GATE_DRIVE = "gate drive"
-    SUPPLY = "controller supply while firing"
-    BATTERY = "battery within its ratings"
-    FUSE = "fuses hold"
-    CONDUCTOR = "conductors within their ratings"
-    JUNCTION = "MOSFET within its temperature"
-    LIMITS = "limits in use"
+
+
+class Question(enum.StrEnum):
+    """What a complete check answers."""
+
+    concern: Concern
+
+    def __new__(cls, words: str, concern: Concern) -> Question:
+        """Make a member: its value is the question in words."""
+        member = str.__new__(cls, words)
+        member._value_ = words
+        member.concern = concern
+        return member
+
+    IGNITER_CURRENT = "igniter current while nobody commands", Concern.ACCIDENT
+    GATE = "gate held off", Concern.ACCIDENT
+    SWITCH_ON = "switch-on edge", Concern.ACCIDENT
+    TURN_OFF = "turn-off", Concern.ACCIDENT
+    TEST = "described test", Concern.ACCIDENT
+    SINGLE_FAULTS = "single faults", Concern.ACCIDENT
+    BLOCKING = "MOSFET blocks the battery", Concern.ACCIDENT
+    PIN = "converter pin within its rating", Concern.ACCIDENT
+    CONVERTER = "converter reads the line", Concern.READING
+    FIRING_CURRENT = "firing current", Concern.FIRING
+    FUNCTION = "function", Concern.FIRING
+    GATE_DRIVE = "gate drive", Concern.FIRING
+    SUPPLY = "controller supply while firing", Concern.FIRING
+    BATTERY = "battery within its ratings", Concern.FIRING
+    FUSE = "fuses hold", Concern.FIRING
+    CONDUCTOR = "conductors within their ratings", Concern.FIRING
+    JUNCTION = "MOSFET within its temperature", Concern.FIRING
+    LIMITS = "limits in use", Concern.PROCEDURE
+    PROCEDURE = "procedure", Concern.PROCEDURE
 
     @property
-    def accident(self) -> bool:
-        """Whether it asks what can happen when nobody commands; the others ask whether it fires when told."""
-        return list(Question).index(self) < 9
+    def direction(self) -> str:
+        """Direction of the assumptions that its answer rests on: which way a default is the worst one."""
+        return "fire" if self.concern is Concern.FIRING else "safe"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +126,7 @@ def worst_verdict(findings: Iterable[Finding]) -> Verdict:
     return max((f.verdict for f in findings), key=_RANK.__getitem__, default="UNKNOWN")
 
 
-def least_margin(findings: Iterable[Finding], *, accident: bool) -> Finding | None:
-    """Return the finding of least margin among those of accident, or of firing; None where none has a margin."""
-    with_margin = [(f.margin, f) for f in findings if f.margin is not None and f.question.accident is accident]
+def least_margin(findings: Iterable[Finding], concern: Concern) -> Finding | None:
+    """Return the finding of least margin of a concern; None where none has a margin."""
+    with_margin = [(f.margin, f) for f in findings if f.margin is not None and f.question.concern is concern]
     return min(with_margin, key=lambda pair: pair[0], default=(0.0, None))[1]

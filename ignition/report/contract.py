@@ -32,7 +32,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
     corner = finding.corner
     return {
         "question": str(finding.question),
-        "accident": finding.question.accident,
+        "concern": str(finding.question.concern),
         "rule": finding.rule,
         "channel": finding.channel,
         "phase": finding.phase,

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 from rich.console import Console
 from rich.text import Text
 
 from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
-from ignition.report.text import caution_text, margin_text, spread_text, table
+from ignition.report.findings_text import margin_text
+from ignition.report.text import caution_text, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
 

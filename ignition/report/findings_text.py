@@ -1,4 +1,4 @@
-"""Findings as text for people: the verdict, the two least margins, a line for each rule, and what fails or is unknown."""
+"""Findings as text for people: the verdict, the two least margins, a line for each rule, what fails or is unknown."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from rich.text import Text
 
 from ignition.analyses.verdict import Check
 from ignition.findings.corner import Corner
-from ignition.findings.finding import Finding, Reason, Verdict, least_margin, worst_verdict
+from ignition.findings.finding import Concern, Finding, Reason, Verdict, least_margin, worst_verdict
 from ignition.report.text import assumption_text, caution_text, item, table
 from ignition.units import Towards, engineering
 
@@ -74,7 +74,8 @@ def _state(finding: Finding) -> str:
 
 def _corner(corner: Corner) -> str:
     ends = "".join(f", {name} {end}" for name, end in corner.ends)
-    return f"battery at {engineering(corner.battery_voltage, 'V')}, {engineering(corner.temperature, 'degC')} ambient{ends}"
+    battery, ambient = engineering(corner.battery_voltage, "V"), engineering(corner.temperature, "degC")
+    return f"battery at {battery}, {ambient} ambient{ends}"
 
 
 def _source(finding: Finding) -> str:
@@ -128,15 +129,18 @@ def findings_text(findings: Sequence[Finding], console: Console) -> None:
 
 
 def headline_text(findings: Sequence[Finding], console: Console) -> None:
-    """Print the verdict, and the least margin against accident and the least margin to fire, each with all it rests on."""
+    """Print the verdict, the least margin against accident and the least margin to fire, each with all it rests on."""
     counts = {v: sum(f.verdict == v for f in findings) for v in _RANK}
     console.print(
         Text("Verdict: ")
         .append_text(verdict_text(worst_verdict(findings)))
         .append(f"   {counts['FAIL']} fail, {counts['UNKNOWN']} unknown, {counts['PASS']} pass")
     )
-    for accident, words in ((True, "Least margin against accident"), (False, "Least margin to fire when told")):
-        finding = least_margin(findings, accident=accident)
+    for concern, words in (
+        (Concern.ACCIDENT, "Least margin against accident"),
+        (Concern.FIRING, "Least margin to fire when told"),
+    ):
+        finding = least_margin(findings, concern)
         if finding is None:
             console.print(f"{words}: none is known.")
             continue

@@ -59,7 +59,9 @@ spent = "open"
 SMALL_DIVIDER = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "300 ohm", lower = "100 ohm"')
 
 
-@pytest.mark.parametrize("order", [("match", "other", "other"), ("other", "match", "other"), ("other", "other", "match")])
+@pytest.mark.parametrize(
+    "order", [("match", "other", "other"), ("other", "match", "other"), ("other", "other", "match")]
+)
 def test_the_last_string_takes_the_whole_sense_current(order: tuple[str, str, str]) -> None:
     """All strings but one may be open: the igniter left carries 8.4 V over one loop, in whatever order they are written.
 
@@ -189,7 +191,12 @@ def test_without_a_function_temperature_a_cold_day_is_not_taken_lightly() -> Non
 )
 @pytest.mark.parametrize(
     ("old", "new"),
-    [("reliability = 0.999", "reliability = 0.998"), ("confidence = 0.95", "confidence = 0.9"), ("reliability = 0.999, ", ""), (", confidence = 0.95", "")],
+    [
+        ("reliability = 0.999", "reliability = 0.998"),
+        ("confidence = 0.95", "confidence = 0.9"),
+        ("reliability = 0.999, ", ""),
+        (", confidence = 0.95", ""),
+    ],
 )
 def test_a_statement_that_holds_for_too_few_is_unknown(statement: str, rule: str, old: str, new: str) -> None:
     """0.999 at 95 % is asked: less, or nothing said, carries no PASS; a file may ask for less."""
@@ -211,15 +218,18 @@ def test_a_statement_that_holds_for_too_few_is_unknown(statement: str, rule: str
         ((('breakdown = "30 V"', 'breakdown = "8 V"'),), 'breakdown = "8 V"\n', "blocking-voltage"),
         # 1 s of 2.5 A through a fuse of 1 A and 1 A^2 s
         (
-            (("[[feed]]", '[[feed]]\nname = "fuse"\nkind = "fuse"\nresistance = "10 mohm"\nrating = "1 A"\nmelting_i2t = "1e-6 A^2 s"\n\n[[feed]]'),),
+            (
+                (
+                    "[[feed]]",
+                    '[[feed]]\nname = "fuse"\nkind = "fuse"\nresistance = "10 mohm"\nrating = "1 A"\nmelting_i2t = "1e-6 A^2 s"\n\n[[feed]]',
+                ),
+            ),
             'melting_i2t = "1e-6 A^2 s"\n',
             "functions",
         ),
     ],
 )
-def test_removing_a_key_that_fails_does_not_pass(
-    swaps: tuple[tuple[str, str], ...], removed: str, rule: str
-) -> None:
+def test_removing_a_key_that_fails_does_not_pass(swaps: tuple[tuple[str, str], ...], removed: str, rule: str) -> None:
     """What fails with a key is no PASS without it."""
     assert worst(checked(*swaps), rule).verdict == "FAIL"
     without = checked(*swaps, (removed, ""))

@@ -43,10 +43,11 @@ def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, ru
     doubt = None if share is None else all_fire_doubt(circuit, igniter.kind)
     if igniter.current.low is None:
         doubt = doubt or Doubt(reason=igniter.cause, says=str(igniter.current.reason), keys=igniter.keys)
+    run_down = igniter.current.low is None and igniter.cause is Reason.EXCEEDED
     return compare(
         Question.FIRING_CURRENT,
         "above-all-fire" if rule is None else rule.id,
-        igniter.current.low,
+        0.0 if run_down else igniter.current.low,
         "at least",
         limit if all_fire is not None or share is None else None,
         "A",

@@ -16,6 +16,8 @@ from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
 from ignition.circuit.model import ChannelModel, Circuit, StatementModel
 from ignition.errors import NetworkError
+from ignition.findings.corner import Corner, corner_of
+from ignition.findings.finding import Reason
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.conductor import adiabatic_temperature
@@ -38,6 +40,8 @@ class IgniterFiring:
         and all-fire; ``always`` only with an all-fire statement of the reliability and confidence that are required
     thermal_fraction : Share of the function temperature's rise reached by the end of the pulse, 1 at function [1]
     reason : Why it may not function, or why a number is missing
+    cause, keys : The same as a reason of a verdict, and the keys of the file that would settle it
+    corner : Where the lowest current stands
     """
 
     igniter: str
@@ -50,6 +54,9 @@ class IgniterFiring:
     functions: str
     thermal_fraction: Spread
     reason: str | None
+    cause: Reason
+    keys: tuple[str, ...]
+    corner: Corner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,11 +223,27 @@ def _channel(
     if circuit.battery.bank_capacitance is not None and earlier > 0:
         run_down = "the capacitor bank may have run down in an earlier pulse"
         currents = [replace(c, low=None, reason=run_down) for c in currents]
+    corners = [corner_of(each, low_box, circuit.ambient.low, high=False) for each in low_side]
     kinds = [k for string in channel.strings for k in string]
     places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
     igniters = tuple(
-        _igniter(circuit, channel, name, kind, place, _refused(current, state), bound, nominal, supply, earlier)
-        for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
+        _igniter(
+            circuit,
+            channel,
+            name,
+            kind,
+            place,
+            _refused(current, state),
+            bound,
+            nominal,
+            supply,
+            earlier,
+            corner,
+            state.rows[0] < 0,
+        )
+        for name, kind, place, current, bound, corner in zip(
+            names, kinds, places, currents[:-1], bounds, corners[:-1], strict=True
+        )
     )
     total = _refused(currents[-1], state)
     return ChannelFiring(
@@ -289,22 +312,29 @@ def _igniter(
     nominal: _Nominal | None,
     supply: SupplyUnderFire,
     earlier: float,
+    corner: Corner,
+    outside: bool,
 ) -> IgniterFiring:
     model = circuit.igniters[kind]
     margin = None
     if model.all_fire_current is not None and current.low is not None:
         margin = current.low / model.all_fire_current
     earliest, latest, reason = bound.earliest, bound.latest, bound.reason
+    cause = Reason.MISSING_KEY if latest is None else Reason.WITHIN
+    keys: tuple[str, ...] = (f"igniter.{kind}.all_fire",) if latest is None else ()
+    if latest is not None and math.isinf(latest):
+        cause = Reason.EXCEEDED
     if current.low is None:
         latest, reason = math.inf, current.reason
+        cause = Reason.OUTSIDE_DATA_SHEET if outside else Reason.EXCEEDED
     if current.high is None:
         earliest = None
     if latest is not None and math.isfinite(latest):
         cut = supply.cut_before(earlier + latest)
         if cut is not None:
-            latest, reason = math.inf, cut
-    if latest is not None and latest > channel.pulse.low:
-        reason = reason or "the pulse may end before it functions"
+            latest, reason, cause, keys = math.inf, cut.says, cut.cause, cut.keys
+    if latest is not None and channel.pulse.low < latest < math.inf:
+        reason, cause = "the pulse may end before it functions", Reason.EXCEEDED
         latest = math.inf
     middle = None if nominal is None else nominal.function_time[name]
     if middle is not None and not math.isfinite(middle):
@@ -340,6 +370,9 @@ def _igniter(
             reason,
         ),
         reason=missing or shortfall,
+        cause=Reason.BELOW_REQUIRED_RELIABILITY if shortfall else cause,
+        keys=keys,
+        corner=corner,
     )
 
 

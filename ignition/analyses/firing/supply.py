@@ -9,12 +9,22 @@ from ignition.analyses.firing.on_state import Settled, firing_network, lowest_su
 from ignition.analyses.firing.schedule import overlapping_groups
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import Circuit
+from ignition.findings.finding import Reason
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.controller import hold_up_time
 from ignition.parts.protection import melting_time, resettable_trip_time
 from ignition.toleranced import Spread, Toleranced
 
-__all__ = ["SupplyUnderFire", "supply_under_fire"]
+__all__ = ["Cut", "SupplyUnderFire", "supply_under_fire"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """What may interrupt the firing current: in words, as a reason of a verdict, and with the keys that would tell."""
+
+    says: str
+    cause: Reason
+    keys: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +50,7 @@ class SupplyUnderFire:
     protection_time: float
     highest_current: float
 
-    def cut_before(self, time: float) -> str | None:
+    def cut_before(self, time: float) -> Cut | None:
         """Tell what may interrupt the current before firing current has flowed for a time.
 
         Parameters
@@ -57,7 +67,7 @@ class SupplyUnderFire:
             (self.protection_time, "the battery's protection circuit may trip before it functions"),
         ):
             if time >= limit:
-                return reason
+                return Cut(says=reason, cause=Reason.EXCEEDED)
         return None
 
 

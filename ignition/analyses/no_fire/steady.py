@@ -90,7 +90,7 @@ class IgniterNoFire:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseNoFire:
-    """One channel in one phase: each igniter, the whole line, a short in place of the igniters, the converter's clamp."""
+    """One channel in one phase: each igniter, the line, a short in place of the igniters, the converter's clamp."""
 
     phase: str
     igniters: tuple[IgniterNoFire, ...]

@@ -31,7 +31,9 @@ class Bridges:
     spent: FloatArray
 
 
-def loss_for(current: Any, duration: Any, *, resistance: Any, coefficient: Any, rise: Any, tau: Any, energy: Any) -> Any:
+def loss_for(
+    current: Any, duration: Any, *, resistance: Any, coefficient: Any, rise: Any, tau: Any, energy: Any
+) -> Any:
     """Loss [W/K] of a bridge that just functions when a current ends; `tau`, or where it is NaN `energy`, gives C.
 
     C dT/dt = I^2 R (1 + alpha T) - loss T from the reference temperature, linear in T; the rise at the end falls with
