@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import functools
 import tomllib
+from collections.abc import Callable
 from importlib import resources
-from typing import Any
+from typing import Any, TypeVar
 
 from ignition.circuit.model import Assumption
 from ignition.toleranced import Toleranced, parse_toleranced
 
 __all__ = ["Ledger", "default_entry"]
+
+Worst = TypeVar("Worst")
+Best = TypeVar("Best")
 
 
 @functools.cache
@@ -39,9 +43,16 @@ def default_entry(name: str) -> dict[str, Any]:
 
 
 class Ledger:
-    """Collects assumptions while a description is made complete; one entry for each key and direction."""
+    """Collects assumptions while a description is made complete; one entry for each key and direction.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    eased : For a what-if: a default of a key for which this holds in a direction is taken at its best plausible value,
+        not at its worst
+    """
+
+    def __init__(self, eased: Callable[[str, str], bool] = lambda key, direction: False) -> None:
+        self._eased = eased
         self._found: dict[tuple[str, str], Assumption] = {}
 
     def note(self, key: str, entry: str, **values: str) -> None:
@@ -54,7 +65,8 @@ class Ledger:
         **values : Texts that replace the entry's own value or basis, keyed ``value`` or ``basis``
         """
         for use in default_entry(entry)["uses"]:
-            self._found[key, use["direction"]] = Assumption(key=key, **(use | values))
+            told = {name: text for name, text in use.items() if name != "best"}
+            self._found[key, use["direction"]] = Assumption(key=key, **(told | values))
 
     def take(self, given: Toleranced | None, key: str, entry: str, unit: str) -> Toleranced:
         """Return the given value, or the default with its assumption recorded [`unit`].
@@ -67,7 +79,16 @@ class Ledger:
         if given is not None:
             return given
         self.note(key, entry)
+        for use in default_entry(entry)["uses"]:
+            if "best" in use and self._eased(key, use["direction"]):
+                return parse_toleranced(use["best"], unit)
         return parse_toleranced(default_entry(entry)["value"], unit)
+
+    def choose(self, key: str, entry: str, *, worst: Worst, best: Best) -> Worst | Best:
+        """Record a default that is no range, and return the worst case; its best one where the ledger is eased."""
+        self.note(key, entry)
+        eased = any(self._eased(key, use["direction"]) for use in default_entry(entry)["uses"])
+        return best if eased else worst
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:

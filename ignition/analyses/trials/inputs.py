@@ -10,6 +10,7 @@ import numpy as np
 from ignition.analyses.firing.firing import overlapping
 from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.firing.sequence import igniter_list, turn_on
+from ignition.analyses.firing.supply import supply_under_fire
 from ignition.circuit.model import Circuit, IgniterModel
 from ignition.errors import InputError
 from ignition.network.template import parameter_box
@@ -181,7 +182,7 @@ def _reason(circuit: Circuit, settled: Settled) -> str | None:
                 f"channel {channel.name!r}: the gate may get only {state.gate_voltage.low:.3g} V, below the lowest "
                 "on-resistance row: the data sheet does not say that the MOSFET is on"
             )
-    return None
+    return next((p.reason for p in supply_under_fire(circuit, settled).parts if p.opens_after is None), None)
 
 
 def trial_plan(circuit: Circuit) -> TrialPlan | str:
