@@ -8,33 +8,23 @@ from typing import Any, Literal
 
 from ignition.circuit import description as d
 from ignition.circuit.assumptions import Ledger
+from ignition.circuit.battery import complete_battery
+from ignition.circuit.feed import complete_feed
 from ignition.circuit.igniters import complete_igniter
 from ignition.circuit.model import (
     AdcModel,
-    BatteryModel,
     ChannelModel,
     Circuit,
     ControllerModel,
-    FeedModel,
     IgniterModel,
     MosfetModel,
     OnRow,
     PinModel,
     SecondModel,
-    WiringModel,
 )
+from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
-from ignition.parts.battery import (
-    Chemistry,
-    chemistry,
-    default_cell_resistance,
-    open_circuit_voltage,
-    resistance_factor,
-    resistance_from_readings,
-)
-from ignition.parts.conductor import conductor_area, copper_resistance, trace_area
 from ignition.toleranced import Toleranced
-from ignition.units import engineering
 
 __all__ = ["complete", "eased"]
 
@@ -97,14 +87,18 @@ def complete(
             mistakes.append((key, str(error)))
             return None
 
-    battery: BatteryModel | None = attempt("battery", partial(_battery, given.battery, ambient, ledger))
+    battery = attempt("battery", partial(complete_battery, given.battery, ambient, ledger))
     igniters: dict[str, IgniterModel] = {}
     for kind, table in given.igniter.items():
         made = attempt(f"igniter.{kind}", partial(complete_igniter, kind, table, ambient, ledger))
         if made is not None:
             igniters[kind] = made
-    mosfets = {kind: _mosfet(kind, table, ledger) for kind, table in given.mosfet.items()}
-    feed = tuple(_feed(part, f"feed[{i}]", ambient, ledger) for i, part in enumerate(given.feed))
+    drive = given.controller.supply.high
+    mosfets = {kind: _mosfet(kind, table, drive, ledger) for kind, table in given.mosfet.items()}
+    feed = tuple(
+        attempt(f"feed[{i}]", partial(complete_feed, part, f"feed[{i}]", ambient, ledger))
+        for i, part in enumerate(given.feed)
+    )
     controller = _controller(given.controller, ledger)
     channels = tuple(
         attempt(f"channel[{i}]", partial(_channel, c, f"channel[{i}]", ambient, ledger))
@@ -142,155 +136,6 @@ def _required(given: float | None, what: str, ledger: Ledger) -> float:
     if given is not None:
         return given
     return ledger.take(None, f"rules.{what}", f"required_{what}", "1").nominal
-
-
-def _battery(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> BatteryModel:
-    bank = given.capacitor_bank
-    return BatteryModel(
-        voltage=_battery_voltage(given, ledger),
-        resistance=_battery_resistance(given, ambient, ledger),
-        capacity=None if given.capacity is None else given.capacity.times(given.cells_in_parallel),
-        polarisation_resistance=given.polarisation.resistance if given.polarisation else None,
-        polarisation_time=given.polarisation.time_constant if given.polarisation else None,
-        trip_current=given.protection.trip_current if given.protection else None,
-        trip_delay=given.protection.delay if given.protection else None,
-        bank_capacitance=bank.capacitance if bank else None,
-        bank_resistance=bank.series_resistance if bank else None,
-        recharge_resistance=bank.recharge_resistance if bank else None,
-    )
-
-
-def _battery_voltage(given: d.Battery, ledger: Ledger) -> Toleranced:
-    if given.readings is not None:
-        if given.readings.open.is_exact and given.readings.loaded.is_exact:
-            ledger.note("battery.readings", "readings")
-        return given.readings.open
-    if given.open_circuit_voltage is not None:
-        return given.open_circuit_voltage
-    assert given.chemistry is not None
-    cell = chemistry(given.chemistry)
-    charge = ledger.take(given.state_of_charge, "battery.state_of_charge", "state_of_charge", "1")
-    low, nominal, high = (float(open_circuit_voltage(cell, v)) for v in (charge.low, charge.nominal, charge.high))
-    # Other makes differ from the table. A full cell just off its charger stands above the rested table; below full
-    # charge no cell exceeds that voltage.
-    full = charge.high >= 1.0
-    highest = cell.highest_voltage if full else min(high + cell.table_uncertainty, cell.highest_voltage)
-    return Toleranced(
-        low=max(low - cell.table_uncertainty, 0.1) * given.cells_in_series,
-        nominal=nominal * given.cells_in_series,
-        high=max(highest, nominal) * given.cells_in_series,
-        unit="V",
-    )
-
-
-def _battery_resistance(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
-    if given.readings is not None:
-        return _from_readings(given, ambient, ledger)
-    if given.resistance is not None:
-        return given.resistance
-    if given.chemistry is None:
-        if given.cell_resistance is None:
-            raise InputError(
-                "the internal resistance is unknown: give resistance, or chemistry with its cells, or readings"
-            )
-        return given.cell_resistance.times(given.cells_in_series / given.cells_in_parallel)
-    at_25 = given.cell_resistance
-    cell = chemistry(given.chemistry)
-    if at_25 is None:
-        row = default_cell_resistance(cell, None if given.capacity is None else given.capacity.nominal)
-        at_25 = Toleranced(low=row.low, nominal=row.nominal, high=row.high, unit="ohm")
-        ledger.note(
-            "battery.cell_resistance", "battery_resistance", value=f"{at_25} per cell at 25 degC", basis=row.basis
-        )
-    return at_25.times(_temperature_factor(cell, ambient)).times(given.cells_in_series / given.cells_in_parallel)
-
-
-def _temperature_factor(cell: Chemistry, ambient: Toleranced) -> Toleranced:
-    """Resistance over that at 25 degC: least where it is hottest."""
-    return Toleranced(
-        low=float(resistance_factor(cell, ambient.high)),
-        nominal=float(resistance_factor(cell, ambient.nominal)),
-        high=float(resistance_factor(cell, ambient.low)),
-    )
-
-
-def _from_readings(given: d.Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
-    """Resistance from two readings, taken at the nominal ambient temperature."""
-    r = given.readings
-    assert r is not None
-    measured = Toleranced(
-        low=float(resistance_from_readings(r.open.low, r.loaded.high, r.load.low)),
-        nominal=float(resistance_from_readings(r.open.nominal, r.loaded.nominal, r.load.nominal)),
-        high=float(resistance_from_readings(r.open.high, r.loaded.low, r.load.high)),
-        unit="ohm",
-    )
-    if ambient.is_exact:
-        return measured
-    if given.chemistry is None:
-        ledger.note("battery.chemistry", "readings_temperature")
-        return measured
-    ledger.note("battery.readings.temperature", "readings_at_nominal", value=f"{ambient.nominal:g} degC")
-    factor = _temperature_factor(chemistry(given.chemistry), ambient)
-    return measured.times(Toleranced(low=factor.low / factor.nominal, nominal=1.0, high=factor.high / factor.nominal))
-
-
-def _round_trip(area: float, distance: Toleranced, ambient: Toleranced) -> Toleranced:
-    """Resistance of both conductors at ambient temperature."""
-    lengths = (2.0 * distance.low, 2.0 * distance.nominal, 2.0 * distance.high)
-    temperatures = (ambient.low, ambient.nominal, ambient.high)
-    low, nominal, high = (
-        float(copper_resistance(length, area, temperature))
-        for length, temperature in zip(lengths, temperatures, strict=True)
-    )
-    return Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
-
-
-def _wiring(given: d.Wiring, key: str, ambient: Toleranced, ledger: Ledger) -> WiringModel:
-    joints = ledger.take(given.joints, f"{key}.joints", "joints", "ohm")
-    if given.resistance is not None:
-        round_trip, area, label = given.resistance, None, "given resistance"
-    else:
-        assert given.distance is not None
-        if given.wire is not None:
-            area, what = conductor_area(given.wire), given.wire
-        else:
-            assert given.trace is not None
-            area = float(trace_area(given.trace.width.nominal, given.trace.thickness.nominal))
-            what = f"trace {engineering(given.trace.width.nominal, 'm')} wide"
-        round_trip = _round_trip(area, given.distance, ambient)
-        if given.trace is not None:  # the tolerance of the cross-section widens the resistance
-            thin = float(trace_area(given.trace.width.low, given.trace.thickness.low))
-            thick = float(trace_area(given.trace.width.high, given.trace.thickness.high))
-            round_trip = round_trip.times(Toleranced(low=area / thick, nominal=1.0, high=area / thin))
-        label = f"{what}, {engineering(given.distance.nominal, 'm')} one way"
-    return WiringModel(
-        resistance=round_trip + joints,
-        round_trip=round_trip,
-        joints=joints,
-        area=area,
-        distance=given.distance,
-        label=label,
-    )
-
-
-def _feed(part: d.FeedPart, key: str, ambient: Toleranced, ledger: Ledger) -> FeedModel:
-    resistance = part.resistance
-    if part.wire is not None and part.distance is not None:
-        wire = _round_trip(conductor_area(part.wire), part.distance, ambient)
-        resistance = wire if resistance is None else wire + resistance
-    edge = part.edge
-    if part.kind == "arm switch":
-        edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")
-    return FeedModel(
-        name=part.name,
-        kind=part.kind,
-        resistance=ledger.take(resistance, f"{key}.resistance", "feed_resistance", "ohm"),
-        edge=edge,
-        rating=part.rating,
-        melting_i2t=part.melting_i2t,
-        hold_current=part.hold_current,
-        trip_i2t=part.trip_i2t,
-    )
 
 
 def _either_way(value: Toleranced) -> Toleranced:
@@ -348,8 +193,12 @@ def _reset_pull_up(
     return None if given == "none" else given
 
 
-def _mosfet(name: str, given: d.Mosfet, ledger: Ledger) -> MosfetModel:
+def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetModel:
     key = f"mosfet.{name}"
+    highest = given.on_resistance[-1].gate.nominal
+    if drive > highest:
+        told = f"above its highest row, {highest:g} V, no lower than that row says"
+        ledger.note(f"{key}.on_resistance", "on_resistance_above", value=told)
     junction = ledger.take(given.max_junction, f"{key}.max_junction", "max_junction", "degC").low
     cool = ledger.take(given.leakage.cool if given.leakage else None, f"{key}.leakage.cool", "leakage_cool", "A")
     hot = given.leakage.hot if given.leakage else None
@@ -375,7 +224,7 @@ def _mosfet(name: str, given: d.Mosfet, ledger: Ledger) -> MosfetModel:
         gate_drain_charge=given.gate_drain_charge,
         breakdown=given.breakdown,
         avalanche_energy=given.avalanche_energy,
-        thermal=tuple((s.resistance.high, s.time_constant.low) for s in given.thermal or []),
+        thermal=tuple((s.resistance, s.time_constant) for s in given.thermal or []),
     )
 
 
@@ -389,8 +238,8 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         mosfet=given.mosfet,
         pulse=given.pulse,
         start=given.start or Toleranced.exact(0.0, "s"),
-        lead=_wiring(given.lead, f"{key}.lead", ambient, ledger),
-        branch=None if given.branch is None else _wiring(given.branch, f"{key}.branch", ambient, ledger),
+        lead=complete_wiring(given.lead, f"{key}.lead", ambient, ledger),
+        branch=None if given.branch is None else complete_wiring(given.branch, f"{key}.branch", ambient, ledger),
         gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
         pull_down=given.gate.pull_down,
         upper=given.sense.upper.times(drift),

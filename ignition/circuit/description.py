@@ -10,20 +10,17 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from ignition.circuit.feed_description import Battery, FeedPart, Load, Wiring
 from ignition.circuit.fields import (
     Capacitance,
     Charge,
-    CopperWeight,
     Current,
     CurrentEitherWay,
     Energy,
     FileModel,
-    Length,
-    MeltingIntegral,
     PositiveResistance,
     Reliability,
     Resistance,
-    ShareOfCharge,
     Temperature,
     TemperatureCoefficient,
     ThermalResistance,
@@ -31,236 +28,41 @@ from ignition.circuit.fields import (
     Voltage,
     VoltageDrop,
     VoltagePerKelvin,
+    plain_number,
 )
 from ignition.errors import InputError
-from ignition.parts.battery import chemistry
-from ignition.parts.conductor import conductor_area
 
 __all__ = [
     "Ambient",
     "AnalogInput",
-    "Battery",
     "BusDivider",
-    "CapacitorBank",
     "Channel",
     "Checklist",
     "Controller",
     "Description",
-    "FeedPart",
     "Gate",
     "Igniter",
-    "Load",
     "Mosfet",
     "OffLeakage",
     "OnResistance",
     "OwnLimit",
     "Pin",
-    "Polarisation",
-    "Protection",
-    "Readings",
     "Rules",
     "SecondMeasurement",
     "Sense",
     "Statement",
     "ThermalStage",
-    "Trace",
-    "Wiring",
 ]
-
-
-def _plain_number(value: Any, rule: str) -> float | None:
-    """A finite number without a unit, or None."""
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= 1e9:
-        text = repr(value)
-        raise InputError(f"{rule}; received {text if len(text) <= 60 else text[:57] + '...'}")
-    return float(value)
 
 
 PresetName = Literal["range safety", "firework unit", "ordnance test set", "hobby high power"]
 """Names of the documents in `ignition/findings/limits.toml`; listed here so that editors complete them."""
-
-FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
 
 
 class Ambient(FileModel):
     """Air temperature around battery, leads, igniter and switch."""
 
     temperature: Temperature
-
-
-class Readings(FileModel):
-    """Two voltmeter readings: battery open, and loaded by a known resistor."""
-
-    open: Voltage
-    loaded: Voltage
-    load: PositiveResistance
-
-    @model_validator(mode="after")
-    def _sag_is_real(self) -> Self:
-        if self.loaded.high > self.open.low:
-            raise InputError(
-                "the loaded reading must not exceed the open one (an internal resistance is not negative); "
-                f"received open {self.open}, loaded {self.loaded}"
-            )
-        return self
-
-
-class Polarisation(FileModel):
-    """Slow part of the battery's voltage drop: one resistor-capacitor section."""
-
-    resistance: Resistance
-    time_constant: Time
-
-
-class Protection(FileModel):
-    """Protection circuit of the battery: it disconnects above a current after a delay."""
-
-    trip_current: Current
-    delay: Time
-
-
-class CapacitorBank(FileModel):
-    """Capacitor that fires the igniters in place of the battery, recharged through a resistor."""
-
-    capacitance: Capacitance
-    series_resistance: Resistance
-    recharge_resistance: PositiveResistance | None = None
-
-
-class Battery(FileModel):
-    """Battery by chemistry and cells, by open-circuit voltage and resistance, or by two readings."""
-
-    chemistry: str | None = None
-    cells_in_series: int = Field(default=1, ge=1, le=200)
-    cells_in_parallel: int = Field(default=1, ge=1, le=200)
-    state_of_charge: ShareOfCharge | None = None
-    cell_resistance: Resistance | None = None
-    capacity: Charge | None = None
-    open_circuit_voltage: Voltage | None = None
-    resistance: Resistance | None = None
-    readings: Readings | None = None
-    polarisation: Polarisation | None = None
-    protection: Protection | None = None
-    capacitor_bank: CapacitorBank | None = None
-
-    @field_validator("chemistry")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        return None if value is None else chemistry(value).name
-
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
-        given = [
-            name
-            for name, value in (
-                ("chemistry", self.chemistry),
-                ("open_circuit_voltage", self.open_circuit_voltage),
-                ("readings", self.readings),
-            )
-            if value is not None
-        ]
-        if not given:
-            raise InputError(
-                "the voltage is unknown: give chemistry and cells_in_series, or open_circuit_voltage and resistance, "
-                "or readings = { open, loaded, load }"
-            )
-        if self.readings is not None and (self.open_circuit_voltage is not None or self.resistance is not None):
-            raise InputError(
-                "readings already give voltage and resistance: leave out open_circuit_voltage and resistance"
-            )
-        if self.open_circuit_voltage is not None and self.state_of_charge is not None:
-            raise InputError("open_circuit_voltage and state_of_charge exclude each other: leave one out")
-        if self.resistance is not None and self.cell_resistance is not None:
-            raise InputError("resistance (whole battery) and cell_resistance exclude each other: leave one out")
-        return self
-
-
-class Trace(FileModel):
-    """Copper track of a printed board."""
-
-    width: Length
-    thickness: CopperWeight
-    layer: Literal["outer", "inner"] = "outer"
-
-
-class Wiring(FileModel):
-    """Pair of conductors: wire, board trace or a measured round-trip resistance, plus joints."""
-
-    wire: str | None = None
-    trace: Trace | None = None
-    distance: Length | None = None
-    resistance: Resistance | None = None
-    joints: Resistance | None = None
-
-    @field_validator("wire")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        if value is not None:
-            conductor_area(value)
-        return value
-
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
-        given = [n for n in ("wire", "trace", "resistance") if getattr(self, n) is not None]
-        if len(given) != 1:
-            raise InputError(
-                "give exactly one of wire, trace and resistance (the round trip's); received "
-                + (" and ".join(given) if given else "none")
-            )
-        if (self.distance is None) != (given == ["resistance"]):
-            raise InputError(
-                "resistance is the whole round trip: leave out distance"
-                if given == ["resistance"]
-                else f"{given[0]} needs distance, one way: the round trip is computed"
-            )
-        return self
-
-
-class FeedPart(FileModel):
-    """One part in series between battery and igniters."""
-
-    name: str = Field(min_length=1, max_length=60)
-    kind: FeedKind
-    resistance: Resistance | None = None
-    wire: str | None = None
-    distance: Length | None = None
-    edge: Time | None = None
-    rating: Current | None = None
-    melting_i2t: MeltingIntegral | None = None
-    hold_current: Current | None = None
-    trip_i2t: MeltingIntegral | None = None
-
-    @field_validator("rating", "hold_current")
-    @classmethod
-    def _positive(cls, value: Any) -> Any:
-        if value is not None and value.low <= 0:
-            raise InputError(f"must be above 0 A; received {value}")
-        return value
-
-    @field_validator("wire")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        if value is not None:
-            conductor_area(value)
-        return value
-
-    @model_validator(mode="after")
-    def _complete(self) -> Self:
-        if self.kind == "wire":
-            if (self.wire is None or self.distance is None) and self.resistance is None:
-                raise InputError("a wire needs wire and distance (one way), or resistance (the round trip's)")
-        elif self.wire is not None or self.distance is not None:
-            raise InputError(f"wire and distance belong to kind = 'wire'; received kind = {self.kind!r}")
-        return self
-
-
-class Load(FileModel):
-    """Another load on the same battery while firing."""
-
-    name: str = Field(min_length=1, max_length=60)
-    current: Current
 
 
 class Pin(FileModel):
@@ -297,7 +99,7 @@ class AnalogInput(FileModel):
     @field_validator("total_error", "noise", mode="before")
     @classmethod
     def _number(cls, value: Any) -> Any:
-        return _plain_number(value, "is a plain number of LSB, for example 4")
+        return plain_number(value, "is a plain number of LSB, for example 4")
 
     @model_validator(mode="after")
     def _one_reference(self) -> Self:
@@ -443,7 +245,7 @@ class Mosfet(FileModel):
     @field_validator("on_resistance_hot_factor", mode="before")
     @classmethod
     def _number(cls, value: Any) -> Any:
-        return _plain_number(value, "is a plain number, for example 1.6")
+        return plain_number(value, "is a plain number, for example 1.6")
 
     @field_validator("max_junction")
     @classmethod

@@ -12,6 +12,7 @@ from ignition.circuit.complete import complete
 from ignition.circuit.description import Description
 from ignition.circuit.model import Assumption, Circuit
 from ignition.errors import InputError
+from ignition.parts.wire import WIRE_CLASSES
 
 __all__ = ["CHANNEL", "FewInputs", "IGNITER", "circuit_from", "describe"]
 
@@ -29,6 +30,7 @@ _BATTERY_HELP = (
 )
 _IGNITER_HELP = "write for example --igniter '1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A'"
 _LEAD_HELP = "write for example --lead 'AWG 20, 8 m' (one way), or the measured round trip, --lead '0.5 ohm'"
+_READINGS = ("open", "loaded", "load")
 _READINGS_HELP = "write for example --readings 'open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %'"
 
 _ASSUMED = {
@@ -43,11 +45,13 @@ class FewInputs:
 
     Attributes
     ----------
-    battery : ``"lithium-polymer 2S, 1300 mAh"`` or ``"12.0 V .. 12.6 V, 80 mohm"``; with readings it may be left out
-    readings : ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``
+    battery : ``"lithium-polymer 2S, 1300 mAh"`` (2S: one in parallel) or ``"12.0 V .. 12.6 V, 80 mohm"``; with
+        readings it may be left out
+    readings : ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``; also ``temperature``, of the battery then
     igniter : ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy``,
         ``function temperature``, ``reference temperature`` and ``spent``
-    lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``
+    lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``, and ``solid``, ``stranded`` or
+        ``flexible`` for the make-up of the wire
     branch : The same for the wires of each string
     """
 
@@ -175,9 +179,9 @@ def _battery(text: str | None, readings: str | None) -> dict[str, Any]:
         raise InputError(f"--battery: is empty; {_BATTERY_HELP}")
     cells = _CELLS.fullmatch(parts[0])
     if cells is not None and cells["name"]:
+        # "2S" says one in parallel
         table |= {"chemistry": cells["name"], "cells_in_series": int(cells["series"])}
-        if cells["parallel"]:
-            table["cells_in_parallel"] = int(cells["parallel"])
+        table["cells_in_parallel"] = int(cells["parallel"] or 1)
     elif _unit(parts[0]) == "V":
         if readings is not None:
             raise InputError("--battery: the readings already give the voltage; write only chemistry and cells there")
@@ -186,9 +190,15 @@ def _battery(text: str | None, readings: str | None) -> dict[str, Any]:
         raise InputError(f"--battery: {parts[0]!r} has neither cells, such as 2S, nor a voltage; {_BATTERY_HELP}")
     for part in parts[1:]:
         unit = _unit(part)
-        key = {"Ah": "capacity", "mAh": "capacity", "ohm": "resistance", "%": "state_of_charge"}.get(unit)
+        key = {
+            **{"Ah": "capacity", "mAh": "capacity", "ohm": "resistance", "%": "state_of_charge"},
+            "C": "resistance_temperature",
+        }.get(unit)
         if key is None:
-            raise InputError(f"--battery: {part!r} is neither a capacity, a resistance nor a charge; {_BATTERY_HELP}")
+            raise InputError(
+                f"--battery: {part!r} is neither a capacity, a resistance, its temperature nor a charge; "
+                f"{_BATTERY_HELP}"
+            )
         table[key] = part
     return table
 
@@ -206,12 +216,13 @@ def _readings(text: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for part in _parts(text):
         word, _, value = part.partition(" ")
-        if word not in ("open", "loaded", "load") or not value or word in found:
+        if word not in (*_READINGS, "temperature") or not value or word in found:
             raise InputError(
-                f"--readings: {part!r} is not one of open, loaded and load with its value; {_READINGS_HELP}"
+                f"--readings: {part!r} is not one of open, loaded, load and temperature with its value; "
+                f"{_READINGS_HELP}"
             )
         found[word] = value
-    missing = [word for word in ("open", "loaded", "load") if word not in found]
+    missing = [word for word in _READINGS if word not in found]
     if missing:
         raise InputError(f"--readings: {' and '.join(missing)} missing in {text!r}; {_READINGS_HELP}")
     return found
@@ -271,8 +282,12 @@ def _lead(text: str, option: str) -> dict[str, str]:
             table["resistance"] = part
         elif _unit(part) == "m":
             table["distance"] = part
+        elif part in WIRE_CLASSES:
+            table["wire_class"] = part
         else:
-            raise InputError(f"{option}: {part!r} is neither a wire, a length, joints nor a resistance; {_LEAD_HELP}")
+            raise InputError(
+                f"{option}: {part!r} is neither a wire, its make-up, a length, joints nor a resistance; {_LEAD_HELP}"
+            )
     if not table:
         raise InputError(f"{option}: is empty; {_LEAD_HELP}")
     return table

@@ -35,6 +35,7 @@ __all__ = [
     "Voltage",
     "VoltageDrop",
     "VoltagePerKelvin",
+    "plain_number",
 ]
 
 
@@ -138,6 +139,28 @@ VoltagePerKelvin = Annotated[Toleranced, Quantity("V/K", "-4 mV/K", least=-0.05,
 ThermalResistance = Annotated[Toleranced, Quantity("K/W", "40 K/W", above=0.0)]
 MeltingIntegral = Annotated[Toleranced, Quantity("A^2 s", "55 A^2 s", above=0.0)]
 ShareOfCharge = Annotated[Toleranced, Quantity("1", "40 % .. 70 % .. 100 %", least=0.0, most=1.0)]
+
+
+def plain_number(value: Any, rule: str) -> float | None:
+    """Read a finite number without a unit, or None [1].
+
+    Raises InputError, which begins with the rule, if it is anything else.
+
+    Parameters
+    ----------
+    value : As it stands in the file
+
+    Examples
+    --------
+    >>> plain_number(4, "is a plain number of LSB, for example 4")
+    4.0
+    """
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= 1e9:
+        text = repr(value)
+        raise InputError(f"{rule}; received {text if len(text) <= 60 else text[:57] + '...'}")
+    return float(value)
 
 
 def _reliability(value: Any) -> float:

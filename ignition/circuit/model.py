@@ -55,6 +55,7 @@ class BatteryModel:
     polarisation_time: Toleranced | None
     trip_current: Toleranced | None
     trip_delay: Toleranced | None
+    protection_known: bool
     bank_capacitance: Toleranced | None
     bank_resistance: Toleranced | None
     recharge_resistance: Toleranced | None
@@ -62,16 +63,26 @@ class BatteryModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FeedModel:
-    """One part in series between battery and bus; resistance [ohm], edge [s], currents [A], integrals [A^2 s]."""
+    """One part in series between battery and bus; resistance [ohm], edge [s], currents [A], integrals [A^2 s].
+
+    Attributes
+    ----------
+    area : Cross-section [m^2] of a wire of known size; low is its thin end
+    carried_current : What a fuse carries for good at the hottest ambient [A]; None where that is not given
+    least_i2t : Least integral that opens a fuse at the hottest ambient [A^2 s]; None where that is not given
+    """
 
     name: str
     kind: str
     resistance: Toleranced
+    area: Toleranced | None
     edge: Toleranced | None
     rating: Toleranced | None
     melting_i2t: Toleranced | None
     hold_current: Toleranced | None
     trip_i2t: Toleranced | None
+    carried_current: float | None
+    least_i2t: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,13 +91,13 @@ class WiringModel:
 
     Attributes
     ----------
-    area : Cross-section [m^2], where known
+    area : Cross-section [m^2], where known; low is its thin end
     """
 
     resistance: Toleranced
     round_trip: Toleranced
     joints: Toleranced
-    area: float | None
+    area: Toleranced | None
     distance: Toleranced | None
     label: str
 
@@ -268,7 +279,7 @@ class MosfetModel:
     ----------
     hot_factor : On-resistance at `max_junction` over that at 25 degC [1]
     max_junction : Highest junction temperature [degC]
-    thermal : Foster stages: resistance and time constant [K/W, s]
+    thermal : Foster stages: resistance [K/W] and time constant [s]
     """
 
     name: str
@@ -286,7 +297,7 @@ class MosfetModel:
     gate_drain_charge: Toleranced | None
     breakdown: Toleranced | None
     avalanche_energy: Toleranced | None
-    thermal: tuple[tuple[float, float], ...]
+    thermal: tuple[tuple[Toleranced, Toleranced], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from pydantic import Field, PlainValidator, model_validator
 
 from ignition.circuit import description as d
 from ignition.circuit.complete import complete
+from ignition.circuit.feed_description import Battery, FeedPart, Wiring
 from ignition.circuit.fields import Current, FileModel, Resistance, Voltage, VoltageDrop
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
@@ -53,7 +54,7 @@ def _tolerance_text(value: Any) -> str:
 ToleranceText = Annotated[str, PlainValidator(_tolerance_text)]
 
 
-class RoleBattery(d.Battery):
+class RoleBattery(Battery):
     """Battery of the circuit file, and the voltage source that stands for it."""
 
     element: str = Field(min_length=1, description="voltage source of the netlist")
@@ -235,7 +236,7 @@ def _description(file: RoleFile) -> d.Description:
     """The parts of a circuit file that a role file shares with it; the rest are stand-ins that nothing reads."""
     none = Toleranced.exact(0.0, "ohm")
     one = Toleranced.exact(1.0, "ohm")
-    arm = d.FeedPart.model_construct(
+    arm = FeedPart.model_construct(
         name="arm switch", kind="arm switch", resistance=file.arm_switch.resistance, edge=Toleranced.exact(0.0, "s")
     )
     channels = [
@@ -244,7 +245,7 @@ def _description(file: RoleFile) -> d.Description:
             igniters=[list(channel.igniters.values())],
             mosfet=channel.mosfet,
             pulse=Toleranced.exact(1.0, "s"),
-            lead=d.Wiring.model_construct(resistance=none, joints=none),
+            lead=Wiring.model_construct(resistance=none, joints=none),
             gate=d.Gate.model_construct(series=none, pull_down=one),
             sense=d.Sense.model_construct(upper=one, lower=one),
         )

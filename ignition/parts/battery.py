@@ -70,14 +70,14 @@ class Chemistry:
     aliases : Other spellings that :func:`chemistry` takes
     state_of_charge, cell_voltage : Rested open-circuit table [1], [V]
     source : Source of that table and its status; "from memory" where nothing was read
-    table_uncertainty : How far another make may lie from the table, either way [V]
-    highest_voltage, lowest_voltage : Bounds for an unknown state of charge [V]; the highest may lie above the rested
-        table: just off the charger
+    table_above, table_below : How far another make, or a cold or hot cell, may lie above and below the table [V]
+    highest_voltage, lowest_voltage : Just off the charger or new, which is above the rested table, and empty [V]
     temperature_low, temperature_high : Range in which the resistance law is offered [degC]
     activation_energy : Of the resistance [J/mol]; None where readings are held
     reading_temperature, reading_resistance : Readings of the resistance [degC], [ohm]; empty where an activation energy
         is held
     temperature_basis : Source of the resistance law and its status
+    growth : Least and greatest activation energy that the bounds of the resistance cover [J/mol]
     """
 
     name: str
@@ -85,8 +85,9 @@ class Chemistry:
     state_of_charge: tuple[float, ...]
     cell_voltage: tuple[float, ...]
     source: str
-    table_uncertainty: float
-    table_uncertainty_basis: str
+    table_above: float
+    table_below: float
+    table_basis: str
     highest_voltage: float
     lowest_voltage: float
     voltage_basis: str
@@ -96,6 +97,8 @@ class Chemistry:
     reading_temperature: tuple[float, ...]
     reading_resistance: tuple[float, ...]
     temperature_basis: str
+    growth: tuple[float, float]
+    growth_basis: str
     cell_resistance: tuple[CellResistance, ...]
 
 
@@ -103,8 +106,8 @@ def _from_row(row: dict[str, Any]) -> Chemistry:
     """One entry of the data file as a value."""
     readings = row.get("readings", {"temperature": (), "resistance": ()})
     same = [
-        *("name", "source", "table_uncertainty", "table_uncertainty_basis"),
-        *("highest_voltage", "lowest_voltage", "voltage_basis", "temperature_basis"),
+        *("name", "source", "table_above", "table_below", "table_basis"),
+        *("highest_voltage", "lowest_voltage", "voltage_basis", "temperature_basis", "growth_basis"),
     ]
     return Chemistry(
         **{key: row[key] for key in same},
@@ -116,6 +119,7 @@ def _from_row(row: dict[str, Any]) -> Chemistry:
         activation_energy=row.get("activation_energy"),
         reading_temperature=tuple(readings["temperature"]),
         reading_resistance=tuple(readings["resistance"]),
+        growth=tuple(row["growth"]),
         cell_resistance=tuple(CellResistance(**default) for default in row["cell_resistance"]),
     )
 
@@ -168,8 +172,8 @@ def chemistry(name: str | Chemistry) -> Chemistry:
 def open_circuit_voltage(name: str | Chemistry, state_of_charge: ArrayLike) -> FloatArray:
     """Give the rested open-circuit voltage of one cell.
 
-    Straight lines between the rows of the table. Makes differ by `table_uncertainty`, and a cell just off the charger
-    shows up to `highest_voltage`; a bound has to include both.
+    Straight lines between the rows of the table. Makes differ, and a cell just off the charger shows more; for bounds
+    see :func:`ignition.parts.battery_bounds.voltage_range`.
 
     Raises InputError if the chemistry is unknown or a state of charge is outside 0 to 1.
 

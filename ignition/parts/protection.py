@@ -7,7 +7,11 @@ which is the careful direction for a firing question. None of them shows that a 
 
 from __future__ import annotations
 
+import functools
+import importlib.resources
+import tomllib
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -17,12 +21,41 @@ from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = [
     "fuse_melts",
+    "least_melting_share",
     "melting_time",
+    "rating_ratio",
     "resettable_hold_current",
+    "resettable_hold_ratio",
     "resettable_latest_trip_time",
     "resettable_trip_time",
     "trips",
 ]
+
+
+@functools.cache
+def _table() -> dict[str, Any]:
+    text = (importlib.resources.files("ignition") / "data" / "fuses.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def _rows(part: str) -> list[tuple[float, float]]:
+    return list(zip(_table()[part]["temperature"], _table()[part]["ratio"], strict=True))
+
+
+def least_melting_share() -> float:
+    """Give the least melting integral of a fuse over the typical one that its data sheet prints [1].
+
+    Published opening windows begin earlier than the typical integral says, at every overload from twice the rating up,
+    and repeated pulses weaken a fuse. This share covers both.
+
+    Source: ``data/fuses.toml``.
+
+    Examples
+    --------
+    >>> least_melting_share()
+    0.22
+    """
+    return float(_table()["melting"]["least_share"])
 
 
 def _earliest(current: FloatArray, i2t: FloatArray, threshold: FloatArray) -> FloatArray:
@@ -36,11 +69,12 @@ def _earliest(current: FloatArray, i2t: FloatArray, threshold: FloatArray) -> Fl
 def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) -> FloatArray:
     """Give the earliest time at which a fuse may melt at a constant current.
 
-    ``t = melting_i2t / I^2``. The melting integral is the heat without losses, so above the rating the true melting
-    time is never shorter, and close to the rating it is very much longer: a lower bound, careful for "does the fuse
-    open before the igniter functions", NOT for "does the fuse clear the short". "Infinite at the rating" supposes a
-    fuse rated for continuous current; some rating systems allow three quarters of the marked current for that, and a
-    hot fuse less: give the continuous current as the rating then.
+    ``t = melting_i2t / I^2``. The melting integral is the heat without losses, so with the LEAST integral the true
+    melting time is never shorter. Below about five times the rating the law fails the other way: heat is lost and the
+    fuse holds for very much longer. So this is a lower bound, careful for "does the fuse open before the igniter
+    functions", NOT for "does the fuse clear the short". The integral that a data sheet prints is typical, no minimum:
+    multiply it by :func:`least_melting_share`. "Infinite at the rating" supposes the current that the fuse carries for
+    good where it is: see :func:`rating_ratio`.
 
     Raises InputError if melting_i2t or rating is not positive and finite, or the current is not finite.
 
@@ -50,7 +84,7 @@ def melting_time(current: ArrayLike, melting_i2t: ArrayLike, rating: ArrayLike) 
     ----------
     current : Constant current [A], any shape, broadcasts; its sign does not matter
     melting_i2t : Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts
-    rating : Rated current [A], any shape, broadcasts
+    rating : Current that it carries for good [A], any shape, broadcasts
 
     Returns
     -------
@@ -84,7 +118,7 @@ def fuse_melts(current: ArrayLike, time: ArrayLike, melting_i2t: ArrayLike, rati
     current : Constant current [A], any shape, broadcasts
     time : Length of the pulse [s], any shape, broadcasts; may be infinite
     melting_i2t : Lowest melting integral of the data sheet [A^2 s], any shape, broadcasts
-    rating : Rated current [A], any shape, broadcasts
+    rating : Current that it carries for good [A], any shape, broadcasts
 
     Returns
     -------
@@ -97,6 +131,51 @@ def fuse_melts(current: ArrayLike, time: ArrayLike, melting_i2t: ArrayLike, rati
     """
     earliest = melting_time(current, melting_i2t, rating)
     return np.isfinite(earliest) & (bounded("time", time, "s", least=0.0, endless=True) >= earliest)
+
+
+def rating_ratio(temperature: ArrayLike) -> FloatArray:
+    """Give the current that a fuse carries for good over its rated current, at an ambient temperature [1].
+
+    The least of the published derating tables of blade fuses, straight lines between rows; a default, where the fuse's
+    own derating is not given. No more in the cold than at 20 degC.
+
+    Raises InputError if a temperature is outside -40 to 100 degC.
+
+    Source: ``data/fuses.toml``.
+
+    Parameters
+    ----------
+    temperature : Ambient temperature [degC], any shape
+
+    Examples
+    --------
+    >>> [round(float(ratio), 4) for ratio in rating_ratio([20.0, 60.0])]
+    [0.8666, 0.7333]
+    """
+    return resettable_hold_current(1.0, temperature, table=_rows("fuse"))
+
+
+def resettable_hold_ratio(temperature: ArrayLike) -> FloatArray:
+    """Give the hold current of a resettable fuse over that at 25 degC, at an ambient temperature [1].
+
+    At each temperature the least of the published tables, straight lines between rows; a default, where the fuse's own
+    derating is not given. The trip integral goes with its square: both hold current squared and heat to trip go with
+    the distance from the ambient to the trip temperature.
+
+    Raises InputError if a temperature is outside -40 to 85 degC.
+
+    Source: ``data/fuses.toml``.
+
+    Parameters
+    ----------
+    temperature : Ambient temperature [degC], any shape
+
+    Examples
+    --------
+    >>> [round(float(ratio), 4) for ratio in resettable_hold_ratio([25.0, 50.0, 85.0])]
+    [1.0, 0.75, 0.3818]
+    """
+    return resettable_hold_current(1.0, temperature, table=_rows("resettable"))
 
 
 def resettable_hold_current(

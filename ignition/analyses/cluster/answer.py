@@ -183,11 +183,10 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
 
 def _sizes(circuit: Circuit, description: Description, fixes: Remedies) -> tuple[BatterySize, ...]:
     given = description.battery
-    if given.chemistry is None or fixes.battery_resistance is None:
+    if given.chemistry is None or given.cells_in_series is None or fixes.battery_resistance is None:
         return ()
-    return battery_sizes(
-        circuit, given.chemistry, given.cells_in_series, given.cells_in_parallel, fixes.battery_resistance
-    )
+    parallel = given.cells_in_parallel or 1
+    return battery_sizes(circuit, given.chemistry, given.cells_in_series, parallel, fixes.battery_resistance)
 
 
 def _cautions(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...]) -> tuple[str, ...]:

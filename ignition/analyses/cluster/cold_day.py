@@ -7,12 +7,10 @@ from dataclasses import dataclass
 
 from ignition.analyses.cluster.arrangement import arranged, cluster_current, only_channel
 from ignition.analyses.cluster.how_many import MARGIN, how_many
-from ignition.analyses.cluster.ohm_budget import with_resistance
 from ignition.circuit.complete import complete
 from ignition.circuit.description import Ambient, Description
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
-from ignition.parts.battery import chemistry, resistance_factor
 from ignition.toleranced import Toleranced
 
 __all__ = ["COLD_DAYS", "ColdDay", "at_ambient", "cold_day"]
@@ -54,28 +52,25 @@ def at_ambient(description: Description, temperature: float) -> Circuit:
 
     Returns
     -------
-    The circuit. Readings of the battery count as taken at the nominal ambient of the description, and are scaled from
-        there where the chemistry is known
+    The circuit. What the battery's resistance is stated for, where that is not given, is the nominal ambient of the
+        description
     """
-    usual, mistakes = complete(description)
-    if usual is None:
+    usual = _completed(description)
+    battery, reference = description.battery, Toleranced.exact(usual.ambient.nominal, "degC")
+    if battery.readings is not None and battery.readings.temperature is None:
+        readings = battery.readings.model_copy(update={"temperature": reference})
+        battery = battery.model_copy(update={"readings": readings})
+    elif battery.resistance_temperature is None and (battery.resistance is not None or battery.chemistry is None):
+        battery = battery.model_copy(update={"resistance_temperature": reference})
+    exact = Ambient.model_construct(temperature=Toleranced.exact(temperature, "degC"))
+    return _completed(description.model_copy(update={"ambient": exact, "battery": battery}))
+
+
+def _completed(description: Description) -> Circuit:
+    circuit, mistakes = complete(description)
+    if circuit is None:
         raise InputError("\n".join(f"{key}: {message}" for key, message in mistakes))
-    reference = usual.ambient.nominal
-
-    def made(degrees: float) -> Circuit:
-        exact = Ambient.model_construct(temperature=Toleranced.exact(degrees, "degC"))
-        circuit, found = complete(description.model_copy(update={"ambient": exact}))
-        if circuit is None:
-            raise InputError("\n".join(f"{key}: {message}" for key, message in found))
-        return circuit
-
-    circuit = made(temperature)
-    given = description.battery
-    if given.readings is None or given.chemistry is None:
-        return circuit
-    cell = chemistry(given.chemistry)
-    factor = float(resistance_factor(cell, temperature)) / float(resistance_factor(cell, reference))
-    return with_resistance(circuit, made(reference).battery.resistance.times(factor))
+    return circuit
 
 
 def cold_day(

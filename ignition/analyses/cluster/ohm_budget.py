@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from ignition.analyses.cluster.arrangement import cluster_current
 from ignition.analyses.cluster.how_many import MARGIN
 from ignition.analyses.firing.on_state import Settled
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import igniter_names
-from ignition.parts.battery import chemistry, resistance_factor
+from ignition.parts.battery import chemistry
+from ignition.parts.battery_bounds import resistance_growth
 from ignition.parts.conductor import conductor_area, copper_resistance
+from ignition.parts.wire import resistance_range
 from ignition.toleranced import Toleranced
 
-__all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies", "with_resistance"]
+__all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies"]
 
 WIRES = tuple(f"AWG {gauge}" for gauge in range(30, 4, -2))
 """Standard wires that are tried, from the thinnest."""
@@ -45,7 +47,7 @@ class BatterySize:
     Attributes
     ----------
     capacity : Least capacity of one cell [C]
-    resistance : Highest resistance of the battery at the coldest ambient [ohm]
+    resistance : Highest resistance of the battery over the ambient range [ohm]
     enough : Whether the worst case would do with it
     """
 
@@ -150,14 +152,19 @@ def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) ->
         hot = circuit.ambient.high
         length = 2.0 * wiring.distance.high
         free = most - wiring.joints.high
-        thinnest = next((w for w in WIRES if float(copper_resistance(length, conductor_area(w), hot)) <= free), None)
-        longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area, hot))
+        thinnest = next((w for w in WIRES if _highest_resistance(w, length, hot) <= free), None)
+        longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area.low, hot))
     return Remedies(
         battery_resistance=_highest(lambda ohms: enough(source, ohms)),
         thinnest_wire=thinnest,
         longest_lead=longest,
         lead_resistance=most,
     )
+
+
+def _highest_resistance(wire: str, length: float, temperature: float) -> float:
+    """Resistance of a length of wire of any make-up [ohm]."""
+    return float(copper_resistance(length, conductor_area(wire), temperature)) * resistance_range(wire).high
 
 
 def battery_sizes(
@@ -171,19 +178,9 @@ def battery_sizes(
     most_resistance : Highest resistance that the battery may have [ohm]
     """
     entry = chemistry(chemistry_name)
-    factor = float(resistance_factor(entry, circuit.ambient.low)) * series / parallel
+    factor = resistance_growth(entry, circuit.ambient, Toleranced.exact(25.0, "degC")).high * series / parallel
     rows = [
         BatterySize(capacity=row.capacity, resistance=row.high * factor, enough=row.high * factor <= most_resistance)
         for row in entry.cell_resistance
     ]
     return tuple(sorted(rows, key=lambda row: row.capacity))
-
-
-def with_resistance(circuit: Circuit, resistance: Toleranced) -> Circuit:
-    """Give a circuit another battery resistance.
-
-    Parameters
-    ----------
-    resistance : Of the whole battery [ohm]
-    """
-    return replace(circuit, battery=replace(circuit.battery, resistance=resistance))

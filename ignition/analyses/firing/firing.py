@@ -9,7 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.firing.bounds import IgniterBounds, igniter_bounds
-from ignition.analyses.firing.on_state import OnState, Settled, firing_network, heating, with_spent
+from ignition.analyses.firing.conductors import ConductorHeating, channel_conductors, feed_conductors
+from ignition.analyses.firing.junction import junction_temperature
+from ignition.analyses.firing.on_state import OnState, Settled, firing_network, with_spent
 from ignition.analyses.firing.schedule import conducting_at_start, conducting_before, overlapping
 from ignition.analyses.firing.sequence import igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
@@ -20,7 +22,6 @@ from ignition.findings.corner import Corner, corner_of
 from ignition.findings.finding import Reason
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
-from ignition.parts.conductor import adiabatic_temperature
 from ignition.toleranced import Spread, Toleranced
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
@@ -70,8 +71,7 @@ class ChannelFiring:
         sheet row
     current : Channel current at the start of the pulse [A]
     mosfet_junction : Junction temperature at the end of the current [degC]
-    lead_temperature : Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None
-        where its cross-section is not given, infinite where it melts
+    conductors : The lead, then the branches, at the end of the pulse
     """
 
     channel: str
@@ -80,7 +80,13 @@ class ChannelFiring:
     on_resistance: Spread
     current: Spread
     mosfet_junction: Spread
-    lead_temperature: float | None
+    conductors: tuple[ConductorHeating, ...]
+
+    @property
+    def lead_temperature(self) -> float | None:
+        """Highest temperature of the lead [degC]; infinite where it melts, None where its size is not given."""
+        lead = self.conductors[0]
+        return math.inf if lead.melts else lead.temperature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,10 +96,12 @@ class Firing:
     Attributes
     ----------
     battery_voltage, controller_supply : Lowest of each during the sequence [V]
+    conductors : Wires of the feed at the end of the sequence; each channel has its own
     """
 
     circuit: str
     channels: tuple[ChannelFiring, ...]
+    conductors: tuple[ConductorHeating, ...]
     battery_voltage: Spread
     controller_supply: Spread
     supply: SupplyUnderFire
@@ -130,6 +138,7 @@ def firing(circuit: Circuit) -> Firing:
     return Firing(
         circuit=circuit.name,
         channels=tuple(results),
+        conductors=feed_conductors(circuit, supply.feed_square_time),
         battery_voltage=supply.battery_voltage,
         controller_supply=supply.controller_supply,
         supply=supply,
@@ -246,25 +255,32 @@ def _channel(
         )
     )
     total = _refused(currents[-1], state)
+    highest = max(high_side[-1].high, *(b.highest_channel_current for b in bounds))
+    junction = Spread.missing("degC", total.reason or "the channel current is unknown")
+    if not circuit.mosfets[channel.mosfet].thermal:
+        junction = Spread.missing("degC", "the MOSFET has no thermal network")
+    elif total.low is not None and total.nominal is not None:
+        junction = junction_temperature(
+            circuit,
+            channel,
+            state,
+            box,
+            overlapping(circuit, channel),
+            supply,
+            nominal_current=total.nominal,
+            highest_current=highest,
+            nominal_times=[i.function_time.nominal for i in igniters],
+            earliest_times=[b.earliest for b in bounds],
+        )
     return ChannelFiring(
         channel=channel.name,
         igniters=igniters,
         gate_voltage=Spread.of(state.gate_voltage),
         on_resistance=_on_resistance(state),
         current=total,
-        mosfet_junction=_junction(circuit, channel, state, total, igniters, bounds),
-        lead_temperature=_lead_temperature(circuit, channel, total, bounds),
+        mosfet_junction=junction,
+        conductors=channel_conductors(circuit, channel, box, highest),
     )
-
-
-def _lead_temperature(
-    circuit: Circuit, channel: ChannelModel, total: Spread, bounds: list[IgniterBounds]
-) -> float | None:
-    """Adiabatic end temperature of the lead: the highest current, spent bridges included, for the whole pulse."""
-    if channel.lead.area is None or total.high is None:
-        return None
-    highest = max(total.high, *(b.highest_channel_current for b in bounds))
-    return float(adiabatic_temperature(channel.lead.area, highest, channel.pulse.high, circuit.ambient.high))
 
 
 def _refusal(state: OnState) -> str:
@@ -414,30 +430,3 @@ def _shortfall(circuit: Circuit, statement: StatementModel | None) -> str | None
         f"the all-fire statement holds for {statement.reliability:g} of igniters at {100 * statement.confidence:.6g} % "
         f"confidence, {asked[0]:g} at {100 * asked[1]:.6g} % asked"
     )
-
-
-def _junction(
-    circuit: Circuit,
-    channel: ChannelModel,
-    state: OnState,
-    total: Spread,
-    igniters: tuple[IgniterFiring, ...],
-    bounds: list[IgniterBounds],
-) -> Spread:
-    """Junction temperature when the current ends: at the last function where bridges open, else with the pulse."""
-    mosfet = circuit.mosfets[channel.mosfet]
-    if not mosfet.thermal:
-        return Spread.missing("degC", "the MOSFET has no thermal network")
-    if total.low is None or total.nominal is None or total.high is None:
-        return Spread.missing("degC", total.reason or "the channel current is unknown")
-    opens = all(circuit.igniters[i.kind].spent == "open" for i in igniters)
-    times = [i.function_time.nominal for i in igniters]
-    longest = channel.pulse.nominal
-    if opens and all(t is not None for t in times):
-        longest = min(longest, max(t for t in times if t is not None))
-    shortest = min((b.earliest for b in bounds if b.earliest is not None), default=0.0) if opens else channel.pulse.low
-    highest = max(total.high, *(b.highest_channel_current for b in bounds))
-    low = circuit.ambient.low + heating(mosfet, total.low, state.on_resistance.low, min(shortest, channel.pulse.low))
-    nominal = circuit.ambient.nominal + heating(mosfet, total.nominal, state.on_resistance.nominal, longest)
-    high = circuit.ambient.high + heating(mosfet, highest, state.on_resistance.high, channel.pulse.high)
-    return Spread(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="degC")

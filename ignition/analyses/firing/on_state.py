@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -11,12 +12,14 @@ from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage,
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
 from ignition.network.elements import Network
 from ignition.network.template import State, build_network, igniter_names
-from ignition.network.worst_case import Extreme, Probe, extremes
-from ignition.parts.mosfet import on_resistance_row, temperature_factor
+from ignition.network.worst_case import Probe, extremes
+from ignition.parts.mosfet import REFERENCE_TEMPERATURE, on_resistance_row, temperature_factor
 from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.toleranced import Toleranced
 
 __all__ = ["LEAST_SPENT", "OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
+
+Case = Literal["low", "nominal", "high"]
 
 _MAX_ROUNDS = 20
 
@@ -51,7 +54,8 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     Fixed point: the sagged supply drives the gate, the gate voltage picks the row at or below it, the row sets the
     current, the current sags the supply. The supply's bounds only widen from round to round, so the rounds end; where
     the junction's temperature still creeps after the last one, it is taken at its highest. The low bounds hold with
-    bridges that stay conductive after function, the high ones with the unloaded battery, as at the first instant.
+    bridges that stay conductive after function, the high ones with the unloaded battery, as at the first instant. A
+    junction is heated by its channel's highest current: the others silent, bridges spent or heated.
 
     Returns
     -------
@@ -63,6 +67,7 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     terminal = circuit.battery.voltage
     junction = {c.name: circuit.ambient.high for c in channels}
     states: dict[str, OnState] = {}
+    highest: dict[str, float] = {}
     box = phase_box(circuit, "firing")
     if circuit.battery.polarisation_resistance is not None:
         slow = Toleranced(low=0.0, nominal=0.0, high=circuit.battery.polarisation_resistance.high, unit="ohm")
@@ -71,8 +76,7 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
         rail = controller_rail(circuit, "firing", terminal)
         fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}
         box |= {f"{name}.mosfet": state.on_resistance for name, state in fresh.items()}
-        found = extremes(network, box, [Probe(node=node), *(Probe(element=f"{c.name}.mosfet") for c in channels)])
-        supply = found[0]
+        supply = extremes(network, box, [Probe(node=node)])[0]
         lowest = lowest_supply(circuit, network, box, node, supply.low)
         terminal = Toleranced(
             low=max(min(terminal.low, lowest), 0.0),
@@ -88,11 +92,20 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
         states = fresh
         if settled:
             break
-        for channel, current in zip(channels, found[1:], strict=True):
-            hottest = _hottest(circuit, channel, states[channel.name], current)
+        # the lowest on-resistance, and with it the highest current, stays as it is from the first round on
+        highest = highest or {c.name: _highest_current(circuit, c, box) for c in channels}
+        for channel in channels:
+            hottest = _hottest(circuit, channel, states[channel.name], highest[channel.name])
             last = count >= _MAX_ROUNDS - 1
             junction[channel.name] = circuit.mosfets[channel.mosfet].max_junction if last else hottest
     return states, box
+
+
+def _highest_current(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> float:
+    """Highest current of a channel at any time, which it has while the others are silent [A]."""
+    alone = firing_network(circuit, frozenset({channel.name}))
+    mosfet = [Probe(element=f"{channel.name}.mosfet")]
+    return max(extremes(alone, each, mosfet)[0].high for each in (box, with_spent(circuit, box) or box))
 
 
 def lowest_supply(circuit: Circuit, network: Network, box: Mapping[str, Toleranced], node: str, usual: float) -> float:
@@ -156,11 +169,17 @@ class Settled:
 
 
 def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junction_high: float) -> OnState:
+    """On-resistance falls with gate voltage: not above the row below, not below the row above where there is one.
+
+    It rises with temperature, in the data sheets less and less steeply towards the cold: the straight line through its
+    value at 25 degC is the low bound below that temperature, and the value at 25 degC the high one.
+    """
     mosfet = circuit.mosfets[channel.mosfet]
     gate = driven_gate_voltage(circuit, channel, rail)
     gates = np.array([row.gate for row in mosfet.rows])
     low, nominal, high = (int(on_resistance_row(v, gates)) for v in (gate.low, gate.nominal, gate.high))
-    weak, usual, strong = (mosfet.rows[max(i, 0)].resistance for i in (low, nominal, high))
+    weak, usual = (mosfet.rows[max(i, 0)].resistance for i in (low, nominal))
+    strong = mosfet.rows[min(int(np.searchsorted(gates, gate.high)), len(gates) - 1)].resistance
 
     def factor(temperature: float) -> float:
         return float(temperature_factor(temperature, mosfet.hot_factor, mosfet.max_junction))
@@ -172,22 +191,22 @@ def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junctio
         on_resistance=Toleranced(
             low=min(strong.low * factor(circuit.ambient.low), middle),
             nominal=middle,
-            high=max(weak.high * factor(junction_high), middle),
+            high=max(weak.high * factor(max(junction_high, REFERENCE_TEMPERATURE)), middle),
             unit="ohm",
         ),
     )
 
 
-def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: Extreme) -> float:
+def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: float) -> float:
     """Highest junction temperature that the on-resistance's high bound must cover [degC]."""
     mosfet = circuit.mosfets[channel.mosfet]
     if not mosfet.thermal:
         return mosfet.max_junction
-    rise = heating(mosfet, current.high, state.on_resistance.high, channel.pulse.high)
+    rise = heating(mosfet, current, state.on_resistance.high, channel.pulse.high, "high")
     return min(circuit.ambient.high + rise, mosfet.max_junction)
 
 
-def heating(mosfet: MosfetModel, current: float, resistance: float, time: float) -> float:
+def heating(mosfet: MosfetModel, current: float, resistance: float, time: float, case: Case) -> float:
     """Junction rise over ambient after a pulse of constant power [K].
 
     Parameters
@@ -195,6 +214,9 @@ def heating(mosfet: MosfetModel, current: float, resistance: float, time: float)
     current : Drain current [A]
     resistance : On-resistance [ohm]
     time : Duration [s]
+    case : Which end of the thermal network's tolerances: a large resistance and a short time constant heat most
     """
-    impedance = thermal_impedance(time, [r for r, _ in mosfet.thermal], [t for _, t in mosfet.thermal])
-    return float(current * current * resistance * impedance)
+    other = {"low": "high", "nominal": "nominal", "high": "low"}[case]
+    resistances = [getattr(stage, case) for stage, _ in mosfet.thermal]
+    constants = [getattr(constant, other) for _, constant in mosfet.thermal]
+    return float(current * current * resistance * thermal_impedance(time, resistances, constants))

@@ -6,25 +6,16 @@ import math
 from dataclasses import dataclass
 
 from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
-from ignition.analyses.firing.schedule import overlapping_groups
+from ignition.analyses.firing.protective import BATTERY_PROTECTION, Cut, ProtectivePart, protective_parts
+from ignition.analyses.firing.schedule import overlapping
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import Circuit
 from ignition.findings.finding import Reason
-from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.network.worst_case import Probe, extremes
 from ignition.parts.controller import hold_up_time
-from ignition.parts.protection import melting_time, resettable_trip_time
 from ignition.toleranced import Spread, Toleranced
 
-__all__ = ["Cut", "SupplyUnderFire", "supply_under_fire"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cut:
-    """What may interrupt the firing current: in words, as a reason of a verdict, and with the keys that would tell."""
-
-    says: str
-    cause: Reason
-    keys: tuple[str, ...] = ()
+__all__ = ["SupplyUnderFire", "supply_under_fire"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,18 +28,31 @@ class SupplyUnderFire:
         groups [V]
     brown_out : Highest brown-out level [V]; None where it is not given
     hold_up : Time that the hold-up capacitor keeps the controller above brown-out [s]; infinite where the supply holds
-    fuse_time, protection_time : Earliest time at which a fuse or the battery's protection circuit interrupts [s];
-        infinite where neither does
     highest_current : Highest battery current, other loads and spent bridges included [A]
+    feed_square_time : Highest feed current squared times time, of all pulses together [A^2 s]
+    parts : Fuses in the order of the feed, then the battery's protection circuit
     """
 
     battery_voltage: Spread
     controller_supply: Spread
     brown_out: float | None
     hold_up: float
-    fuse_time: float
-    protection_time: float
     highest_current: float
+    feed_square_time: float
+    parts: tuple[ProtectivePart, ...]
+
+    @property
+    def fuse_time(self) -> float:
+        """Earliest time at which a fuse may open [s]; infinite where none does, or when is not known."""
+        return min(
+            (p.opens_after for p in self.parts if p.kind != BATTERY_PROTECTION and p.opens_after), default=math.inf
+        )
+
+    @property
+    def protection_time(self) -> float:
+        """Earliest time at which the battery's protection circuit may trip [s]; infinite where it does not."""
+        times = [p.opens_after for p in self.parts if p.kind == BATTERY_PROTECTION]
+        return min((time for time in times if time is not None), default=math.inf)
 
     def cut_before(self, time: float) -> Cut | None:
         """Tell what may interrupt the current before firing current has flowed for a time.
@@ -59,121 +63,100 @@ class SupplyUnderFire:
 
         Returns
         -------
-        The reason, or None where nothing interrupts
+        The reason, or None where nothing interrupts; the keys to give where a part may open at a time not known
         """
-        for limit, reason in (
-            (self.hold_up, "the controller may reset in the pulse and release the gate"),
-            (self.fuse_time, "a fuse may open before it functions"),
-            (self.protection_time, "the battery's protection circuit may trip before it functions"),
-        ):
-            if time >= limit:
-                return Cut(says=reason, cause=Reason.EXCEEDED)
-        return None
+        if time >= self.hold_up:
+            return Cut(says="the controller may reset in the pulse and release the gate", cause=Reason.EXCEEDED)
+        return next((cut for part in self.parts if (cut := part.cut_before(time)) is not None), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Group:
+    """Lowest terminal voltage and rail of channels that may conduct together [V], their highest currents [A]."""
+
+    terminal: Toleranced
+    rail: Toleranced
+    feed_current: float
+    battery_current: float
 
 
 def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     """Analyse battery and controller supply over the firing sequence.
 
-    The low bounds take every channel whose pulse overlaps, and spent bridges at their lowest resistance.
+    The low bounds and the highest currents take every channel whose pulse overlaps, and spent bridges at their lowest
+    resistance; the high bounds one channel alone, as at the start of its pulse. The feed is heated by each pulse at the
+    highest current of its group.
 
     Returns
     -------
     Lowest voltages, and what may interrupt the sequence
     """
-    terminals: list[Extreme] = []
-    rails: list[Toleranced] = []
-    highest = from_battery = 0.0
-    for group in overlapping_groups(circuit):
-        network = firing_network(circuit, group)
-        _, box = settled.of(group)
-        boxes = [box]
-        spent = with_spent(circuit, box)
-        if spent is not None:
-            boxes.append(spent)
-        node = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
-        probes = [
-            Probe(node="battery terminal"),
-            Probe(node=node),
-            Probe(element=f"feed.{circuit.feed[0].name}"),
-            Probe(element="battery"),
-        ]
-        found = [extremes(network, b, probes) for b in boxes]
-        terminals.append(_join([f[0] for f in found]))
-        supply = _join([f[1] for f in found])
-        rails.append(
-            controller_rail(
-                circuit,
-                "firing",
-                Toleranced(
-                    low=max(min(lowest_supply(circuit, network, box, node, supply.low), supply.nominal), 0.0),
-                    nominal=max(supply.nominal, 0.0),
-                    high=max(supply.high, 0.0),
-                    unit="V",
-                ),
-            )
-        )
-        highest = max(highest, *(f[2].high for f in found))
-        from_battery = max(from_battery, *(-f[3].low for f in found))
-    battery = Spread(
-        low=max(min(t.low for t in terminals), 0.0),
-        nominal=max(min(t.nominal for t in terminals), 0.0),
-        high=max(t.high for t in terminals),
-        unit="V",
-    )
-    rail = Spread(
-        low=min(r.low for r in rails), nominal=min(r.nominal for r in rails), high=max(r.high for r in rails), unit="V"
-    )
+    members = {c.name: overlapping(circuit, c) for c in circuit.channels}
+    groups = {group: _group(circuit, settled, group) for group in dict.fromkeys(members.values())}
+    found = groups.values()
+    feed_current = max(g.feed_current for g in found)
+    battery_current = max(g.battery_current for g in found)
+    rail = _lowest_of([g.rail for g in found])
     brown_out = circuit.controller.brown_out
     return SupplyUnderFire(
-        battery_voltage=battery,
+        battery_voltage=_lowest_of([g.terminal for g in found]),
         controller_supply=rail,
         brown_out=None if brown_out is None else brown_out.high,
         hold_up=_hold_up(circuit, rail),
-        fuse_time=_fuse_time(circuit, highest),
-        protection_time=_protection_time(circuit, from_battery),
-        highest_current=from_battery,
+        highest_current=battery_current,
+        feed_square_time=sum(groups[members[c.name]].feed_current ** 2 * c.pulse.high for c in circuit.channels),
+        parts=protective_parts(circuit, feed_current, battery_current),
     )
 
 
-def _join(members: list[Extreme]) -> Extreme:
-    first = members[0]
-    return Extreme(
+def _group(circuit: Circuit, settled: Settled, group: frozenset[str]) -> _Group:
+    network = firing_network(circuit, group)
+    _, box = settled.of(group)
+    node = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
+    probes = [
+        Probe(node="battery terminal"),
+        Probe(node=node),
+        Probe(element=f"feed.{circuit.feed[0].name}"),
+        Probe(element="battery"),
+    ]
+    usual = extremes(network, box, probes)
+    spent = with_spent(circuit, box)
+    after = usual if spent is None else extremes(network, spent, probes)
+    # tolerances may keep the pulses of a group apart
+    alone = [usual]
+    if len(group) > 1:
+        alone = [extremes(firing_network(circuit, frozenset({name})), box, probes[:2]) for name in group]
+    lowest = lowest_supply(circuit, network, box, node, min(usual[1].low, after[1].low))
+    supply = _voltage(lowest, usual[1].nominal, max(found[1].high for found in alone))
+    return _Group(
+        terminal=_voltage(min(usual[0].low, after[0].low), usual[0].nominal, max(found[0].high for found in alone)),
+        rail=controller_rail(circuit, "firing", supply),
+        feed_current=max(usual[2].high, after[2].high),
+        battery_current=max(-usual[3].low, -after[3].low),
+    )
+
+
+def _voltage(low: float, nominal: float, high: float) -> Toleranced:
+    nominal = max(nominal, 0.0)
+    return Toleranced(low=max(min(low, nominal), 0.0), nominal=nominal, high=max(high, nominal), unit="V")
+
+
+def _lowest_of(members: list[Toleranced]) -> Spread:
+    """Lowest voltage over several groups, bounds over all."""
+    return Spread(
         low=min(m.low for m in members),
-        nominal=first.nominal,
+        nominal=min(m.nominal for m in members),
         high=max(m.high for m in members),
-        low_at=first.low_at,
-        high_at=first.high_at,
-        method=first.method,
+        unit="V",
     )
 
 
 def _hold_up(circuit: Circuit, rail: Spread) -> float:
-    """Time to brown-out on the hold-up capacitor alone; infinite where the rail stays above it."""
+    """Time to brown-out on the hold-up capacitor alone, from the rail before the pulse; infinite where none comes."""
     controller = circuit.controller
     if controller.brown_out is None or rail.low is None or rail.low > controller.brown_out.high:
         return math.inf
-    capacitance = controller.hold_up_capacitance
-    if capacitance is None or controller.current.high <= 0 or controller.supply.low <= controller.brown_out.high:
+    capacitance, before = controller.hold_up_capacitance, controller_rail(circuit, "armed").low
+    if capacitance is None or controller.current.high <= 0 or before <= controller.brown_out.high:
         return 0.0
-    return float(
-        hold_up_time(capacitance.low, controller.current.high, controller.supply.low, controller.brown_out.high)
-    )
-
-
-def _fuse_time(circuit: Circuit, current: float) -> float:
-    """Earliest opening of a fuse in the feed at the highest current all the time."""
-    times = [math.inf]
-    for part in circuit.feed:
-        if part.kind == "fuse" and part.melting_i2t is not None:
-            rating = part.rating.low if part.rating is not None else 0.0
-            times.append(float(melting_time(current, part.melting_i2t.low, rating)))
-        if part.kind == "resettable fuse" and part.trip_i2t is not None and part.hold_current is not None:
-            times.append(float(resettable_trip_time(current, part.trip_i2t.low, part.hold_current.low)))
-    return min(times)
-
-
-def _protection_time(circuit: Circuit, current: float) -> float:
-    battery = circuit.battery
-    if battery.trip_current is None or battery.trip_delay is None or current < battery.trip_current.low:
-        return math.inf
-    return battery.trip_delay.low
+    return float(hold_up_time(capacitance.low, controller.current.high, before, controller.brown_out.high))

@@ -10,6 +10,7 @@ import numpy as np
 from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.firing.schedule import overlapping
 from ignition.analyses.firing.sequence import igniter_list, turn_on
+from ignition.analyses.firing.supply import supply_under_fire
 from ignition.circuit.model import BridgeTemperatures, Circuit, IgniterModel
 from ignition.network.template import parameter_box
 from ignition.parts.igniter import resistance_growth, resistance_ratio
@@ -215,7 +216,7 @@ def _reason(circuit: Circuit, settled: Settled) -> str | None:
                 f"channel {channel.name!r}: the gate may get only {state.gate_voltage.low:.3g} V, below the lowest "
                 "on-resistance row: the data sheet does not say that the MOSFET is on"
             )
-    return None
+    return next((p.reason for p in supply_under_fire(circuit, settled).parts if p.opens_after is None), None)
 
 
 def trial_plan(circuit: Circuit) -> TrialPlan | str:

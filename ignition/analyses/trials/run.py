@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ignition.analyses.firing.on_state import Settled
+from ignition.analyses.firing.protective import BATTERY_PROTECTION
 from ignition.analyses.firing.sequence import cluster_tree, march_arguments
 from ignition.analyses.firing.supply import supply_under_fire
 from ignition.analyses.firing.transient.march import march
@@ -78,26 +79,10 @@ def guards(circuit: Circuit) -> Guards:
     )
     behind_bank = battery.bank_capacitance is not None and controller.powered_before_arm_switch
     reset = controller.brown_out is not None and (rail is None or sags_later or rail <= controller.brown_out.high)
-    fuses = tuple(
-        part.name
-        for part in circuit.feed
-        if (
-            part.kind == "fuse"
-            and part.melting_i2t is not None
-            and supply.highest_current > (part.rating.low if part.rating is not None else 0.0)
-        )
-        or (
-            part.kind == "resettable fuse"
-            and part.trip_i2t is not None
-            and part.hold_current is not None
-            and supply.highest_current > part.hold_current.low
-        )
-    )
-    trip = (
-        battery.trip_current is not None
-        and battery.trip_delay is not None
-        and supply.highest_current >= battery.trip_current.low
-    )
+    # one whose opening time is not known has no plan of trials
+    opening = [part for part in supply.parts if part.opens_after is not None and np.isfinite(part.opens_after)]
+    fuses = tuple(part.name for part in opening if part.kind != BATTERY_PROTECTION)
+    trip = any(part.kind == BATTERY_PROTECTION for part in opening)
     # a bank keeps its current from the battery: neither controller nor protection circuit sees the firing current
     return Guards(reset=reset and not behind_bank, fuses=fuses, trip=trip and battery.bank_capacitance is None)
 

@@ -1,0 +1,109 @@
+"""From a wire, a board trace or a measured resistance to the round trip of a pair of conductors."""
+
+from __future__ import annotations
+
+from ignition.circuit.assumptions import Ledger
+from ignition.circuit.feed_description import Wiring
+from ignition.circuit.model import WiringModel
+from ignition.parts.conductor import conductor_area, copper_resistance, trace_area
+from ignition.parts.wire import WireClass, clad_factor, resistance_range
+from ignition.toleranced import Toleranced
+from ignition.units import engineering
+
+__all__ = ["complete_wiring", "round_trip", "wire_area"]
+
+
+def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger) -> WiringModel:
+    """Find resistance and cross-section of a lead or branch; a resistance that is given is what it says.
+
+    Parameters
+    ----------
+    ambient : Temperature [degC]
+
+    Examples
+    --------
+    >>> given = Wiring.model_validate({"wire": "AWG 20", "distance": "6 m", "wire_class": "solid", "joints": "0 ohm"})
+    >>> found = complete_wiring(given, "lead", Toleranced.exact(20.0, "degC"), Ledger()).round_trip
+    >>> round(found.low, 4), round(found.nominal, 4), round(found.high, 4)
+    (0.388, 0.3997, 0.4241)
+    """
+    joints = ledger.take(given.joints, f"{key}.joints", "joints", "ohm")
+    area: Toleranced | None = None
+    what = ""
+    if given.wire is not None:
+        area, what = wire_area(given.wire, given.wire_class, key, ledger), given.wire
+    if given.resistance is not None:  # a wire beside it says how the lead heats, not what it measures
+        wires, label = given.resistance, "given resistance"
+    else:
+        assert given.distance is not None
+        if given.trace is not None:
+            width, thickness = given.trace.width, given.trace.thickness
+            area = Toleranced(
+                low=float(trace_area(width.low, thickness.low)),
+                nominal=float(trace_area(width.nominal, thickness.nominal)),
+                high=float(trace_area(width.high, thickness.high)),
+                unit="m^2",
+            )
+            what = f"trace {engineering(width.nominal, 'm')} wide"
+        assert area is not None
+        wires = round_trip(area, given.distance, ambient)
+        label = f"{what}, {engineering(given.distance.nominal, 'm')} one way"
+    return WiringModel(
+        resistance=wires + joints,
+        round_trip=wires,
+        joints=joints,
+        area=area,
+        distance=given.distance,
+        label=label,
+    )
+
+
+def wire_area(wire: str, wire_class: WireClass | None, key: str, ledger: Ledger) -> Toleranced:
+    """Give the cross-section of ideal copper that has the resistance of a wire of this size [m^2].
+
+    Low is the thin end: the highest resistance that the size allows, which also heats most.
+
+    Parameters
+    ----------
+    key : Key of the table that holds the wire
+
+    Examples
+    --------
+    >>> area = wire_area("1 mm2", "stranded", "lead", Ledger())
+    >>> round(1e6 * area.low, 4), 1e6 * area.nominal
+    (0.9473, 1.0)
+    """
+    ratio = resistance_range(wire, wire_class)
+    if wire_class is None:
+        whole, solid = ratio, resistance_range(wire, "solid")
+        ratio = ledger.choose(f"{key}.wire_class", "wire_class", worst=whole, best=solid)
+        told = (
+            f"any make-up of copper, tinned or not: {whole.low:.2f} to {whole.high:.2f} times the theoretical "
+            f"resistance; copper-clad aluminium is up to {clad_factor():g} times as much and not covered"
+        )
+        ledger.note(f"{key}.wire_class", "wire_class", value=told)
+    area = conductor_area(wire)
+    return Toleranced(low=area / ratio.high, nominal=area, high=area / ratio.low, unit="m^2")
+
+
+def round_trip(area: Toleranced, distance: Toleranced, ambient: Toleranced) -> Toleranced:
+    """Give the resistance of both conductors of a pair over the ambient range [ohm].
+
+    Parameters
+    ----------
+    area, distance, ambient : Cross-section [m^2], length one way [m], temperature [degC]
+
+    Examples
+    --------
+    >>> round_trip(*(Toleranced.exact(v) for v in (1e-6, 29.0, 20.0))).nominal
+    1.0
+    """
+    low, nominal, high = (
+        float(copper_resistance(2.0 * length, section, temperature))
+        for length, section, temperature in (
+            (distance.low, area.high, ambient.low),
+            (distance.nominal, area.nominal, ambient.nominal),
+            (distance.high, area.low, ambient.high),
+        )
+    )
+    return Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
