@@ -199,8 +199,8 @@ class Wiring(FileModel):
         measured = self.resistance is not None
         if given not in (["wire"], ["trace"], ["resistance"], ["wire", "resistance"]):
             raise InputError(
-                "give wire or trace with distance, or resistance (the round trip's), with wire where its size is known; "
-                + f"received {' and '.join(given) if given else 'none'}"
+                "give wire or trace with distance, or resistance (the round trip's) with or without its wire; "
+                f"received {' and '.join(given) if given else 'none'}"
             )
         if (self.distance is None) != measured:
             raise InputError(

@@ -113,7 +113,14 @@ def compare(
 
 
 def answered(
-    question: Question, rule: str, answer: bool | None, *, says: str, statement: Statement, key: str
+    question: Question,
+    rule: str,
+    answer: bool | None,
+    *,
+    says: str,
+    statement: Statement,
+    key: str,
+    phase: str | None = None,
 ) -> Finding:
     """Judge a yes or no that no circuit value can give."""
     found = compare(
@@ -126,6 +133,7 @@ def answered(
         says=says,
         statement=statement,
         doubt=Doubt(reason=Reason.MISSING_KEY, says="not answered", keys=(key,)) if answer is None else None,
+        phase=phase,
     )
     return replace(found, value=None, limit=None, margin=None)
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from ignition.analyses.firing.conductors import ConductorHeating
 from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.analyses.firing.protective import BATTERY_PROTECTION, ProtectivePart
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.findings.compare import Doubt, compare
+from ignition.findings.compare import Doubt, Statement, answered, compare
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import all_fire_doubt, all_fire_statement
 from ignition.findings.presets import Rule, rules_in_use
 from ignition.findings.values import data_sheet, resting
+from ignition.parts.conductor import COPPER_MELTING_POINT
 
 __all__ = ["firing_findings"]
 
@@ -22,6 +25,8 @@ def firing_findings(circuit: Circuit, found: Firing) -> Iterator[Finding]:
         for igniter in active.igniters:
             yield _current(circuit, channel, igniter)
             yield _function(circuit, channel, igniter)
+        for conductor in active.conductors:
+            yield _conductor(circuit, channel.name, conductor)
         yield _gate_drive(circuit, channel, active)
         yield _junction(circuit, channel, active)
         for rule in rules_in_use(circuit):
@@ -31,6 +36,108 @@ def firing_findings(circuit: Circuit, found: Firing) -> Iterator[Finding]:
             elif rule.quantity == "pulse":
                 for igniter in active.igniters:
                     yield _pulse(circuit, channel, rule, igniter)
+    yield from _feed(circuit, found)
+
+
+def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
+    """Judge supply, battery, fuses and the feed's wires over the whole sequence."""
+    controller, supply = circuit.given.controller, found.supply
+    missing = tuple(f"controller.{name}" for name in ("brown_out", "current") if getattr(controller, name) is None)
+    yield compare(
+        Question.SUPPLY,
+        "controller-supply",
+        supply.controller_supply.low,
+        "at least",
+        supply.brown_out,
+        "V",
+        says="lowest controller supply while firing against the brown-out level",
+        statement=data_sheet("controller"),
+        doubt=Doubt(reason=Reason.MISSING_KEY, says="not all of it is given", keys=missing) if missing else None,
+        phase="firing",
+        rests_on=resting(circuit, "fire"),
+    )
+    if not any(part.kind == BATTERY_PROTECTION for part in supply.parts):
+        yield answered(
+            Question.BATTERY,
+            "battery-protection",
+            True if circuit.battery.protection_known else None,
+            says="no protection circuit may disconnect the battery",
+            statement=data_sheet("battery"),
+            key="battery.protection",
+            phase="firing",
+        )
+    for part in supply.parts:
+        yield _protective(circuit, found, part)
+    for conductor in found.conductors:
+        yield _conductor(circuit, None, conductor)
+
+
+def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Finding:
+    """A part that interrupts must carry the current for good, or until the last igniter has functioned."""
+    question = Question.BATTERY if part.kind == BATTERY_PROTECTION else Question.FUSE
+    rule = "battery-protection" if part.kind == BATTERY_PROTECTION else "fuse-holds"
+    carries = part.opens_after is None or math.isinf(part.opens_after)
+    latest, doubt = _last_function(found)
+    if part.opens_after is None:
+        doubt = Doubt(reason=Reason.MISSING_KEY, says=str(part.reason), keys=part.missing)
+    return compare(
+        question,
+        rule,
+        part.highest_current if carries else latest,
+        "at most" if carries else "below",
+        None if part.opens_after is None else part.carried_current if carries else part.opens_after,
+        "A" if carries else "s",
+        says=f"highest current through {part.name} against what it carries for good"
+        if carries
+        else f"firing current until the last function against the earliest opening of {part.name}",
+        statement=data_sheet(part.kind, part.name),
+        doubt=None if carries and part.opens_after is not None else doubt,
+        phase="firing",
+        rests_on=resting(circuit, "fire", "feed", "battery", "ambient"),
+    )
+
+
+def _last_function(found: Firing) -> tuple[float | None, Doubt | None]:
+    """Longest time of firing current until all have functioned; infinite where one may not, None where not known."""
+    latest = 0.0
+    for channel in found.channels:
+        for igniter in channel.igniters:
+            if igniter.function_time.high is not None:
+                latest = max(latest, channel.conducted_before + igniter.function_time.high)
+            elif igniter.cause is Reason.EXCEEDED:
+                return math.inf, None
+            else:
+                return None, Doubt(reason=igniter.cause, says=str(igniter.reason), keys=igniter.keys)
+    return latest, None
+
+
+def _wire_key(circuit: Circuit, name: str) -> str:
+    """Key that gives the size of a conductor: ``CHANNEL.lead``, ``CHANNEL.branch N`` or ``feed.NAME``."""
+    for index, part in enumerate(circuit.feed):
+        if name == f"feed.{part.name}":
+            return f"feed[{index}].wire"
+    owner, _, what = name.rpartition(".")
+    index = [channel.name for channel in circuit.channels].index(owner)
+    return f"channel[{index}].{what.partition(' ')[0]}.wire"
+
+
+def _conductor(circuit: Circuit, channel: str | None, conductor: ConductorHeating) -> Finding:
+    missing = Doubt(reason=Reason.MISSING_KEY, says=str(conductor.reason), keys=(_wire_key(circuit, conductor.name),))
+    return compare(
+        Question.CONDUCTOR,
+        "conductor-melts",
+        math.inf if conductor.melts else conductor.temperature,
+        "below",
+        COPPER_MELTING_POINT,
+        "degC",
+        says=f"highest temperature of {conductor.name} after the pulse, no heat lost, against melting copper",
+        statement=Statement(source="melting point of copper, as in Onderdonk's equation", date="textbook value"),
+        doubt=missing if conductor.temperature is None and not conductor.melts else None,
+        base=circuit.ambient.high,
+        channel=channel,
+        phase="firing",
+        rests_on=resting(circuit, "fire"),
+    )
 
 
 def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, rule: Rule | None = None) -> Finding:
@@ -117,6 +224,8 @@ def _pulse(circuit: Circuit, channel: ChannelModel, rule: Rule, igniter: Igniter
 
 
 def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
+    key = f"mosfet.{channel.mosfet}.input_capacitance"
+    slow = Doubt(reason=Reason.MISSING_KEY, says="how long the gate takes to charge is not known", keys=(key,))
     return compare(
         Question.GATE_DRIVE,
         "gate-drive",
@@ -126,6 +235,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         "V",
         says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
         statement=data_sheet("MOSFET", channel.mosfet),
+        doubt=slow if circuit.mosfets[channel.mosfet].input_capacitance is None else None,
         channel=channel.name,
         phase="firing",
         rests_on=resting(circuit, "fire", "controller", "battery", "feed", "load", "channel", "ambient"),

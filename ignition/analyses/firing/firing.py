@@ -71,6 +71,7 @@ class ChannelFiring:
         sheet row
     current : Channel current at the start of the pulse [A]
     mosfet_junction : Junction temperature at the end of the current [degC]
+    conducted_before : Longest time for which earlier channels may have drawn firing current when this one starts [s]
     conductors : The lead, then the branches, at the end of the pulse
     """
 
@@ -80,6 +81,7 @@ class ChannelFiring:
     on_resistance: Spread
     current: Spread
     mosfet_junction: Spread
+    conducted_before: float
     conductors: tuple[ConductorHeating, ...]
 
     @property
@@ -279,6 +281,7 @@ def _channel(
         on_resistance=_on_resistance(state),
         current=total,
         mosfet_junction=junction,
+        conducted_before=earlier,
         conductors=channel_conductors(circuit, channel, box, highest),
     )
 
