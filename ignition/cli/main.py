@@ -61,11 +61,13 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
 
     result = analyse(load_circuit(file))
     if as_json:
-        from ignition.report.contract import check_dict, to_json
+        from ignition.report.contract import check_dict
+        from ignition.report.json_walk import to_json
 
         print(to_json(check_dict(result)))
     else:
-        from ignition.report.text import check_text, make_console
+        from ignition.report.check_text import check_text
+        from ignition.report.text import make_console
 
         check_text(result, make_console())
     raise typer.Exit(0 if result.verdict == "PASS" else 1)
@@ -96,17 +98,28 @@ def firing(
     shares = share_out(circuit, seed=seed) if influence else None
     bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
     if as_json:
-        from ignition.report.contract import firing_dict, to_json
-        from ignition.report.firing_output import discharge_dict, influence_dict, rare_dict, spread_of_times_dict
+        from ignition.analyses.trials.trials import probability_all_fire
+        from ignition.report.json_walk import to_json
 
-        more = {"spread_of_times": spread_of_times_dict(tried)} if tried is not None else {}
-        more |= {"rare_failure": rare_dict(seldom)} if seldom is not None else {}
-        more |= {"influence": influence_dict(shares)} if shares is not None else {}
-        more |= {"discharge": discharge_dict(bank)} if bank is not None else {}
-        print(to_json(firing_dict(result, tried) | more))
+        print(
+            to_json(
+                result,
+                probability_all_fire=probability_all_fire(tried),
+                spread_of_times=tried,
+                rare_failure=seldom,
+                influence=shares,
+                discharge=bank,
+            )
+        )
     else:
-        from ignition.report.firing_output import discharge_text, influence_text, rare_text, spread_of_times_text
-        from ignition.report.text import assumption_text, caution_text, firing_text, make_console
+        from ignition.report.firing_text import (
+            discharge_text,
+            firing_text,
+            influence_text,
+            rare_text,
+            spread_of_times_text,
+        )
+        from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         firing_text(result, console, tried)
@@ -163,38 +176,36 @@ def continuity(
     confused = _confused(circuit, result, trials, seed)
     needed = _needed(circuit, need)
     if as_json:
-        from ignition.report.continuity_output import continuity_dict, misclassification_dict, requirement_dict
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        more = {"misclassification": misclassification_dict(confused)} if trials else {}
-        print(to_json(continuity_dict(result) | more | ({"requirements": requirement_dict(needed)} if need else {})))
+        print(to_json(result, misclassification=confused, requirements=needed))
     else:
-        from ignition.report.continuity_output import continuity_text, misclassification_text, requirement_text
+        from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         continuity_text(result, console)
-        if trials:
+        if confused is not None:
             misclassification_text(confused, console)
-        if need:
+        if needed is not None:
             requirement_text(needed, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
     raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
 
 
-def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...]:
+def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...] | None:
     from ignition.analyses.continuity.misreads import misclassification
 
-    return misclassification(circuit, result, rng=seed, size=trials) if trials else ()
+    return misclassification(circuit, result, rng=seed, size=trials) if trials else None
 
 
-def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...]:
+def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...] | None:
     """Requirements of every channel that the target applies to."""
     from ignition.analyses.continuity.requirement import requirements
 
     if target is None:
-        return ()
+        return None
     channels = [c for c in circuit.channels if target != "one string open" or len(c.strings) > 1]
     if not channels:
         raise InputError("--need 'one string open' asks for a channel of several strings; this circuit has none")
@@ -209,15 +220,16 @@ def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
 
     result = analyse_foreign(load_netlist(netlist), load_roles(roles))
     if as_json:
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        print(to_json(result.as_dict()))
+        print(to_json(result))
     else:
-        from ignition.report.foreign_output import foreign_text
+        from ignition.report.foreign_text import foreign_text
         from ignition.report.text import caution_text, make_console
 
-        print(foreign_text(result))
-        caution_text(make_console())
+        console = make_console()
+        foreign_text(result, console)
+        caution_text(console)
     raise typer.Exit(0 if result.margins_hold else 1)
 
 
@@ -236,7 +248,6 @@ def divider(
     """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
     from ignition.analyses.divider.search import divider_search
     from ignition.circuit.file import load_circuit
-    from ignition.report.divider_output import divider_dict, divider_text
     from ignition.toleranced import parse_toleranced
 
     circuit = load_circuit(file)
@@ -251,14 +262,15 @@ def divider(
         high=parse_toleranced(high, "ohm").nominal,
     )
     if plot is not None:
-        from ignition.report.divider_output import save_divider_plot
+        from ignition.report.divider_plot import save_divider_plot
 
         save_divider_plot(result, plot)
     if as_json:
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        print(to_json(divider_dict(result)))
+        print(to_json(result))
     else:
+        from ignition.report.divider_text import divider_text
         from ignition.report.text import caution_text, make_console
 
         console = make_console()
@@ -280,7 +292,7 @@ def header(
     from ignition.analyses.continuity.continuity import continuity as analyse
     from ignition.analyses.continuity.firmware import firmware
     from ignition.circuit.file import load_circuit
-    from ignition.report.cheader import header_dict, header_text
+    from ignition.report.cheader import header_text
 
     if output is None and not as_json:
         raise InputError("give a header to write: ignition header FILE -o pad.h, or --json")
@@ -289,9 +301,9 @@ def header(
     if output is not None:
         _write_text(output, header_text(constants), force)
     if as_json:
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        print(to_json(header_dict(constants)))
+        print(to_json(constants))
     else:
         print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
 
@@ -352,28 +364,28 @@ def netlist(
 def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
     """Compute the same circuit in ngspice and show both answers."""
     from ignition.circuit.file import load_circuit
-    from ignition.report.crosscheck_output import agrees, crosscheck_dict, crosscheck_text
     from ignition.spice.crosscheck import crosscheck as analyse
 
     result = analyse(load_circuit(file))
     if as_json:
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        print(to_json(crosscheck_dict(result)))
+        print(to_json(result))
     else:
+        from ignition.report.crosscheck_text import crosscheck_text
         from ignition.report.text import caution_text, make_console
 
         console = make_console()
         crosscheck_text(result, console)
         caution_text(console)
-    raise typer.Exit(0 if agrees(result) else 1)
+    raise typer.Exit(0 if result.agrees else 1)
 
 
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of the circuit file, so that an editor can complete it."""
     from ignition.circuit.file import json_schema
-    from ignition.report.contract import to_json
+    from ignition.report.json_walk import to_json
 
     print(to_json(json_schema()))
 

@@ -8,7 +8,7 @@ from rich.text import Text
 from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
-from ignition.report.text import caution_text, margin_text, spread_text, table
+from ignition.report.text import caution_text, margin_text, number_text, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
 
@@ -42,7 +42,7 @@ def _safety_officer(result: Check, console: Console) -> None:
             engineering(phase.current, "A"),
             engineering(phase.limit, "A"),
             margin_text(phase.ratio),
-            "-" if phase.decibel is None else f"{phase.decibel:.0f} dB",
+            number_text(phase.decibel, "{:.0f} dB"),
         )
         for channel in result.no_fire.channels
         for phase in channel.phases
@@ -75,7 +75,7 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            "-" if igniter.all_fire_margin is None else f"x {igniter.all_fire_margin:.2f}",
+            number_text(igniter.all_fire_margin, "x {:.2f}"),
             igniter.functions,
         )
         for channel in result.firing.channels

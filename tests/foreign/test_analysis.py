@@ -140,7 +140,7 @@ def test_missing_no_fire_current_is_unknown() -> None:
 def test_single_faults_by_hand() -> None:
     """Upper resistor shorted: the battery through the bridge into the converter's clamp; switch stuck on: all of it."""
     found = analyse_foreign(parse_netlist(BENCH_NETLIST), parse_roles(BENCH_ROLES))
-    rows = {(f.phase, f.fault): f for f in found.faults}
+    rows = {(f.phase, *f.faults): f for f in found.faults}
     line = 0.04 + 0.01 + 0.3 + 0.8
     stuck = rows["armed", "M1 stuck on"]
     assert stuck.verdict == "hazardous" and stuck.current == pytest.approx(8.4 / line, rel=1e-6)
@@ -167,7 +167,7 @@ def test_faults_listed_are_those_said_to_be_covered(example: tuple[Netlist, Role
 
 def test_example_finds_what_it_was_made_for(result: ForeignResult) -> None:
     """The cross-link couples the lines, the pull-down is the only hold in reset, and no fault disarmed is hazardous."""
-    hazards = {(f.phase, f.fault) for f in result.faults if f.verdict != "below no-fire"}
+    hazards = {(f.phase, *f.faults) for f in result.faults if f.verdict != "below no-fire"}
     assert {("reset", "XA.R2 open"), ("reset", "RPU1 short"), ("armed", "MB1 stuck on")} <= hazards
     assert not [row for row in hazards if row[0] == "disarmed"]
     both = result.channels[0].reading("intact").igniter_current

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import cluster_current
 from ignition.analyses.cluster.how_many import MARGIN
@@ -13,6 +14,7 @@ from ignition.network.template import igniter_names
 from ignition.parts.battery import chemistry, resistance_factor
 from ignition.parts.conductor import conductor_area, copper_resistance
 from ignition.toleranced import Toleranced
+from ignition.typing import BARE, Coulombs, Key, Metres, Missing, Ohms, Ratio
 
 __all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies", "with_resistance"]
 
@@ -30,12 +32,12 @@ class OhmShare:
     ----------
     part : Which, for example ``battery`` or ``igniters (4 in parallel)``
     resistance : As the battery sees it [ohm]
-    share : Of the nominal loop [1]
+    share : Of the nominal loop
     """
 
     part: str
     resistance: Toleranced
-    share: float
+    share: Annotated[Ratio, BARE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,13 +46,13 @@ class BatterySize:
 
     Attributes
     ----------
-    capacity : Least capacity of one cell [C]
-    resistance : Highest resistance of the battery at the coldest ambient [ohm]
+    capacity : Least capacity of one cell
+    resistance : Highest resistance of the battery at the coldest ambient
     enough : Whether the worst case would do with it
     """
 
-    capacity: float
-    resistance: float
+    capacity: Annotated[Coulombs, BARE, Key("cell_capacity")]
+    resistance: Annotated[Ohms, BARE]
     enough: bool
 
 
@@ -60,15 +62,17 @@ class Remedies:
 
     Attributes
     ----------
-    battery_resistance : Highest resistance that the battery may have [ohm]
-    longest_lead : Longest lead of the present wire, one way [m]
-    lead_resistance : Highest round-trip resistance of the lead, joints included [ohm]
+    battery_resistance : Highest resistance that the battery may have
+    longest_lead : Longest lead of the present wire, one way
+    lead_resistance : Highest round-trip resistance of the lead, joints included
+    battery_sizes : Batteries of the same kind by the default table; empty where the chemistry is not given
     """
 
-    battery_resistance: float | None
+    battery_resistance: Annotated[Ohms | None, Missing(otherwise="no battery would")]
     thinnest_wire: str | None
-    longest_lead: float | None
-    lead_resistance: float | None
+    longest_lead: Annotated[Metres | None, Missing(otherwise="no wire and length are given")]
+    lead_resistance: Annotated[Ohms | None, Missing(otherwise="no lead would")]
+    battery_sizes: tuple[BatterySize, ...] = ()
 
 
 def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
@@ -19,8 +20,11 @@ from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.conductor import adiabatic_temperature
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import Celsius, Key, Missing, Ratio
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing", "overlapping"]
+
+_NO_LEAD = "the lead's cross-section or current is not known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +35,7 @@ class IgniterFiring:
     ----------
     igniter : Name, for example ``boost.igniter 1.1``
     current : Current when its channel starts to conduct, all its neighbours unfired [A]
-    all_fire_margin : Lowest current over the all-fire current [1]
+    all_fire_margin : Lowest current over the all-fire current
     function_time : From the driven pin to function [s]
     functions : Over all tolerances and the igniters' scatter between no-fire and all-fire
     thermal_fraction : Share of the function temperature's rise reached by the end of the pulse, 1 at function [1]
@@ -39,11 +43,11 @@ class IgniterFiring:
     """
 
     igniter: str
-    kind: str
+    kind: Annotated[str, Key("type")]
     string: int
     position: int
     current: Spread
-    all_fire_margin: float | None
+    all_fire_margin: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
     function_time: Spread
     functions: str
     thermal_fraction: Spread
@@ -61,8 +65,8 @@ class ChannelFiring:
         sheet row
     current : Channel current at the start of the pulse [A]
     mosfet_junction : Junction temperature at the end of the current [degC]
-    lead_temperature : Highest conductor temperature of the lead at the end of the pulse, no heat lost [degC]; None
-        where its cross-section is not given, infinite where it melts
+    lead_temperature : Highest conductor temperature of the lead at the end of the pulse, no heat lost; None where its
+        cross-section is not given, infinite where it melts
     """
 
     channel: str
@@ -71,7 +75,7 @@ class ChannelFiring:
     on_resistance: Spread
     current: Spread
     mosfet_junction: Spread
-    lead_temperature: float | None
+    lead_temperature: Annotated[Celsius | None, Missing(otherwise=_NO_LEAD, infinite="the lead melts in the pulse")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
 from ignition.analyses.no_fire.gate import controller_rail
@@ -12,8 +13,13 @@ from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.controller import hold_up_time
 from ignition.parts.protection import melting_time, resettable_trip_time
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, Amps, Key, Missing, Seconds, Volts
 
 __all__ = ["SupplyUnderFire", "supply_under_fire"]
+
+_HOLDS = "the supply stays above brown-out, or the level is not given"
+_NO_FUSE = "no fuse opens at this current, or its data are not given"
+_NO_TRIP = "no protection circuit trips, or none is given"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,20 +30,20 @@ class SupplyUnderFire:
     ----------
     battery_voltage, controller_supply : Lowest voltage of each group of channels that fire together; bounds over all
         groups [V]
-    brown_out : Highest brown-out level [V]; None where it is not given
-    hold_up : Time that the hold-up capacitor keeps the controller above brown-out [s]; infinite where the supply holds
-    fuse_time, protection_time : Earliest time at which a fuse or the battery's protection circuit interrupts [s];
-        infinite where neither does
-    highest_current : Highest battery current, other loads and spent bridges included [A]
+    brown_out : Highest brown-out level; None where it is not given
+    hold_up : Time that the hold-up capacitor keeps the controller above brown-out; infinite where the supply holds
+    fuse_time, protection_time : Earliest time at which a fuse or the battery's protection circuit interrupts; infinite
+        where neither does
+    highest_current : Highest battery current, other loads and spent bridges included
     """
 
-    battery_voltage: Spread
-    controller_supply: Spread
-    brown_out: float | None
-    hold_up: float
-    fuse_time: float
-    protection_time: float
-    highest_current: float
+    battery_voltage: Annotated[Spread, HIDDEN]
+    controller_supply: Annotated[Spread, HIDDEN]
+    brown_out: Annotated[Volts | None, Missing(otherwise="not given")]
+    hold_up: Annotated[Seconds, Key("time_to_brown_out"), Missing(infinite=_HOLDS)]
+    fuse_time: Annotated[Seconds, Key("fuse_opens"), Missing(infinite=_NO_FUSE)]
+    protection_time: Annotated[Seconds, Key("protection_trips"), Missing(infinite=_NO_TRIP)]
+    highest_current: Annotated[Amps, Key("highest_battery_current")]
 
     def cut_before(self, time: float) -> str | None:
         """Tell what may interrupt the current before firing current has flowed for a time.

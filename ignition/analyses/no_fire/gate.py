@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from ignition.network.template import parameter_box
 from ignition.parts.controller import floating_gate_voltage, gate_voltage, regulated_supply
 from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshold_current, threshold_at
 from ignition.toleranced import Toleranced, vertices
-from ignition.typing import FloatArray
+from ignition.typing import HIDDEN, FloatArray, Volts
 
 __all__ = ["GateState", "controller_rail", "driven_gate_voltage", "gate_in_phase", "off_current", "phase_box"]
 
@@ -24,14 +25,14 @@ class GateState:
     Attributes
     ----------
     gate_voltage : Gate to source [V]
-    lowest_threshold : Lowest threshold at the hottest ambient [V]
+    lowest_threshold : Lowest threshold at the hottest ambient
     off_current : Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A]
     """
 
-    channel: str
-    phase: str
+    channel: Annotated[str, HIDDEN]
+    phase: Annotated[str, HIDDEN]
     gate_voltage: Toleranced
-    lowest_threshold: float
+    lowest_threshold: Volts
     off_current: Toleranced
 
 

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.no_fire.gate import GateState, gate_in_phase, phase_box
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import State, build_network, igniter_names, line_states
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.igniter import steady_thermal_fraction
+from ignition.typing import HIDDEN, INLINE, Amps, Decibels, Key, Missing, Ratio
 
 __all__ = ["ChannelNoFire", "NoFire", "PhaseNoFire", "no_fire"]
 
 STEADY_PHASES = ("disarmed", "reset", "armed")
+
+_FUNCTIONS = "the igniter may function at the hottest ambient without any current"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,10 +26,10 @@ class PhaseNoFire:
 
     Attributes
     ----------
-    current : Highest igniter current, either direction [A]
-    limit : Lowest no-fire threshold of that igniter [A]; None where it is not given
-    ratio, decibel, thermal_fraction : Margin as limit over current [1], in dB, and as share of the function
-        temperature's rise [1]
+    current : Highest igniter current, either direction
+    limit : Lowest no-fire threshold of that igniter; None where it is not given
+    ratio, decibel, thermal_fraction : Margin as limit over current, in dB, and as share of the function temperature's
+        rise
     igniters : Every igniter with its highest current [A] and its lowest no-fire threshold [A], None where it is not
         given
     """
@@ -33,14 +37,14 @@ class PhaseNoFire:
     phase: str
     igniter: str
     line_state: str
-    current: float
-    limit: float | None
-    ratio: float | None
-    decibel: float | None
-    thermal_fraction: float | None
-    gate: GateState
-    igniters: tuple[tuple[str, float, float | None], ...]
-    reason: str | None
+    current: Annotated[Amps, Key("igniter_current")]
+    limit: Annotated[Amps | None, Key("no_fire")]
+    ratio: Annotated[Ratio | None, Key("margin")]
+    decibel: Annotated[Decibels | None, Key("margin_db"), Missing(infinite=_FUNCTIONS)]
+    thermal_fraction: Annotated[Ratio | None, Missing(otherwise=_FUNCTIONS)]
+    gate: Annotated[GateState, INLINE]
+    igniters: Annotated[tuple[tuple[str, float, float | None], ...], HIDDEN]
+    reason: Annotated[str | None, HIDDEN]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,12 +53,12 @@ class ChannelNoFire:
 
     Attributes
     ----------
-    current_into_short : Highest current that the armed line drives into a short in place of the igniters [A]
+    current_into_short : Highest current that the armed line drives into a short in place of the igniters
     """
 
     channel: str
     phases: tuple[PhaseNoFire, ...]
-    current_into_short: float
+    current_into_short: Amps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
