@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -53,6 +53,13 @@ def _write_text(path: Path, text: str, force: bool) -> None:
         raise InputError(f"{path} cannot be written: {error.strerror}") from None
 
 
+def _print_json(result: Any, **more: Any) -> None:
+    """Print one JSON object; its writer loads when it is needed."""
+    from ignition.report.json_walk import to_json
+
+    print(to_json(result, **more))
+
+
 @app.command()
 def check(file: CircuitFile, as_json: AsJson = False) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
@@ -62,9 +69,8 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
     result = analyse(load_circuit(file))
     if as_json:
         from ignition.report.contract import check_dict
-        from ignition.report.json_walk import to_json
 
-        print(to_json(check_dict(result)))
+        _print_json(check_dict(result))
     else:
         from ignition.report.check_text import check_text
         from ignition.report.text import make_console
@@ -88,7 +94,7 @@ def firing(
     from ignition.analyses.firing.firing import firing as analyse
     from ignition.analyses.trials.influence import influence as share_out
     from ignition.analyses.trials.rare_failures import rare_failure
-    from ignition.analyses.trials.trials import firing_trials
+    from ignition.analyses.trials.trials import firing_trials, probability_all_fire
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
@@ -98,19 +104,8 @@ def firing(
     shares = share_out(circuit, seed=seed) if influence else None
     bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
     if as_json:
-        from ignition.analyses.trials.trials import probability_all_fire
-        from ignition.report.json_walk import to_json
-
-        print(
-            to_json(
-                result,
-                probability_all_fire=probability_all_fire(tried),
-                spread_of_times=tried,
-                rare_failure=seldom,
-                influence=shares,
-                discharge=bank,
-            )
-        )
+        more = {"spread_of_times": tried, "rare_failure": seldom, "influence": shares, "discharge": bank}
+        _print_json(result, probability_all_fire=probability_all_fire(tried), **more)
     else:
         from ignition.report.firing_text import (
             discharge_text,
@@ -176,9 +171,7 @@ def continuity(
     confused = _confused(circuit, result, trials, seed)
     needed = _needed(circuit, need)
     if as_json:
-        from ignition.report.json_walk import to_json
-
-        print(to_json(result, misclassification=confused, requirements=needed))
+        _print_json(result, misclassification=confused, requirements=needed)
     else:
         from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
         from ignition.report.text import assumption_text, caution_text, make_console
@@ -220,16 +213,12 @@ def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
 
     result = analyse_foreign(load_netlist(netlist), load_roles(roles))
     if as_json:
-        from ignition.report.json_walk import to_json
-
-        print(to_json(result))
+        _print_json(result)
     else:
         from ignition.report.foreign_text import foreign_text
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.text import make_console
 
-        console = make_console()
-        foreign_text(result, console)
-        caution_text(console)
+        foreign_text(result, make_console())
     raise typer.Exit(0 if result.margins_hold else 1)
 
 
@@ -266,16 +255,12 @@ def divider(
 
         save_divider_plot(result, plot)
     if as_json:
-        from ignition.report.json_walk import to_json
-
-        print(to_json(result))
+        _print_json(result)
     else:
         from ignition.report.divider_text import divider_text
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.text import make_console
 
-        console = make_console()
-        divider_text(result, console)
-        caution_text(console)
+        divider_text(result, make_console())
     raise typer.Exit(0 if result.recommended is not None else 1)
 
 
@@ -301,9 +286,7 @@ def header(
     if output is not None:
         _write_text(output, header_text(constants), force)
     if as_json:
-        from ignition.report.json_walk import to_json
-
-        print(to_json(constants))
+        _print_json(constants)
     else:
         print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
 
@@ -368,16 +351,12 @@ def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
 
     result = analyse(load_circuit(file))
     if as_json:
-        from ignition.report.json_walk import to_json
-
-        print(to_json(result))
+        _print_json(result)
     else:
         from ignition.report.crosscheck_text import crosscheck_text
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.text import make_console
 
-        console = make_console()
-        crosscheck_text(result, console)
-        caution_text(console)
+        crosscheck_text(result, make_console())
     raise typer.Exit(0 if result.agrees else 1)
 
 
@@ -385,9 +364,8 @@ def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
 def schema() -> None:
     """Print the JSON Schema of the circuit file, so that an editor can complete it."""
     from ignition.circuit.file import json_schema
-    from ignition.report.json_walk import to_json
 
-    print(to_json(json_schema()))
+    _print_json(json_schema())
 
 
 app.command()(cluster)

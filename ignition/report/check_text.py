@@ -53,7 +53,7 @@ def check_text(result: Check, console: Console) -> None:
     console.print()
     table(
         console,
-        ("", "limit", "worst", "allowed", "margin", "where (and others)"),
+        ("", "limit", ">worst", ">allowed", ">margin", "where (and others)"),
         [
             (
                 _verdict(f.verdict),
@@ -65,7 +65,6 @@ def check_text(result: Check, console: Console) -> None:
             )
             for f, n in worst
         ],
-        right=(2, 3, 4),
     )
     for kind, heading in (("FAIL", "What fails"), ("UNKNOWN", "What is unknown")):
         chosen = [f for f, _ in worst if f.verdict == kind]

@@ -61,7 +61,7 @@ def _numbers(answer: ClusterAnswer, console: Console) -> None:
     ]
     if answer.charge.most is not None:
         rows.append(("charge of one firing, at most", engineering(answer.charge.most, "C")))
-    table(console, ("", ""), rows, right=(1,))
+    table(console, ("", ">"), rows)
     if answer.charge.launches is not None:
         item(console, f"a fifth of the battery's charge lasts for {answer.charge.launches} firings, other loads apart")
     trials = answer.trials
@@ -81,12 +81,12 @@ def _numbers(answer: ClusterAnswer, console: Console) -> None:
 
 def _how_many(answer: ClusterAnswer, console: Console) -> None:
     console.print("\nHOW MANY AT ONCE")
-    headers = ["", f"worst case, {_ASKED}"]
+    headers = ["", f">worst case, {_ASKED}"]
     columns = [[most.arrangement for most in answer.most], [_many(most) for most in answer.most]]
     if answer.likely:
-        headers.append(f"all function, {answer.likely[0].probability:.1%}")
+        headers.append(f">all function, {answer.likely[0].probability:.1%}")
         columns.append([_many(likely) for likely in answer.likely])
-    table(console, headers, zip(*columns, strict=True), right=(1, 2))
+    table(console, headers, zip(*columns, strict=True))
     item(console, "go by the worst case; the probability holds only for the spread that was given")
 
 
@@ -94,12 +94,11 @@ def _budget(answer: ClusterAnswer, console: Console) -> None:
     console.print("\nWHERE THE OHMS ARE")
     table(
         console,
-        ("", "usual", "at most", "share"),
+        ("", ">usual", ">at most", ">share"),
         [
             (s.part, engineering(s.resistance.nominal, "ohm"), engineering(s.resistance.high, "ohm"), f"{s.share:.0%}")
             for s in answer.budget
         ],
-        right=(1, 2, 3),
     )
 
 
@@ -134,7 +133,7 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
     console.print("\nON A COLD DAY")
     table(
         console,
-        ("", "at worst each", "of all-fire", "most at once"),
+        ("", ">at worst each", ">of all-fire", ">most at once"),
         [
             (
                 engineering(day.temperature, "degC"),
@@ -144,7 +143,6 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
             )
             for day in answer.cold
         ],
-        right=(1, 2, 3),
     )
     for reason in dict.fromkeys(day.reason for day in answer.cold if day.reason):
         item(console, reason)

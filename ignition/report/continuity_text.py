@@ -43,8 +43,8 @@ def _states(channel: ChannelContinuity, console: Console) -> None:
         current, code = reading.igniter_current, reading.band.code
         amps = [engineering(v, "A") for v in (current.low, current.nominal, current.high)]
         rows.append((reading.state, *amps, *(number_text(v, "{:.1f}") for v in (code.low, code.nominal, code.high))))
-    headers = ("line state", "igniter low", "nominal", "high", "code low", "nominal", "high")
-    table(console, headers, rows, right=range(1, 7), gap=2)
+    headers = ("line state", ">igniter low", ">nominal", ">high", ">code low", ">nominal", ">high")
+    table(console, headers, rows)
 
 
 def _alike(channel: ChannelContinuity, console: Console) -> None:
@@ -82,7 +82,7 @@ def _second(measurement: SecondMeasurement, channel: ChannelContinuity, console:
             (r.state, *(number_text(v, form) for v in (r.value.low, r.value.nominal, r.value.high)))
             for r in measurement.readings
         ]
-        table(console, ("state", "low", "nominal", "high"), rows, right=(1, 2, 3), gap=2)
+        table(console, ("state", ">low", ">nominal", ">high"), rows)
     new = [p for p in measurement.separates if p in channel.cannot_tell_apart]
     if new:
         item(console, "It separates: " + "; ".join(f"{a} / {b}" for a, b in new), mark="")
@@ -176,8 +176,8 @@ def misclassification_text(found: tuple[Misclassification, ...], console: Consol
         )
         for m in found
     ]
-    headers = ("channel: below / above", "code", "below misread", "above misread")
-    table(console, headers, rows, right=(1, 2, 3), gap=2)
+    headers = ("channel: below / above", ">code", ">below misread", ">above misread")
+    table(console, headers, rows)
 
 
 def requirement_text(found: tuple[Requirement, ...], console: Console) -> None:

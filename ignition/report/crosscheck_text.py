@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from ignition.report.text import say, table
+from ignition.report.text import caution_text, say, table
 from ignition.spice.crosscheck import AGREEMENT, CrosscheckResult
 from ignition.units import engineering
 
@@ -24,7 +24,7 @@ def crosscheck_text(result: CrosscheckResult, console: Console) -> None:
     console.print()
     table(
         console,
-        ("quantity", "ours", "ngspice", "difference"),
+        ("quantity", ">ours", ">ngspice", ">difference"),
         [
             (
                 c.quantity,
@@ -34,7 +34,7 @@ def crosscheck_text(result: CrosscheckResult, console: Console) -> None:
             )
             for c in result.comparisons
         ],
-        right=(1, 2, 3),
     )
     for reason in result.left_out:
         say(console, f"Not compared: {reason}")
+    caution_text(console)

@@ -47,7 +47,7 @@ def _safety_officer(result: Check, console: Console) -> None:
         for channel in result.no_fire.channels
         for phase in channel.phases
     ]
-    table(console, ("channel", "phase", "at most", "no-fire", "margin", ""), rows, right=(2, 3, 4, 5))
+    table(console, ("channel", "phase", ">at most", ">no-fire", ">margin", ">"), rows)
     counts = ", ".join(f"{sum(f.verdict == v for f in result.findings)} {v}" for v in ("PASS", "FAIL", "UNKNOWN"))
     console.print(f"Findings against named limits: {counts}.\n")
 
@@ -81,7 +81,7 @@ def _builder(result: Check, console: Console) -> None:
         for channel in result.firing.channels
         for igniter in channel.igniters
     ]
-    table(console, ("igniter", "current", "of all-fire", "functions"), rows, right=(2,))
+    table(console, ("igniter", "current", ">of all-fire", "functions"), rows)
     console.print(
         f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
         f"{engineering(result.firing.controller_supply.low, 'V')} or more."

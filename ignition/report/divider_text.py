@@ -6,7 +6,7 @@ from rich.console import Console
 
 from ignition.analyses.divider.candidate import Candidate
 from ignition.analyses.divider.search import DividerSearch
-from ignition.report.text import item, say, table
+from ignition.report.text import caution_text, item, say, table
 from ignition.units import engineering
 
 __all__ = ["divider_text"]
@@ -66,13 +66,11 @@ def divider_text(search: DividerSearch, console: Console) -> None:
             )
             for index, c in enumerate(shown, start=1)
         ]
-        table(console, ("", "upper / lower", "sense", "fault", "leak", "error"), rows, right=(2, 3, 4, 5))
+        table(console, ("", "upper / lower", ">sense", ">fault", ">leak", ">error"), rows)
         for index, c in enumerate(shown, start=1):
             item(console, f"{index}: {c.reason}", mark="")
-    say(
-        console,
-        "Rules in use may ask for less than the monitor limit taken here; firing current is not looked at.",
-    )
+    say(console, "Rules in use may ask for less than the monitor limit taken here; firing current is not looked at.")
+    caution_text(console)
 
 
 def _thinned(pareto: tuple[Candidate, ...]) -> tuple[Candidate, ...]:

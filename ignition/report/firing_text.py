@@ -96,9 +96,8 @@ def spread_of_times_text(trials: FiringTrials, console: Console) -> None:
 
     table(
         console,
-        ("igniter", "functioned", "1 % before", "half before", "99 % before"),
+        ("igniter", ">functioned", ">1 % before", ">half before", ">99 % before"),
         [(i.igniter, f"{i.functioned} of {trials.trials}", *times(i.function_time)) for i in trials.igniters],
-        right=(1, 2, 3, 4),
     )
     for channel in trials.channels:
         members = [i for i in trials.igniters if i.channel == channel.channel]
@@ -151,9 +150,8 @@ def influence_text(result: Influence, console: Console, most: int = 8) -> None:
         return
     table(
         console,
-        ("input", "alone", "with others"),
+        ("input", ">alone", ">with others"),
         [(i.group, f"{max(i.first_order, 0):.0%}", f"{max(i.total, 0):.0%}") for i in result.inputs[:most]],
-        right=(1, 2),
     )
 
 

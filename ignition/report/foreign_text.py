@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from ignition.foreign.results import ForeignResult
-from ignition.report.text import item, number_text, say, spread_text, table
+from ignition.report.text import caution_text, item, number_text, say, spread_text, table
 from ignition.units import engineering
 
 __all__ = ["continuity_text", "faults_text", "foreign_text", "no_fire_text", "scope_text"]
@@ -23,6 +23,7 @@ def foreign_text(result: ForeignResult, console: Console) -> None:
     if result.faults:
         faults_text(result, console)
     scope_text(result, console)
+    caution_text(console)
 
 
 def _section(console: Console, heading: str, items: Iterable[str] = ()) -> None:
@@ -44,7 +45,7 @@ def continuity_text(result: ForeignResult, console: Console) -> None:
             (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, "{:.1f}", why=True))
             for r in channel.readings
         ]
-        table(console, ("line state", "igniter current", "ADC code"), rows, gap=2)
+        table(console, ("line state", "igniter current", "ADC code"), rows)
         if channel.cannot_tell_apart:
             pairs = "; ".join(" and ".join(pair) for pair in channel.cannot_tell_apart)
             item(console, f"the reading cannot tell apart: {pairs}", mark="")
@@ -70,8 +71,8 @@ def no_fire_text(result: ForeignResult, console: Console) -> None:
         )
     console.print()
     say(console, "no-fire margin, line intact, nothing commanded")
-    headers = ("phase", "igniter", "largest current", "no-fire", "ratio", "dB", "thermal fraction")
-    table(console, headers, rows, gap=2)
+    headers = ("phase", "igniter", ">largest current", ">no-fire", ">ratio", ">dB", ">thermal fraction")
+    table(console, headers, rows)
     for m in result.margins:
         if m.thermal_fraction is None:
             item(console, f"{m.phase}, {m.igniter}: UNKNOWN: {m.reason}", mark="")
@@ -95,7 +96,7 @@ def faults_text(result: ForeignResult, console: Console) -> None:
         for f in named
     ]
     if rows:
-        table(console, ("phase", "fault", "igniter", "largest current", "class"), rows, gap=2)
+        table(console, ("phase", "fault", "igniter", ">largest current", "class"), rows)
     else:
         item(console, "none reaches the no-fire current", mark="")
     others = len(result.faults) - len(named)

@@ -56,26 +56,25 @@ def item(console: Console, text: str, mark: str = "- ") -> None:
     say(console, text, first=f"  {mark}", rest="    ")
 
 
-def table(
-    console: Console,
-    headers: Sequence[str],
-    rows: Iterable[Sequence[str | Text]],
-    right: Sequence[int] = (),
-    gap: int = 1,
-) -> None:
-    """Print a table that needs no colour and no line-drawing characters; a number never breaks, words may.
+def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]]) -> None:
+    """Print a table that needs no colour and no line-drawing characters.
+
+    Columns stand two blanks apart, or one where the console is narrow; words may take a second line.
 
     Parameters
     ----------
-    right : Columns of numbers, set flush right [position]
-    gap : Blanks between columns [1]
+    headers : A header that begins with ``>`` stands over numbers: flush right, never broken
     """
+    cells = [[Text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
+    titles = [Text(header.removeprefix(">")) for header in headers]
+    widths = [max(len(cell) for cell in column) for column in zip(titles, *cells, strict=True)]
+    gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= console.width else 1
     grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, header_style="bold")
-    for index, header in enumerate(headers):
-        number = index in right
-        grid.add_column(Text(header), justify="right" if number else "left", overflow="fold", no_wrap=number)
-    for row in rows:
-        grid.add_row(*(Text(cell) if isinstance(cell, str) else cell for cell in row))
+    for header, title in zip(headers, titles, strict=True):
+        number = header.startswith(">")
+        grid.add_column(title, justify="right" if number else "left", overflow="fold", no_wrap=number)
+    for row in cells:
+        grid.add_row(*row)
     console.print(grid)
 
 

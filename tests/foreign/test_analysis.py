@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 from importlib import resources
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.no_fire.gate import gate_in_phase
@@ -21,7 +23,8 @@ from ignition.foreign.results import COVERED, NOT_COVERED, ForeignResult
 from ignition.foreign.roles import Roles, parse_roles
 from ignition.network.solution import solve
 from ignition.network.worst_case import draw
-from ignition.report.foreign_output import foreign_text
+from ignition.report.foreign_text import foreign_text
+from ignition.report.json_walk import to_json
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.netlist import Netlist
 from ignition.spice.ngspice import run_operating_points
@@ -202,7 +205,7 @@ def test_network_agrees_with_ngspice(example: tuple[Netlist, Roles], line: str) 
 
 def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
     """The dictionary is JSON without NaN, with the keys that the circuit file's continuity has."""
-    table = json.loads(json.dumps(result.as_dict(), allow_nan=False))
+    table = json.loads(to_json(result))
     channel = table["channels"][0]
     wanted = {
         "channel",
@@ -221,7 +224,10 @@ def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
 
 def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult) -> None:
     """The text names circuit, states, margins, hazardous faults, scope, assumptions and notes."""
-    text = foreign_text(result)
+    stream = io.StringIO()
+    foreign_text(result, Console(file=stream, width=80))
+    text = stream.getvalue()
+    assert max(len(line) for line in text.splitlines()) <= 80
     for part in (
         "Ridge vent actuator",
         "mosfet shorted",
@@ -252,7 +258,7 @@ def test_network_without_an_answer_is_unknown() -> None:
     assert found.margin("armed", "RIGN").ratio is None
     assert "no unique solution" in (found.margin("armed", "RIGN").reason or "")
     assert found.channels[0].reading("intact").igniter_current.high is None
-    json.dumps(found.as_dict(), allow_nan=False)
+    assert json.loads(to_json(found))["no_fire"][2]["ratio"]["reason"] == found.margin("armed", "RIGN").reason
 
 
 def test_two_igniters_have_their_own_state() -> None:

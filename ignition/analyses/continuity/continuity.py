@@ -194,7 +194,6 @@ def _no_fire_margin(
             limit = circuit.igniters[kinds[name]].threshold_low
             if limit is None:
                 return None, f"igniter {kinds[name]!r} has no no-fire current"
-            assert current.low is not None and current.high is not None
-            largest = max(abs(current.low), abs(current.high))
-            margin = min(margin, limit / largest if largest > 0 else math.inf)
+            assert current.largest is not None
+            margin = min(margin, limit / current.largest if current.largest > 0 else math.inf)
     return (margin, None) if math.isfinite(margin) else (None, "no current flows")

@@ -56,7 +56,7 @@ class IgniterTrials:
 
     channel: str
     igniter: str
-    kind: str
+    kind: Annotated[str, Key("type")]
     functioned: int
     function_time: Annotated[Tally, HIDDEN]
 
