@@ -6,15 +6,15 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
 from ignition.errors import InputError, UnitError
-from ignition.typing import FloatArray
+from ignition.typing import HIDDEN, FloatArray
 from ignition.units import engineering, normalise, number_and_unit, si_value
 
-__all__ = ["Distribution", "Spread", "Toleranced", "number", "parse_toleranced", "vertices"]
+__all__ = ["Distribution", "Spread", "Toleranced", "parse_toleranced", "vertices"]
 
 Distribution = Literal["uniform", "normal"]
 
@@ -40,7 +40,7 @@ class Toleranced:
     nominal: float
     high: float
     unit: str = "1"
-    distribution: Distribution = "uniform"
+    distribution: Annotated[Distribution, HIDDEN] = "uniform"
 
     def __post_init__(self) -> None:
         if not all(math.isfinite(v) for v in (self.low, self.nominal, self.high)):
@@ -118,10 +118,6 @@ class Toleranced:
             outside = np.abs(z) > 3.0
         spread = np.where(z < 0, self.nominal - self.low, self.high - self.nominal) / 3.0
         return np.clip(self.nominal + z * spread, self.low, self.high)
-
-    def as_dict(self) -> dict[str, float | str]:
-        """Return the JSON form: low, nominal, high and unit."""
-        return {"low": self.low, "nominal": self.nominal, "high": self.high, "unit": self.unit}
 
     def __str__(self) -> str:
         if self.is_exact:
@@ -247,7 +243,7 @@ class Spread:
 
     Examples
     --------
-    >>> Spread(low=1.0, nominal=2.0, high=None, unit="s", reason="does not function").as_dict()["high"] is None
+    >>> Spread.hull([Spread(low=1.0, nominal=2.0, high=3.0, unit="s"), Spread.missing("s", "never")]).low is None
     True
     """
 
@@ -267,6 +263,11 @@ class Spread:
         """Make a spread from a toleranced value [its unit]."""
         return cls(low=value.low, nominal=value.nominal, high=value.high, unit=value.unit)
 
+    @property
+    def largest(self) -> float | None:
+        """Size of the bound farther from zero [`unit`]; None where one is missing."""
+        return None if self.low is None or self.high is None else max(abs(self.low), abs(self.high))
+
     @classmethod
     def hull(cls, members: Sequence[Spread]) -> Spread:
         """Make the smallest spread that holds all members; nominal is the first member's, None spoils its side."""
@@ -280,28 +281,3 @@ class Spread:
             unit=members[0].unit,
             reason=reason,
         )
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        result: dict[str, Any] = {"low": self.low, "nominal": self.nominal, "high": self.high, "unit": self.unit}
-        return result | ({"reason": self.reason} if self.reason else {})
-
-
-def number(value: float | None, unit: str, reason: str | None = None) -> dict[str, Any]:
-    """Return the JSON form of a plain number.
-
-    Parameters
-    ----------
-    value : The number [`unit`]; None where it cannot exist
-
-    Returns
-    -------
-    Value and unit, and the reason if there is one
-
-    Examples
-    --------
-    >>> number(None, "A", "no current flows")
-    {'value': None, 'unit': 'A', 'reason': 'no current flows'}
-    """
-    result: dict[str, Any] = {"value": value, "unit": unit}
-    return result | ({"reason": reason} if reason else {})

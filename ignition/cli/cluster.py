@@ -62,12 +62,11 @@ def cluster(
     )
     result = answer(given, count, arrangement, trials=trials, seed=seed)
     if as_json:
-        from ignition.report.cluster_output import cluster_dict
-        from ignition.report.contract import to_json
+        from ignition.report.json_walk import to_json
 
-        print(to_json(cluster_dict(result)))
+        print(to_json(result))
     else:
-        from ignition.report.cluster_output import cluster_text
+        from ignition.report.cluster_text import cluster_text
         from ignition.report.text import make_console
 
         cluster_text(result, make_console())

@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -53,6 +53,13 @@ def _write_text(path: Path, text: str, force: bool) -> None:
         raise InputError(f"{path} cannot be written: {error.strerror}") from None
 
 
+def _print_json(result: Any, **more: Any) -> None:
+    """Print one JSON object; its writer loads when it is needed."""
+    from ignition.report.json_walk import to_json
+
+    print(to_json(result, **more))
+
+
 @app.command()
 def check(file: CircuitFile, as_json: AsJson = False) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
@@ -61,9 +68,9 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
 
     result = analyse(load_circuit(file))
     if as_json:
-        from ignition.report.contract import check_dict, to_json
+        from ignition.report.contract import check_dict
 
-        print(to_json(check_dict(result)))
+        _print_json(check_dict(result))
     else:
         from ignition.report.findings_text import check_text
         from ignition.report.text import make_console
@@ -87,7 +94,7 @@ def firing(
     from ignition.analyses.firing.firing import firing as analyse
     from ignition.analyses.trials.influence import influence as share_out
     from ignition.analyses.trials.rare_failures import rare_failure
-    from ignition.analyses.trials.trials import firing_trials
+    from ignition.analyses.trials.trials import firing_trials, probability_all_fire
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
@@ -97,17 +104,17 @@ def firing(
     shares = share_out(circuit, seed=seed) if influence else None
     bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
     if as_json:
-        from ignition.report.contract import firing_dict, to_json
-        from ignition.report.firing_output import discharge_dict, influence_dict, rare_dict, spread_of_times_dict
-
-        more = {"spread_of_times": spread_of_times_dict(tried)} if tried is not None else {}
-        more |= {"rare_failure": rare_dict(seldom)} if seldom is not None else {}
-        more |= {"influence": influence_dict(shares)} if shares is not None else {}
-        more |= {"discharge": discharge_dict(bank)} if bank is not None else {}
-        print(to_json(firing_dict(result, tried) | more))
+        more = {"spread_of_times": tried, "rare_failure": seldom, "influence": shares, "discharge": bank}
+        _print_json(result, probability_all_fire=probability_all_fire(tried), **more)
     else:
-        from ignition.report.firing_output import discharge_text, influence_text, rare_text, spread_of_times_text
-        from ignition.report.text import assumption_text, caution_text, firing_text, make_console
+        from ignition.report.firing_text import (
+            discharge_text,
+            firing_text,
+            influence_text,
+            rare_text,
+            spread_of_times_text,
+        )
+        from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         firing_text(result, console, tried)
@@ -164,38 +171,34 @@ def continuity(
     confused = _confused(circuit, result, trials, seed)
     needed = _needed(circuit, need)
     if as_json:
-        from ignition.report.continuity_output import continuity_dict, misclassification_dict, requirement_dict
-        from ignition.report.contract import to_json
-
-        more = {"misclassification": misclassification_dict(confused)} if trials else {}
-        print(to_json(continuity_dict(result) | more | ({"requirements": requirement_dict(needed)} if need else {})))
+        _print_json(result, misclassification=confused, requirements=needed)
     else:
-        from ignition.report.continuity_output import continuity_text, misclassification_text, requirement_text
+        from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         continuity_text(result, console)
-        if trials:
+        if confused is not None:
             misclassification_text(confused, console)
-        if need:
+        if needed is not None:
             requirement_text(needed, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
     raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
 
 
-def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...]:
+def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...] | None:
     from ignition.analyses.continuity.misreads import misclassification
 
-    return misclassification(circuit, result, rng=seed, size=trials) if trials else ()
+    return misclassification(circuit, result, rng=seed, size=trials) if trials else None
 
 
-def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...]:
+def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...] | None:
     """Requirements of every channel that the target applies to."""
     from ignition.analyses.continuity.requirement import requirements
 
     if target is None:
-        return ()
+        return None
     channels = [c for c in circuit.channels if target != "one string open" or len(c.strings) > 1]
     if not channels:
         raise InputError("--need 'one string open' asks for a channel of several strings; this circuit has none")
@@ -210,15 +213,12 @@ def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
 
     result = analyse_foreign(load_netlist(netlist), load_roles(roles))
     if as_json:
-        from ignition.report.contract import to_json
-
-        print(to_json(result.as_dict()))
+        _print_json(result)
     else:
-        from ignition.report.foreign_output import foreign_text
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.foreign_text import foreign_text
+        from ignition.report.text import make_console
 
-        print(foreign_text(result))
-        caution_text(make_console())
+        foreign_text(result, make_console())
     raise typer.Exit(0 if result.margins_hold else 1)
 
 
@@ -237,7 +237,6 @@ def divider(
     """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
     from ignition.analyses.divider.search import divider_search
     from ignition.circuit.file import load_circuit
-    from ignition.report.divider_output import divider_dict, divider_text
     from ignition.toleranced import parse_toleranced
 
     circuit = load_circuit(file)
@@ -252,19 +251,16 @@ def divider(
         high=parse_toleranced(high, "ohm").nominal,
     )
     if plot is not None:
-        from ignition.report.divider_output import save_divider_plot
+        from ignition.report.divider_plot import save_divider_plot
 
         save_divider_plot(result, plot)
     if as_json:
-        from ignition.report.contract import to_json
-
-        print(to_json(divider_dict(result)))
+        _print_json(result)
     else:
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.divider_text import divider_text
+        from ignition.report.text import make_console
 
-        console = make_console()
-        divider_text(result, console)
-        caution_text(console)
+        divider_text(result, make_console())
     raise typer.Exit(0 if result.recommended is not None else 1)
 
 
@@ -281,7 +277,7 @@ def header(
     from ignition.analyses.continuity.continuity import continuity as analyse
     from ignition.analyses.continuity.firmware import firmware
     from ignition.circuit.file import load_circuit
-    from ignition.report.cheader import header_dict, header_text
+    from ignition.report.cheader import header_text
 
     if output is None and not as_json:
         raise InputError("give a header to write: ignition header FILE -o pad.h, or --json")
@@ -290,9 +286,7 @@ def header(
     if output is not None:
         _write_text(output, header_text(constants), force)
     if as_json:
-        from ignition.report.contract import to_json
-
-        print(to_json(header_dict(constants)))
+        _print_json(constants)
     else:
         print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
 
@@ -353,30 +347,25 @@ def netlist(
 def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
     """Compute the same circuit in ngspice and show both answers."""
     from ignition.circuit.file import load_circuit
-    from ignition.report.crosscheck_output import agrees, crosscheck_dict, crosscheck_text
     from ignition.spice.crosscheck import crosscheck as analyse
 
     result = analyse(load_circuit(file))
     if as_json:
-        from ignition.report.contract import to_json
-
-        print(to_json(crosscheck_dict(result)))
+        _print_json(result)
     else:
-        from ignition.report.text import caution_text, make_console
+        from ignition.report.crosscheck_text import crosscheck_text
+        from ignition.report.text import make_console
 
-        console = make_console()
-        crosscheck_text(result, console)
-        caution_text(console)
-    raise typer.Exit(0 if agrees(result) else 1)
+        crosscheck_text(result, make_console())
+    raise typer.Exit(0 if result.agrees else 1)
 
 
 @app.command()
 def schema() -> None:
     """Print the JSON Schema of the circuit file, so that an editor can complete it."""
     from ignition.circuit.file import json_schema
-    from ignition.report.contract import to_json
 
-    print(to_json(json_schema()))
+    _print_json(json_schema())
 
 
 app.command()(cluster)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from ignition.network.worst_case import Extreme
 from ignition.toleranced import Toleranced
+from ignition.typing import Celsius, Volts
 
 __all__ = ["Corner", "corner_of"]
 
@@ -21,12 +22,12 @@ class Corner:
 
     Attributes
     ----------
-    battery_voltage : Open-circuit voltage [V]
-    temperature : Ambient temperature whose effect is the worst one [degC]
+    battery_voltage : Open-circuit voltage
+    temperature : Ambient temperature whose effect is the worst one
     """
 
-    battery_voltage: float
-    temperature: float
+    battery_voltage: Volts
+    temperature: Celsius
     ends: tuple[tuple[str, str], ...] = ()
 
 

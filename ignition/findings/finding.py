@@ -5,9 +5,10 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from ignition.findings.corner import Corner
+from ignition.typing import BARE, Key, Ratio
 
 __all__ = ["Concern", "Finding", "Question", "Reason", "Relation", "Verdict", "least_margin", "worst_verdict"]
 
@@ -87,7 +88,7 @@ class Finding:
     Attributes
     ----------
     value, limit : Worst value and limit [`unit`]; None where one is not known
-    margin : Above 1 is good, whichever way the limit points [1]; None where no ratio exists
+    margin : Above 1 is good, whichever way the limit points; None where no ratio exists
     keys : Keys of the circuit file to give, where the verdict is UNKNOWN for want of them
     rests_on : Keys of the assumptions that the value rests on
     says : The comparison in words
@@ -107,13 +108,18 @@ class Finding:
     value: float | None
     limit: float | None
     unit: str
-    margin: float | None
+    margin: Annotated[Ratio | None, BARE]
     corner: Corner | None
     keys: tuple[str, ...]
     rests_on: tuple[str, ...]
     says: str
     source: str
     source_date: str
+
+    @property
+    def concern(self) -> Annotated[str, Key("concern")]:
+        """What its question is about."""
+        return self.question.concern
 
     @property
     def identity(self) -> tuple[str | None, ...]:

@@ -34,11 +34,12 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
     """
     bound = bind(netlist, roles)
     rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
+    margins = tuple(m for phase in FOREIGN_PHASES for m in _margins(bound, phase))
     return ForeignResult(
         circuit=roles.file.title,
         netlist=bound.netlist.title,
-        channels=tuple(_continuity(bound, channel) for channel in bound.channels),
-        margins=tuple(m for phase in FOREIGN_PHASES for m in _margins(bound, phase)),
+        channels=tuple(_continuity(bound, channel, margins) for channel in bound.channels),
+        margins=margins,
         faults=tuple(rows),
         assumptions=bound.assumptions,
         notes=bound.notes,
@@ -71,13 +72,18 @@ def _applies(fault: Fault, phase: str) -> bool:
     return fault.mode != "stuck closed" or phase == "disarmed"
 
 
-def _continuity(bound: Bound, channel: BoundChannel) -> ForeignChannel:
+def _continuity(bound: Bound, channel: BoundChannel, margins: Sequence[NoFireMargin]) -> ForeignChannel:
+    armed = [m for m in margins if m.phase == "armed" and m.channel == channel.name]
+    ratios = [m.ratio for m in armed if m.ratio is not None]
+    known = not any(m.no_fire is None or m.current.high is None for m in armed)
     readings = tuple(_reading(bound, channel, line) for line in line_states_of(channel))
     return ForeignChannel(
         channel=channel.name,
         readings=readings,
         cannot_tell_apart=overlapping_pairs([(r.state, r.band.code) for r in readings]),
         thresholds=pair_thresholds(readings),
+        no_fire_margin=min(ratios) if ratios and known else None,
+        no_fire_reason=next((m.reason for m in armed if m.reason), None),
     )
 
 
@@ -179,7 +185,7 @@ def _margin(
     channel, name, kind = row
     igniter = bound.roles.circuit.igniters[kind]
     limit = igniter.threshold_low
-    largest = _largest(current)
+    largest = current.largest
     share = None if limit is None or largest is None else _share(largest, limit)
     if limit is None:
         reason = reason or f"igniter {kind!r} has no no-fire current"
@@ -206,12 +212,6 @@ def _share(current: float, limit: float) -> float:
     return current / limit if limit > 0.0 else math.nextafter(math.inf, 0.0)
 
 
-def _largest(current: Spread) -> float | None:
-    if current.low is None or current.high is None:
-        return None
-    return max(abs(current.low), abs(current.high))
-
-
 def _faults(bound: Bound, phase: str) -> list[ForeignFault]:
     """All single faults of a phase; each starts from the drain currents of the circuit without a fault."""
     try:
@@ -230,19 +230,19 @@ def _fault(bound: Bound, phase: str, fault: Fault, start: dict[str, Toleranced] 
         spreads = settle(bound, situation, [Probe(element=name) for _, name, _ in rows], start).outputs
     except NetworkError as error:
         return ForeignFault(
-            fault=str(fault), phase=phase, igniter=first, channel=first_channel.name, current=None, no_fire_ratio=None,
-            verdict="UNKNOWN", reason=str(error),
+            faults=(str(fault),), phase=phase, igniter=first, channel=first_channel.name, current=None,
+            no_fire_ratio=None, verdict="UNKNOWN", reason=str(error),
         )  # fmt: skip
     shares = []
     for (channel, name, kind), spread in zip(rows, spreads, strict=True):
         limit = bound.roles.circuit.igniters[kind].threshold_low
-        largest = _largest(spread) or 0.0
+        largest = spread.largest or 0.0
         shares.append((math.inf if limit is None else _share(largest, limit), largest, channel.name, name))
     share, current, channel_name, name = max(shares)
     unknown = math.isinf(share)
     reason = "an igniter has no no-fire current" if unknown else None if share > 0 else "no current flows"
     return ForeignFault(
-        fault=str(fault),
+        faults=(str(fault),),
         phase=phase,
         igniter=name,
         channel=channel_name,

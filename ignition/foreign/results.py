@@ -1,14 +1,15 @@
-"""Results of a foreign netlist's analysis, what it covers, and their JSON form."""
+"""Results of a foreign netlist's analysis, and what it covers."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
 
 from ignition.analyses.continuity.bands import LineReading
 from ignition.analyses.continuity.thresholds import Threshold
 from ignition.circuit.model import Assumption
-from ignition.toleranced import Spread, number
+from ignition.toleranced import Spread
+from ignition.typing import HIDDEN, Amps, Decibels, Key, Missing, Ohms, Ratio
 
 __all__ = ["COVERED", "ForeignChannel", "ForeignFault", "ForeignResult", "NOT_COVERED", "NoFireMargin"]
 
@@ -32,12 +33,20 @@ NOT_COVERED = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForeignChannel:
-    """Continuity of one channel: readings, pairs of states that read alike, thresholds between the others."""
+    """Continuity of one channel: readings, pairs of states that read alike, thresholds between the others.
+
+    Attributes
+    ----------
+    no_fire_margin : Least of the intact line, armed
+    """
 
     channel: str
-    readings: tuple[LineReading, ...]
+    readings: Annotated[tuple[LineReading, ...], Key("line_states")]
     cannot_tell_apart: tuple[tuple[str, str], ...]
     thresholds: tuple[Threshold, ...]
+    no_fire_margin: Annotated[Ratio | None, Missing(field="no_fire_reason", otherwise="no current flows")]
+    no_fire_reason: Annotated[str | None, HIDDEN]
+    largest_unseen_resistance: Annotated[Ohms | None, Missing(otherwise="not computed for a foreign netlist")] = None
 
     def reading(self, state: str) -> LineReading:
         """Return the reading of a line state."""
@@ -52,22 +61,22 @@ class NoFireMargin:
     ----------
     current : Current through the igniter [A]
     gate_voltage : Gate to source of the channel's switch [V]; missing where nothing holds the gate
-    no_fire : Lowest steady no-fire current [A]
-    ratio : No-fire current over the largest current [1]; None where no current flows or a number is missing
-    decibels : The same [dB], 20 log10
-    thermal_fraction : Share of the temperature rise to function [1]: the square of current over no-fire current
+    no_fire : Lowest steady no-fire current
+    ratio : No-fire current over the largest current; None where no current flows or a number is missing
+    decibels : The same, 20 log10
+    thermal_fraction : Share of the temperature rise to function: the square of current over no-fire current
     """
 
     phase: str
     channel: str
     igniter: str
-    current: Spread
+    current: Annotated[Spread, Key("igniter_current")]
     gate_voltage: Spread
-    no_fire: float | None
-    ratio: float | None
-    decibels: float | None
-    thermal_fraction: float | None
-    reason: str | None
+    no_fire: Amps | None
+    ratio: Ratio | None
+    decibels: Annotated[Decibels | None, Key("margin")]
+    thermal_fraction: Ratio | None
+    reason: Annotated[str | None, HIDDEN]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,19 +85,20 @@ class ForeignFault:
 
     Attributes
     ----------
-    current : Its largest current [A]
-    no_fire_ratio : No-fire current over it [1]
+    faults : The one fault
+    current : Largest current of the igniter nearest to its no-fire current
+    no_fire_ratio : No-fire current over it
     verdict : ``hazardous`` (may reach the no-fire current), ``below no-fire`` or ``UNKNOWN``
     """
 
-    fault: str
+    faults: tuple[str, ...]
     phase: str
     igniter: str
     channel: str
-    current: float | None
-    no_fire_ratio: float | None
-    verdict: str
-    reason: str | None
+    current: Annotated[Amps | None, Key("igniter_current")]
+    no_fire_ratio: Ratio | None
+    verdict: Annotated[str, Key("class")]
+    reason: Annotated[str | None, HIDDEN]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,10 +108,12 @@ class ForeignResult:
     circuit: str
     netlist: str
     channels: tuple[ForeignChannel, ...]
-    margins: tuple[NoFireMargin, ...]
+    margins: Annotated[tuple[NoFireMargin, ...], Key("no_fire")]
     faults: tuple[ForeignFault, ...]
     assumptions: tuple[Assumption, ...]
     notes: tuple[str, ...]
+    faults_covered: tuple[str, ...] = COVERED
+    not_covered: tuple[str, ...] = NOT_COVERED
 
     @property
     def margins_hold(self) -> bool:
@@ -111,70 +123,3 @@ class ForeignResult:
     def margin(self, phase: str, igniter: str) -> NoFireMargin:
         """Return the margin of an igniter in a phase."""
         return next(m for m in self.margins if m.phase == phase and m.igniter == igniter)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "circuit": self.circuit,
-            "netlist": self.netlist,
-            "channels": [self._channel(channel) for channel in self.channels],
-            "no_fire": [_margin_dict(margin) for margin in self.margins],
-            "faults": [_fault_dict(fault) for fault in self.faults],
-            "faults_covered": list(COVERED),
-            "not_covered": list(NOT_COVERED),
-            "assumptions": [
-                {"key": a.key, "value": a.value, "direction": a.direction, "basis": a.basis} for a in self.assumptions
-            ],
-            "notes": list(self.notes),
-        }
-
-    def _channel(self, channel: ForeignChannel) -> dict[str, Any]:
-        """One channel in the form of the circuit file's continuity; its margin is that of the intact line, armed."""
-        armed = [m for m in self.margins if m.phase == "armed" and m.channel == channel.channel]
-        ratios = [m.ratio for m in armed if m.ratio is not None]
-        reason = next((m.reason for m in armed if m.reason), None)
-        known = ratios and not any(m.no_fire is None or m.current.high is None for m in armed)
-        return {
-            "channel": channel.channel,
-            "line_states": [
-                {
-                    "state": r.state,
-                    "igniter_current": r.igniter_current.as_dict(),
-                    "adc_code": r.band.code.as_dict(),
-                    "pin_voltage": r.band.voltage.as_dict(),
-                }
-                for r in channel.readings
-            ],
-            "cannot_tell_apart": [list(pair) for pair in channel.cannot_tell_apart],
-            "thresholds": [{"below": t.below, "above": t.above, "code": t.code} for t in channel.thresholds],
-            "largest_unseen_resistance": number(None, "ohm", "not computed for a foreign netlist"),
-            "no_fire_margin": number(min(ratios), "1") if known else number(None, "1", reason or "no current flows"),
-        }
-
-
-def _margin_dict(margin: NoFireMargin) -> dict[str, Any]:
-    return {
-        "phase": margin.phase,
-        "channel": margin.channel,
-        "igniter": margin.igniter,
-        "igniter_current": margin.current.as_dict(),
-        "gate_voltage": margin.gate_voltage.as_dict(),
-        "no_fire": number(margin.no_fire, "A", None if margin.no_fire is not None else margin.reason),
-        "ratio": number(margin.ratio, "1", margin.reason if margin.ratio is None else None),
-        "margin": number(margin.decibels, "dB", margin.reason if margin.decibels is None else None),
-        "thermal_fraction": number(
-            margin.thermal_fraction, "1", margin.reason if margin.thermal_fraction is None else None
-        ),
-    }
-
-
-def _fault_dict(fault: ForeignFault) -> dict[str, Any]:
-    return {
-        "phase": fault.phase,
-        "faults": [fault.fault],
-        "channel": fault.channel,
-        "igniter": fault.igniter,
-        "igniter_current": number(fault.current, "A", fault.reason),
-        "no_fire_ratio": number(fault.no_fire_ratio, "1", fault.reason),
-        "class": fault.verdict,
-    }

@@ -1,33 +1,16 @@
-"""Firmware constants as a C99 header, and the same as JSON."""
+"""Firmware constants as a C99 header."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
-from typing import Any
 
 from ignition.analyses.continuity.firmware import Boundary, ChannelFirmware, Firmware
-from ignition.toleranced import number
+from ignition.analyses.continuity.macro_names import identifier
 
-__all__ = ["header_dict", "header_text", "identifier"]
+__all__ = ["header_text"]
 
 _RATIO_PARTS = 65536
-
-
-def identifier(name: str) -> str:
-    """Return a name as part of a C macro.
-
-    Returns
-    -------
-    Capital letters, digits and single underscores; may be empty
-
-    Examples
-    --------
-    >>> identifier("one string open"), identifier("a*/b")
-    ('ONE_STRING_OPEN', 'A_B')
-    """
-    return re.sub(r"[^A-Z0-9]+", "_", name.upper().encode("ascii", "replace").decode()).strip("_")
 
 
 def _comment(text: str) -> str:
@@ -36,23 +19,6 @@ def _comment(text: str) -> str:
     plain = plain.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/")
     plain = plain.replace("*/", "* /").replace("/*", "/ *")
     return re.sub(r"\?(?=\?)", "? ", plain)
-
-
-def _prefixes(channels: Iterable[ChannelFirmware]) -> dict[str, str]:
-    """One macro prefix for each channel, all different."""
-    found: dict[str, str] = {}
-    for index, channel in enumerate(channels, start=1):
-        base = f"IGN_{identifier(channel.channel) or f'CHANNEL_{index}'}"
-        taken = set(found.values())
-        prefix, count = base, 2
-        # a prefix must not be the beginning of another one's names either
-        while any(prefix == t or prefix.startswith(t + "_") or t.startswith(prefix + "_") for t in taken):
-            prefix, count = f"{base}_{count}X", count + 1
-            if count > 99:
-                prefix = f"IGN_CHANNEL_{index}_OF_ALL"
-                break
-        found[channel.channel] = prefix
-    return found
 
 
 def _up(seconds: float) -> int:
@@ -88,9 +54,8 @@ def header_text(constants: Firmware) -> str:
         "",
         f"#define IGN_ADC_BITS {constants.bits}u",
     ]
-    prefixes = _prefixes(constants.channels)
     for channel in constants.channels:
-        lines += ["", *_channel_lines(channel, prefixes[channel.channel], constants.noise)]
+        lines += ["", *_channel_lines(channel, constants.noise)]
     return "\n".join([*lines, "", f"#endif /* {guard} */", ""])
 
 
@@ -98,12 +63,13 @@ def _define(name: str, value: str, note: str = "") -> str:
     return f"#define {name} {value}" + (f" /* {_comment(note)} */" if note else "")
 
 
-def _channel_lines(channel: ChannelFirmware, prefix: str, noise: float) -> list[str]:
+def _channel_lines(channel: ChannelFirmware, noise: float) -> list[str]:
+    prefix = channel.prefix
     lines = [f"/* Channel {_comment(channel.channel)} */"]
     for index, group in enumerate(channel.groups):
         lines.append(f"/* group {index}: {_comment(', '.join(group.states))} */")
-        lines.append(_define(f"{prefix}_GROUP_{index}_LOWEST_CODE", f"{group.lowest}u"))
-        lines.append(_define(f"{prefix}_GROUP_{index}_HIGHEST_CODE", f"{group.highest}u"))
+        lines.append(_define(f"{prefix}_GROUP_{index}_LOWEST_CODE", f"{group.lowest_code}u"))
+        lines.append(_define(f"{prefix}_GROUP_{index}_HIGHEST_CODE", f"{group.highest_code}u"))
     for index, boundary in enumerate(channel.boundaries):
         lines += _boundary_lines(boundary, f"{prefix}_GROUP_{index}_TO_{index + 1}", noise)
     for pair in channel.pairs:
@@ -114,7 +80,7 @@ def _channel_lines(channel: ChannelFirmware, prefix: str, noise: float) -> list[
         lines.append(_define(f"{name}_DEAD_HIGH_CODE", f"{pair.above_lowest}u"))
     for missing in channel.missing:
         lines.append(f"/* NO THRESHOLD {_comment(' / '.join(missing.states))}: {_comment(missing.reason)} */")
-    return lines + _time_lines(channel, prefix)
+    return lines + _time_lines(channel)
 
 
 def _boundary_lines(boundary: Boundary, name: str, noise: float) -> list[str]:
@@ -144,8 +110,8 @@ def _boundary_lines(boundary: Boundary, name: str, noise: float) -> list[str]:
     return lines
 
 
-def _time_lines(channel: ChannelFirmware, prefix: str) -> list[str]:
-    waits = channel.waits
+def _time_lines(channel: ChannelFirmware) -> list[str]:
+    waits, prefix = channel.waits, channel.prefix
     lines = [] if waits.time_constant > 0.0 else ["/* no filter capacitor: the acquisition time alone counts */"]
     lines += [
         _define(
@@ -166,73 +132,3 @@ def _time_lines(channel: ChannelFirmware, prefix: str) -> list[str]:
         note = "thermal fraction 0.01 at the lowest no-fire current, strongest battery"
         lines.append(_define(f"{prefix}_LONGEST_TEST_PULSE_NS", f"{whole}ul", note))
     return lines
-
-
-def header_dict(constants: Firmware) -> dict[str, Any]:
-    """Return the same constants as JSON object.
-
-    Returns
-    -------
-    Numbers in SI units; what does not exist is null with a reason
-    """
-    prefixes = _prefixes(constants.channels)
-    return {
-        "title": constants.title,
-        "circuit": constants.circuit,
-        "digest": constants.digest,
-        "adc_bits": constants.bits,
-        "noise": number(constants.noise, "1"),
-        "assumptions": list(constants.assumptions),
-        "channels": [_channel_dict(c, prefixes[c.channel]) for c in constants.channels],
-    }
-
-
-def _channel_dict(channel: ChannelFirmware, prefix: str) -> dict[str, Any]:
-    waits = channel.waits
-    return {
-        "channel": channel.channel,
-        "prefix": prefix,
-        "groups": [
-            {"states": list(g.states), "lowest_code": g.lowest, "highest_code": g.highest} for g in channel.groups
-        ],
-        "boundaries": [_boundary_dict(b) for b in channel.boundaries],
-        "thresholds": [
-            {
-                "below": p.below,
-                "above": p.above,
-                "code": p.code,
-                "below_highest": p.below_highest,
-                "above_lowest": p.above_lowest,
-            }
-            for p in channel.pairs
-        ],
-        "no_threshold": [{"states": list(m.states), "reason": m.reason} for m in channel.missing],
-        "settle_five_time_constants": number(waits.five, "s"),
-        "missing_after_five_time_constants": number(waits.left_after_five, "1"),
-        "settle_after_arming": number(waits.exact, "s"),
-        "settle_after_opening": number(waits.after_opening, "s"),
-        "between_samples": number(waits.between_samples, "s"),
-        "longest_test_pulse": number(channel.longest_test_pulse, "s", channel.pulse_reason),
-        "firing_pulse": number(channel.firing_pulse, "s"),
-    }
-
-
-def _boundary_dict(boundary: Boundary) -> dict[str, Any]:
-    ratio = boundary.ratio
-    return {
-        "below": list(boundary.below),
-        "above": list(boundary.above),
-        "code": boundary.code,
-        "below_highest": boundary.below_highest,
-        "above_lowest": boundary.above_lowest,
-        "ratio_to_bus": None
-        if ratio is None
-        else {
-            "threshold": number(ratio.threshold, "1"),
-            "below_highest": number(ratio.below_highest, "1"),
-            "above_lowest": number(ratio.above_lowest, "1"),
-        },
-        "ratio_reason": boundary.ratio_reason,
-        "samples": boundary.samples,
-        "samples_reason": boundary.samples_reason,
-    }

@@ -11,7 +11,7 @@ from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
 from ignition.report.findings_text import margin_text
-from ignition.report.text import caution_text, spread_text, table
+from ignition.report.text import caution_text, number_text, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
 
@@ -50,7 +50,7 @@ def _safety_officer(result: Check, console: Console) -> None:
         for channel in result.no_fire.channels
         for phase in channel.phases
     ]
-    table(console, ("channel", "phase", "at most", "no-fire", "margin", ""), rows, right=(2, 3, 4, 5))
+    table(console, ("channel", "phase", ">at most", ">no-fire", ">margin", ">"), rows)
     counts = ", ".join(f"{sum(f.verdict == v for f in result.findings)} {v}" for v in ("PASS", "FAIL", "UNKNOWN"))
     console.print(f"Findings against named limits: {counts}.\n")
 
@@ -78,13 +78,13 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            "-" if igniter.all_fire_margin is None else f"x {igniter.all_fire_margin:.2f}",
+            number_text(igniter.all_fire_margin, "x {:.2f}"),
             igniter.functions,
         )
         for channel in result.firing.channels
         for igniter in channel.igniters
     ]
-    table(console, ("igniter", "current", "of all-fire", "functions"), rows, right=(2,))
+    table(console, ("igniter", "current", ">of all-fire", "functions"), rows)
     console.print(
         f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
         f"{engineering(result.firing.controller_supply.low, 'V')} or more."

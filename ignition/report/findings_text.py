@@ -102,7 +102,7 @@ def findings_text(findings: Sequence[Finding], console: Console) -> None:
     console.print()
     table(
         console,
-        ("", "limit", "worst", "allowed", "margin", "where (and others)"),
+        ("", "limit", ">worst", ">allowed", ">margin", "where (and others)"),
         [
             (
                 verdict_text(f.verdict),
@@ -114,7 +114,6 @@ def findings_text(findings: Sequence[Finding], console: Console) -> None:
             )
             for f, n in worst
         ],
-        right=(2, 3, 4),
     )
     _listed("FAIL", "What fails", findings, console)
     _listed("UNKNOWN", "What is unknown", findings, console)

@@ -1,4 +1,4 @@
-"""Results as text for people: readable without colour, in 80 columns, and when piped."""
+"""Text for people, readable without colour, in 80 columns, and when piped: paragraphs, items, tables, numbers."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from ignition.analyses.firing.firing import Firing
-from ignition.analyses.trials.trials import FiringTrials
 from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
 from ignition.toleranced import Spread
@@ -20,9 +18,10 @@ from ignition.units import engineering
 __all__ = [
     "assumption_text",
     "caution_text",
-    "firing_text",
     "item",
     "make_console",
+    "number_text",
+    "say",
     "spread_text",
     "table",
 ]
@@ -40,50 +39,75 @@ def make_console() -> Console:
     return console
 
 
-def table(
-    console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]], right: Sequence[int] = ()
-) -> None:
-    """Print a table that needs no colour and no line-drawing characters.
+def say(console: Console, text: str, *, first: str = "", rest: str = "", style: str = "") -> None:
+    """Print plain text, wrapped to the console's width; nothing in it is read as markup.
 
     Parameters
     ----------
-    right : Columns that are set flush right [position]
+    first, rest : What the first line and each following one begin with
     """
-    grid = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
-    for index, header in enumerate(headers):
-        # only the last column may take a second line
-        last = index == len(headers) - 1
-        grid.add_column(header, justify="right" if index in right else "left", overflow="fold", no_wrap=not last)
-    for row in rows:
+    lines = textwrap.fill(text, console.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    console.print(Text(lines, style=style), highlight=False)
+
+
+def item(console: Console, text: str, mark: str = "- ") -> None:
+    """Print one item of a list, wrapped and indented."""
+    say(console, text, first=f"  {mark}", rest="    ")
+
+
+def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]]) -> None:
+    """Print a table that needs no colour and no line-drawing characters.
+
+    Columns stand two blanks apart, or one where the console is narrow; words may take a second line.
+
+    Parameters
+    ----------
+    headers : A header that begins with ``>`` stands over numbers: flush right, never broken
+    """
+    cells = [[Text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
+    titles = [Text(header.removeprefix(">")) for header in headers]
+    widths = [max(len(cell) for cell in column) for column in zip(titles, *cells, strict=True)]
+    gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= console.width else 1
+    grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, header_style="bold")
+    for header, title in zip(headers, titles, strict=True):
+        number = header.startswith(">")
+        grid.add_column(title, justify="right" if number else "left", overflow="fold", no_wrap=number)
+    for row in cells:
         grid.add_row(*row)
     console.print(grid)
 
 
-def spread_text(spread: Spread, digits: int = 3) -> str:
+def number_text(value: float | None, form: str, missing: str = "-") -> str:
+    """Write a plain number [1].
+
+    Parameters
+    ----------
+    value : The number [1]
+    form : Format with one place, such as ``"{:.1f}"``
+
+    Returns
+    -------
+    The text; `missing` where there is no number
+    """
+    return missing if value is None else form.format(value)
+
+
+def spread_text(spread: Spread, form: str = "", *, why: bool = False) -> str:
     """Write a spread as ``low .. nominal .. high`` with its unit.
 
     Parameters
     ----------
-    digits : Significant digits [1]
+    form : Format of a plain number, such as ``"{:.1f}"``; by default engineering text
+    why : Whether the reason stands for a spread that lacks a bound
 
     Returns
     -------
-    For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing number is a dash
+    For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing bound is a dash
     """
-    return " .. ".join(engineering(v, spread.unit, digits) for v in (spread.low, spread.nominal, spread.high))
-
-
-def item(console: Console, text: str) -> None:
-    """Print one item of a list, wrapped and indented."""
-    lines = textwrap.fill(
-        text,
-        console.width,
-        initial_indent="  - ",
-        subsequent_indent="    ",
-        break_long_words=True,
-        break_on_hyphens=False,
-    )
-    console.print(Text(lines))
+    bounds = (spread.low, spread.nominal, spread.high)
+    if why and None in bounds:
+        return f"UNKNOWN: {spread.reason}"
+    return " .. ".join(number_text(v, form) if form else engineering(v, spread.unit) for v in bounds)
 
 
 def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:
@@ -102,64 +126,3 @@ def caution_text(console: Console) -> None:
     console.print("\nCautions")
     for sentence in CAUTIONS:
         item(console, sentence)
-
-
-def _trials(trials: FiringTrials, console: Console) -> None:
-    """Print what the trial firings showed: never a certainty, always a bound."""
-    console.print("\nTrial firings")
-    if trials.probability is None:
-        item(console, f"no probability: {trials.reason or 'interrupted before the first block'}")
-        return
-    done = f"{trials.trials} trials" + (f" of {trials.requested}, interrupted" if trials.partial else "")
-    item(console, f"all igniters functioned in {trials.trials - trials.failures} of {done} (seed {trials.seed})")
-    item(console, f"probability that all function: at least {trials.lower(0.95):.6g} at 95 % confidence")
-
-
-def firing_text(result: Firing, console: Console, trials: FiringTrials | None = None) -> None:
-    """Print a firing analysis."""
-    console.print(Text(f"Firing  ({result.circuit})", style="bold"))
-    for channel in result.channels:
-        kinds = ", ".join(dict.fromkeys(i.kind for i in channel.igniters))
-        console.print(f"\nChannel {channel.channel} ({kinds}): low .. nominal .. high, margin to all-fire")
-        table(
-            console,
-            ("", "current", "function time", "functions", "margin"),
-            [
-                (
-                    f"{i.string}.{i.position}",
-                    spread_text(i.current),
-                    spread_text(i.function_time),
-                    i.functions,
-                    "-" if i.all_fire_margin is None else f"x {i.all_fire_margin:.2f}",
-                )
-                for i in channel.igniters
-            ],
-        )
-        for reason in dict.fromkeys(i.reason for i in channel.igniters if i.reason):
-            item(console, f"{reason}")
-        item(console, f"gate voltage {spread_text(channel.gate_voltage)}")
-        item(console, f"on-resistance {spread_text(channel.on_resistance)}")
-        junction = channel.mosfet_junction
-        item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
-        if channel.lead_temperature is not None:
-            hot = (
-                "melts" if channel.lead_temperature == float("inf") else f"{channel.lead_temperature:.0f} degC at most"
-            )
-            item(console, f"lead after the pulse, no heat lost: {hot}")
-    supply = result.supply
-    console.print("\nSupply while firing")
-    item(console, f"battery terminals {spread_text(result.battery_voltage)}")
-    item(console, f"controller supply {spread_text(result.controller_supply)}")
-    item(console, f"highest battery current {engineering(supply.highest_current, 'A')}")
-    if supply.brown_out is None:
-        item(console, "brown-out level not given: whether the controller resets is unknown")
-    elif supply.hold_up == float("inf"):
-        item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
-    else:
-        item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
-    if supply.fuse_time != float("inf"):
-        item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
-    if supply.protection_time != float("inf"):
-        item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
-    if trials is not None:
-        _trials(trials, console)

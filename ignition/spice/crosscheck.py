@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -19,8 +20,10 @@ from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.firing_deck import read_function_times
 from ignition.spice.ngspice import run_deck, run_operating_points, version
 from ignition.toleranced import Toleranced
+from ignition.typing import BARE, Key, Missing, Ratio
 
 __all__ = [
+    "AGREEMENT",
     "Comparison",
     "CrosscheckResult",
     "FLOORS",
@@ -34,6 +37,10 @@ __all__ = [
 FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0}
 """Size below which two values count as equal, by unit [A], [V], [s]: both are then rounding error or the simulator's
 own tolerance."""
+
+
+AGREEMENT: Mapping[str, float] = {"A": 1e-6, "V": 1e-6, "s": 1e-2}
+"""Relative difference that counts as agreement, by unit [1]: steady values and transients."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +59,12 @@ class Comparison:
     unit: str
     relative_difference: float
 
+    @property
+    def reason(self) -> Annotated[str | None, Key("reason")]:
+        """Why a value is infinite."""
+        both = math.isfinite(self.ours) and math.isfinite(self.ngspice)
+        return None if both else "does not function in one of the two, or in both"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrosscheckResult:
@@ -63,9 +76,14 @@ class CrosscheckResult:
     left_out: tuple[str, ...]
 
     @property
-    def worst(self) -> float:
+    def worst(self) -> Annotated[Ratio, BARE, Key("worst"), Missing(infinite="an igniter functions in one only")]:
         """Largest relative difference [1]."""
         return max((c.relative_difference for c in self.comparisons), default=0.0)
+
+    @property
+    def agrees(self) -> Annotated[bool, Key("agrees")]:
+        """Whether every comparison is within `AGREEMENT`."""
+        return all(c.relative_difference <= AGREEMENT[c.unit] for c in self.comparisons)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

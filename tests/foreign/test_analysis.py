@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 from importlib import resources
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.no_fire.gate import gate_in_phase
@@ -21,7 +23,8 @@ from ignition.foreign.results import COVERED, NOT_COVERED, ForeignResult
 from ignition.foreign.roles import Roles, parse_roles
 from ignition.network.solution import solve
 from ignition.network.worst_case import draw
-from ignition.report.foreign_output import foreign_text
+from ignition.report.foreign_text import foreign_text
+from ignition.report.json_walk import to_json
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.netlist import Netlist
 from ignition.spice.ngspice import run_operating_points
@@ -140,7 +143,7 @@ def test_missing_no_fire_current_is_unknown() -> None:
 def test_single_faults_by_hand() -> None:
     """Upper resistor shorted: the battery through the bridge into the converter's clamp; switch stuck on: all of it."""
     found = analyse_foreign(parse_netlist(BENCH_NETLIST), parse_roles(BENCH_ROLES))
-    rows = {(f.phase, f.fault): f for f in found.faults}
+    rows = {(f.phase, *f.faults): f for f in found.faults}
     line = 0.04 + 0.01 + 0.3 + 0.8
     stuck = rows["armed", "M1 stuck on"]
     assert stuck.verdict == "hazardous" and stuck.current == pytest.approx(8.4 / line, rel=1e-6)
@@ -167,7 +170,7 @@ def test_faults_listed_are_those_said_to_be_covered(example: tuple[Netlist, Role
 
 def test_example_finds_what_it_was_made_for(result: ForeignResult) -> None:
     """The cross-link couples the lines, the pull-down is the only hold in reset, and no fault disarmed is hazardous."""
-    hazards = {(f.phase, f.fault) for f in result.faults if f.verdict != "below no-fire"}
+    hazards = {(f.phase, *f.faults) for f in result.faults if f.verdict != "below no-fire"}
     assert {("reset", "XA.R2 open"), ("reset", "RPU1 short"), ("armed", "MB1 stuck on")} <= hazards
     assert not [row for row in hazards if row[0] == "disarmed"]
     both = result.channels[0].reading("intact").igniter_current
@@ -202,7 +205,7 @@ def test_network_agrees_with_ngspice(example: tuple[Netlist, Roles], line: str) 
 
 def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
     """The dictionary is JSON without NaN, with the keys that the circuit file's continuity has."""
-    table = json.loads(json.dumps(result.as_dict(), allow_nan=False))
+    table = json.loads(to_json(result))
     channel = table["channels"][0]
     wanted = {
         "channel",
@@ -221,7 +224,10 @@ def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
 
 def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult) -> None:
     """The text names circuit, states, margins, hazardous faults, scope, assumptions and notes."""
-    text = foreign_text(result)
+    stream = io.StringIO()
+    foreign_text(result, Console(file=stream, width=80))
+    text = stream.getvalue()
+    assert max(len(line) for line in text.splitlines()) <= 80
     for part in (
         "Ridge vent actuator",
         "mosfet shorted",
@@ -252,7 +258,7 @@ def test_network_without_an_answer_is_unknown() -> None:
     assert found.margin("armed", "RIGN").ratio is None
     assert "no unique solution" in (found.margin("armed", "RIGN").reason or "")
     assert found.channels[0].reading("intact").igniter_current.high is None
-    json.dumps(found.as_dict(), allow_nan=False)
+    assert json.loads(to_json(found))["no_fire"][2]["ratio"]["reason"] == found.margin("armed", "RIGN").reason
 
 
 def test_two_igniters_have_their_own_state() -> None:

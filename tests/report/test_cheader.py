@@ -12,8 +12,10 @@ import pytest
 
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.continuity.firmware import Firmware, firmware
+from ignition.analyses.continuity.macro_names import identifier
 from ignition.circuit.model import Circuit
-from ignition.report.cheader import header_dict, header_text, identifier
+from ignition.report.cheader import header_text
+from ignition.report.json_walk import to_json
 from tests.analyses.sense_circuits import bench, cluster
 
 FILTERED = 'upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %", filter = "100 nF ± 20 %"'
@@ -73,7 +75,7 @@ def test_header_compiles(name: str, tmp_path: Path) -> None:
 def test_numbers_are_those_of_the_json_form(tmp_path: Path) -> None:
     """Thresholds, dead band and waits read back from the compiled program."""
     found = constants(CIRCUITS["filtered"])
-    value = json.loads(json.dumps(header_dict(found), allow_nan=False))["channels"][0]
+    value = json.loads(to_json(found))["channels"][0]
     prefix, boundary = value["prefix"], value["boundaries"][0]
     base = f"{prefix}_GROUP_0_TO_1"
     names = [
@@ -125,9 +127,8 @@ def test_channels_of_like_names_have_different_prefixes() -> None:
     """Two names that make one identifier do not make one macro."""
     circuit = bench(channels=2)
     found = constants(circuit)
-    both = header_dict(found)["channels"]
-    assert both[0]["prefix"] != both[1]["prefix"]
-    assert not both[1]["prefix"].startswith(both[0]["prefix"] + "_")
+    first, second = (channel.prefix for channel in found.channels)
+    assert first != second and not second.startswith(first + "_")
 
 
 @pytest.mark.parametrize(("name", "expected"), [("a b", "A_B"), ("*/", ""), ("9 lives", "9_LIVES"), ("é", "")])

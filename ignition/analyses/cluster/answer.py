@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import ClusterCurrent, arranged, cluster_current, layouts, only_channel
 from ignition.analyses.cluster.cold_day import ColdDay, cold_day
 from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany, how_many, how_many_likely
 from ignition.analyses.cluster.ohm_budget import BatterySize, OhmShare, Remedies, battery_sizes, ohm_budget, remedies
-from ignition.analyses.trials.trials import FiringTrials, firing_trials
+from ignition.analyses.trials.trials import FiringTrials, ProbabilityAllFire, firing_trials, probability_all_fire
 from ignition.circuit.description import Description
 from ignition.circuit.few_inputs import CHANNEL, FewInputs, circuit_from, describe
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.typing import BARE, HIDDEN, INLINE, Amps, Coulombs, Key, Missing, Ratio
+from ignition.units import engineering
 
-__all__ = ["ChargeUse", "ClusterAnswer", "best_layout", "charge_use", "cluster"]
+__all__ = ["ChargeUse", "ClusterAnswer", "NO_ALL_FIRE", "best_layout", "charge_use", "cluster"]
+
+NO_ALL_FIRE = "the all-fire current is not given"
+"""Why there is no margin to it."""
 
 _USABLE = 0.2
 """Share of the capacity that launches may take before the battery counts as another one."""
@@ -27,14 +33,17 @@ class ChargeUse:
 
     Attributes
     ----------
-    most : Highest current for the whole pulse [C]
-    capacity : Least capacity of the battery [C]
+    most : Highest current for the whole pulse
+    capacity : Least capacity of the battery
     launches : Firings before a fifth of the capacity is used [1]; standing loads not counted
     """
 
-    most: float | None
-    capacity: float | None
-    launches: int | None
+    most: Annotated[Coulombs | None, Key("charge_per_firing")]
+    capacity: Annotated[Coulombs | None, HIDDEN]
+    launches: Annotated[
+        int | None, Key("launches_per_fifth_of_charge"), Missing(field="", otherwise="the capacity is not given")
+    ]
+    reason: Annotated[str | None, HIDDEN]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,31 +56,60 @@ class ClusterAnswer:
     count : Igniters asked about [1]
     strings : Igniters in each string [1]
     verdict : ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times that all-fire current at worst
-    margin : Lowest current over the all-fire current at the coldest ambient [1]
-    all_fire : All-fire current at the coldest ambient [A]
+    margin : Lowest current over the all-fire current at the coldest ambient
+    all_fire : All-fire current at the coldest ambient
     most : Largest numbers in the worst case: parallel, series, mixed
     likely : Largest numbers at 99.9 % with 95 % confidence, in the same order; empty where not asked for
-    sizes : Batteries of the same kind by the default table; empty where the chemistry is not given
     cautions : What the number does not cover in this case
     """
 
-    circuit: Circuit
+    circuit: Annotated[Circuit, HIDDEN]
     count: int
     strings: tuple[int, ...]
     verdict: str
-    margin: float | None
-    current: ClusterCurrent
-    all_fire: float | None
+    margin: Annotated[Ratio | None, Key("all_fire_margin"), Missing(otherwise=NO_ALL_FIRE)]
+    current: Annotated[ClusterCurrent, INLINE]
+    all_fire: Annotated[Amps | None, Missing(field="", otherwise=NO_ALL_FIRE)]
     most: tuple[HowMany, ...]
-    likely: tuple[LikelyMany, ...]
-    trials: FiringTrials | None
-    budget: tuple[OhmShare, ...]
-    remedies: Remedies
-    sizes: tuple[BatterySize, ...]
-    cold: tuple[ColdDay, ...]
-    charge: ChargeUse
+    likely: Annotated[tuple[LikelyMany, ...], Key("most_likely")]
+    trials: Annotated[FiringTrials | None, HIDDEN]
+    budget: Annotated[tuple[OhmShare, ...], Key("ohms")]
+    remedies: Annotated[Remedies, Key("would_do")]
+    cold: Annotated[tuple[ColdDay, ...], Key("cold_day")]
+    charge: Annotated[ChargeUse, INLINE]
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...]
+    margin_asked: Annotated[Ratio, BARE] = MARGIN
+
+    @property
+    def reason(self) -> str | None:
+        """Why there is no current."""
+        return self.current.reason
+
+    @property
+    def arrangement(self) -> str:
+        """The arrangement in words."""
+        count = sum(self.strings)
+        if count == 1:
+            return "1 igniter"
+        if len(self.strings) == 1:
+            return f"{count} igniters in series"
+        if self.strings[0] == 1:
+            return f"{count} igniters in parallel"
+        return f"{count} igniters, {len(self.strings)} strings of {self.strings[0]}"
+
+    @property
+    def says(self) -> Annotated[str, Key("says")]:
+        """The answer in one sentence."""
+        if self.margin is None:
+            return f"{self.verdict}: {self.arrangement}: {self.reason or NO_ALL_FIRE}."
+        worst = engineering(self.current.lowest, "A")
+        return f"{self.verdict}: {self.arrangement}: at worst {worst} each, x {self.margin:.2f} of all-fire."
+
+    @property
+    def probability(self) -> Annotated[ProbabilityAllFire, Key("probability_all_fire")]:
+        """Probability that all function."""
+        return probability_all_fire(self.trials)
 
 
 def cluster(
@@ -111,8 +149,7 @@ def cluster(
         likely=likely,
         trials=firing_trials(circuit, trials, seed) if trials else None,
         budget=ohm_budget(circuit, channel),
-        remedies=fixes,
-        sizes=_sizes(circuit, description, fixes),
+        remedies=replace(fixes, battery_sizes=_sizes(circuit, description, fixes)),
         cold=cold_day(description),
         charge=charge_use(circuit, channel, current),
         assumptions=circuit.assumptions,
@@ -162,7 +199,7 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
     """
     capacity = circuit.battery.capacity
     kind = circuit.igniters[channel.strings[0][0]]
-    total = current.total
+    total, reason = current.total, current.reason
     if total is not None and kind.spent_resistance is not None:
         spent = {
             name: kind.spent_resistance
@@ -172,13 +209,13 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
                 for p in range(1, len(string) + 1)
             )
         }
-        after = cluster_current(circuit, channel, spent).total
-        total = None if after is None else max(total, after)
+        after = cluster_current(circuit, channel, spent)
+        total, reason = None if after.total is None else max(total, after.total), after.reason
     most = None if total is None else total * channel.pulse.high
     launches = None
     if most is not None and most > 0 and capacity is not None:
         launches = math.floor(_USABLE * capacity.low / most)
-    return ChargeUse(most=most, capacity=None if capacity is None else capacity.low, launches=launches)
+    return ChargeUse(most=most, capacity=None if capacity is None else capacity.low, launches=launches, reason=reason)
 
 
 def _sizes(circuit: Circuit, description: Description, fixes: Remedies) -> tuple[BatterySize, ...]:

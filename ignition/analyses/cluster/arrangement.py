@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
@@ -13,8 +14,8 @@ from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.network.template import igniter_names
-from ignition.toleranced import Toleranced
-from ignition.typing import FloatArray
+from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, Amps, FloatArray, Key
 
 __all__ = ["ARRANGEMENTS", "ClusterCurrent", "MOST_IGNITERS", "arranged", "cluster_current", "layouts", "only_channel"]
 
@@ -31,16 +32,21 @@ class ClusterCurrent:
 
     Attributes
     ----------
-    lowest, nominal, highest : Current of one igniter [A]; lowest and highest over all tolerances. None where the gate
-        may stay below the lowest row of the MOSFET's data sheet
-    total : Highest current of the channel [A]
+    lowest, nominal, highest : Current of one igniter; lowest and highest over all tolerances. None where the gate may
+        stay below the lowest row of the MOSFET's data sheet
+    total : Highest current of the channel
     """
 
-    lowest: float | None
-    nominal: float | None
-    highest: float | None
-    total: float | None
-    reason: str | None
+    lowest: Annotated[Amps | None, HIDDEN]
+    nominal: Annotated[Amps | None, HIDDEN]
+    highest: Annotated[Amps | None, HIDDEN]
+    total: Annotated[Amps | None, Key("highest_battery_current")]
+    reason: Annotated[str | None, HIDDEN]
+
+    @property
+    def each(self) -> Annotated[Spread, Key("current")]:
+        """Current of one igniter [A]."""
+        return Spread(low=self.lowest, nominal=self.nominal, high=self.highest, unit="A", reason=self.reason)
 
 
 def only_channel(circuit: Circuit, channel: str | None = None) -> ChannelModel:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import arranged, cluster_current, only_channel
 from ignition.analyses.cluster.how_many import MARGIN, how_many
@@ -12,6 +13,7 @@ from ignition.circuit.description import Ambient, Description
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.toleranced import Toleranced
+from ignition.typing import BARE, Amps, Celsius, Key, Ohms, Ratio
 
 __all__ = ["COLD_DAYS", "ColdDay", "at_ambient", "cold_day"]
 
@@ -25,18 +27,18 @@ class ColdDay:
 
     Attributes
     ----------
-    temperature : Ambient [degC]
-    battery_resistance : Highest, at this temperature [ohm]
-    lowest_current, nominal_current : Of each igniter [A]
-    margin : Lowest current over the all-fire current at that temperature [1]
+    temperature : Ambient
+    battery_resistance : Highest, at this temperature
+    lowest_current, nominal_current : Of each igniter
+    margin : Lowest current over the all-fire current at that temperature
     most : Largest number in the same arrangement at 1.5 times the all-fire current [1]
     """
 
-    temperature: float
-    battery_resistance: float | None
-    lowest_current: float | None
-    nominal_current: float | None
-    margin: float | None
+    temperature: Annotated[Celsius, BARE]
+    battery_resistance: Annotated[Ohms | None, BARE]
+    lowest_current: Annotated[Amps | None, BARE]
+    nominal_current: Annotated[Amps | None, BARE]
+    margin: Annotated[Ratio | None, BARE, Key("all_fire_margin")]
     most: int | None
     reason: str | None
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import MOST_IGNITERS, arranged, cluster_current, layouts, only_channel
 from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.typing import BARE, Key, Ratio
 
 __all__ = ["HowMany", "LikelyMany", "MARGIN", "how_many", "how_many_likely", "margin_of"]
 
@@ -26,15 +28,15 @@ class HowMany:
     arrangement : ``parallel``, ``series`` or ``mixed``
     count : Largest number [1], 0 where not even the least arrangement will do; None where it is unknown
     strings : Igniters in each string, at that number [1]
-    margin : Lowest current over the all-fire current, at that number [1]
+    margin : Lowest current over the all-fire current, at that number
     at_limit : Whether the search ended at the largest number that is tried, not at the circuit's limit
     """
 
     arrangement: str
     count: int | None
     strings: tuple[int, ...]
-    margin: float | None
-    at_limit: bool
+    margin: Annotated[Ratio | None, BARE, Key("all_fire_margin")]
+    at_limit: Annotated[bool, Key("or_more")]
     reason: str | None
 
 
@@ -45,22 +47,22 @@ class LikelyMany:
     Attributes
     ----------
     arrangement : ``parallel``, ``series`` or ``mixed``
-    probability, confidence : What is asked: the lower bound at this confidence reaches this probability [1]
+    probability, confidence : What is asked: the lower bound at this confidence reaches this probability
     count : Largest number [1]; None where it is unknown
     strings : Igniters in each string, at that number [1]
-    lower : Lower bound of the probability that all function, at that number [1]
+    lower : Lower bound of the probability that all function, at that number
     trials : Trials of each number tried [1]
     at_limit : Whether the search ended at the largest number that is tried
     """
 
     arrangement: str
-    probability: float
-    confidence: float
+    probability: Annotated[Ratio, BARE]
+    confidence: Annotated[Ratio, BARE]
     count: int | None
     strings: tuple[int, ...]
-    lower: float | None
+    lower: Annotated[Ratio | None, BARE]
     trials: int
-    at_limit: bool
+    at_limit: Annotated[bool, Key("or_more")]
     reason: str | None
 
 

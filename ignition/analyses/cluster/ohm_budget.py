@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import cluster_current
 from ignition.analyses.cluster.how_many import MARGIN
@@ -15,6 +16,7 @@ from ignition.parts.battery_bounds import resistance_growth
 from ignition.parts.conductor import conductor_area, copper_resistance
 from ignition.parts.wire import resistance_range
 from ignition.toleranced import Toleranced
+from ignition.typing import BARE, Coulombs, Key, Metres, Missing, Ohms, Ratio
 
 __all__ = ["BatterySize", "OhmShare", "Remedies", "WIRES", "battery_sizes", "ohm_budget", "remedies"]
 
@@ -32,12 +34,12 @@ class OhmShare:
     ----------
     part : Which, for example ``battery`` or ``igniters (4 in parallel)``
     resistance : As the battery sees it [ohm]
-    share : Of the nominal loop [1]
+    share : Of the nominal loop
     """
 
     part: str
     resistance: Toleranced
-    share: float
+    share: Annotated[Ratio, BARE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,13 +48,13 @@ class BatterySize:
 
     Attributes
     ----------
-    capacity : Least capacity of one cell [C]
-    resistance : Highest resistance of the battery over the ambient range [ohm]
+    capacity : Least capacity of one cell
+    resistance : Highest resistance of the battery over the ambient range
     enough : Whether the worst case would do with it
     """
 
-    capacity: float
-    resistance: float
+    capacity: Annotated[Coulombs, BARE, Key("cell_capacity")]
+    resistance: Annotated[Ohms, BARE]
     enough: bool
 
 
@@ -62,15 +64,17 @@ class Remedies:
 
     Attributes
     ----------
-    battery_resistance : Highest resistance that the battery may have [ohm]
-    longest_lead : Longest lead of the present wire, one way [m]
-    lead_resistance : Highest round-trip resistance of the lead, joints included [ohm]
+    battery_resistance : Highest resistance that the battery may have
+    longest_lead : Longest lead of the present wire, one way
+    lead_resistance : Highest round-trip resistance of the lead, joints included
+    battery_sizes : Batteries of the same kind by the default table; empty where the chemistry is not given
     """
 
-    battery_resistance: float | None
+    battery_resistance: Annotated[Ohms | None, Missing(otherwise="no battery would")]
     thinnest_wire: str | None
-    longest_lead: float | None
-    lead_resistance: float | None
+    longest_lead: Annotated[Metres | None, Missing(otherwise="no wire and length are given")]
+    lead_resistance: Annotated[Ohms | None, Missing(otherwise="no lead would")]
+    battery_sizes: tuple[BatterySize, ...] = ()
 
 
 def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:

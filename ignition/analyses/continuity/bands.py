@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Annotated
 
-from ignition.analyses.continuity.error_terms import Terms, error_terms
+from ignition.analyses.continuity.error_terms import ErrorTerm, error_terms, ranked
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Network
@@ -13,6 +14,7 @@ from ignition.network.template import State, adc_pin, build_network, connected_i
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.sense import settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, INLINE, Key
 
 __all__ = [
     "AdcBand",
@@ -40,9 +42,9 @@ class AdcBand:
     terms : Half width that each error term alone gives about the nominal point [LSB], largest first
     """
 
-    code: Spread
-    voltage: Spread
-    terms: Terms
+    code: Annotated[Spread, Key("adc_code")]
+    voltage: Annotated[Spread, Key("pin_voltage")]
+    terms: Annotated[tuple[ErrorTerm, ...], Key("error_terms")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +59,8 @@ class LineReading:
 
     state: str
     igniter_current: Spread
-    igniters: Mapping[str, Spread]
-    band: AdcBand
+    igniters: Annotated[Mapping[str, Spread], HIDDEN]
+    band: Annotated[AdcBand, INLINE]
 
 
 def reference_voltage(circuit: Circuit) -> Toleranced:
@@ -169,7 +171,7 @@ def _band_hull(bands: list[AdcBand]) -> AdcBand:
     if len(bands) == 1:
         return bands[0]
     code = Spread.hull([b.code for b in bands])
-    terms = dict(bands[0].terms)
+    terms = {t.term: t.half_width for t in bands[0].terms}
     first = bands[0].code
     if terms and None not in (code.low, code.high, first.low, first.high):
         shift = 0.5 * ((code.high or 0.0) - (code.low or 0.0) - (first.high or 0.0) + (first.low or 0.0))
@@ -178,7 +180,7 @@ def _band_hull(bands: list[AdcBand]) -> AdcBand:
     return AdcBand(
         code=code,
         voltage=Spread.hull([b.voltage for b in bands]),
-        terms=tuple(sorted(terms.items(), key=lambda item: -item[1])),
+        terms=ranked(terms),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.continuity.bands import LineReading, line_reading, string_readings
 from ignition.analyses.continuity.second_measurement import second_measurements
@@ -15,8 +16,12 @@ from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import igniter_names, line_states
 from ignition.toleranced import Toleranced
+from ignition.typing import HIDDEN, Amps, Key, Missing, Ohms, Ratio
 
-__all__ = ["ChannelContinuity", "Continuity", "Unseen", "continuity"]
+__all__ = ["ChannelContinuity", "Continuity", "OPEN_READS", "Separation", "Unseen", "continuity"]
+
+OPEN_READS = "even an open line gives such a reading"
+"""Why no resistance is too large to be seen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,17 +31,28 @@ class Unseen:
     Attributes
     ----------
     code : A reading from this code on counts as intact [LSB]; None where no such code exists
-    series_resistance : Largest series resistance that can still give such a reading [ohm]; None where even an open line
-        can
-    current_when_fired : Highest current that flows when fired through it [A]
-    leak : Largest resistance across open terminals that can give such a reading [ohm]; None where an open line needs
-        none
+    series_resistance : Largest series resistance that can still give such a reading; None where even an open line can
+    current_when_fired : Highest current that flows when fired through it
+    leak : Largest resistance across open terminals that can give such a reading; None where an open line needs none
     """
 
-    code: int | None
-    series_resistance: float | None
-    current_when_fired: float | None
-    leak: float | None
+    code: Annotated[int | None, Missing(otherwise="there is no such code")]
+    series_resistance: Ohms | None
+    current_when_fired: Annotated[Amps | None, Missing(infinite="no resistance limits it")]
+    leak: Ohms | None
+
+    @property
+    def reason(self) -> str:
+        """Why a number is missing."""
+        return "there is no such code" if self.code is None else OPEN_READS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Separation:
+    """Second measurements that tell two states apart which the reading cannot."""
+
+    states: tuple[str, str]
+    measurements: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,32 +63,39 @@ class ChannelContinuity:
     ----------
     strings_open : For a cluster, one for each single string open
     thresholds : Codes for the pairs that can be told apart
-    largest_unseen_resistance : Largest series resistance whose reading can still lie in the intact band [ohm]; None
-        where even an open line can
-    current_when_fired : Highest current that would flow when fired through that resistance [A]
+    largest_unseen_resistance : Largest series resistance whose reading can still lie in the intact band; None where
+        even an open line can
+    current_when_fired : Highest current that would flow when fired through that resistance
     largest_leak_read_as_intact : Largest resistance across open terminals whose reading can lie in the intact band
-        [ohm]
     above_threshold : The same three for firmware that takes every reading from the threshold between open and intact on
         as intact
     one_string_open_seen : For a cluster: whether every single open string can be told from all intact; None for a
         single string
-    no_fire_margin : Lowest no-fire threshold over the highest igniter current of the intact line [1]; one open string
+    no_fire_margin : Lowest no-fire threshold over the highest igniter current of the intact line; one open string
         leaves the others more, which `no_fire` takes into account
     """
 
     channel: str
-    readings: tuple[LineReading, ...]
+    readings: Annotated[tuple[LineReading, ...], Key("line_states")]
     strings_open: tuple[LineReading, ...]
     cannot_tell_apart: tuple[tuple[str, str], ...]
     thresholds: tuple[Threshold, ...]
-    largest_unseen_resistance: float | None
-    current_when_fired: float | None
-    largest_leak_read_as_intact: float | None
+    largest_unseen_resistance: Annotated[Ohms | None, Missing(otherwise=OPEN_READS)]
+    current_when_fired: Annotated[Amps | None, Missing(otherwise="no resistance limits it")]
+    largest_leak_read_as_intact: Annotated[Ohms | None, Missing(otherwise=OPEN_READS)]
     above_threshold: Unseen
-    one_string_open_seen: bool | None
-    no_fire_margin: float | None
-    no_fire_reason: str | None
-    second: tuple[SecondMeasurement, ...]
+    one_string_open_seen: Annotated[bool | None, Missing(otherwise="the channel has one string only")]
+    no_fire_margin: Annotated[Ratio | None, Missing(field="no_fire_reason")]
+    no_fire_reason: Annotated[str | None, HIDDEN]
+    second: Annotated[tuple[SecondMeasurement, ...], Key("second_measurements")]
+
+    @property
+    def separations(self) -> Annotated[tuple[Separation, ...], Key("separated_by")]:
+        """What separates each pair of states that read alike."""
+        return tuple(
+            Separation(states=pair, measurements=tuple(m.name for m in self.separated_by(pair)))
+            for pair in self.cannot_tell_apart
+        )
 
     def reading(self, state: str) -> LineReading:
         """Return the reading of a line state."""
@@ -173,7 +196,6 @@ def _no_fire_margin(
                 return None, f"igniter {kinds[name]!r} has no no-fire current"
             if limit == 0.0:
                 return None, f"igniter {kinds[name]!r} may function at the hottest ambient without any current"
-            assert current.low is not None and current.high is not None
-            largest = max(abs(current.low), abs(current.high))
-            margin = min(margin, limit / largest if largest > 0 else math.inf)
+            assert current.largest is not None
+            margin = min(margin, limit / current.largest if current.largest > 0 else math.inf)
     return (margin, None) if math.isfinite(margin) else (None, "no current flows")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,11 +13,9 @@ from ignition.network.solution import solve
 from ignition.network.template import adc_pin
 from ignition.network.worst_case import Extreme
 from ignition.toleranced import Toleranced
+from ignition.typing import Ratio
 
-__all__ = ["Terms", "error_terms"]
-
-Terms = tuple[tuple[str, float], ...]
-"""Pairs of an error term and its half width [LSB]."""
+__all__ = ["ErrorTerm", "error_terms", "ranked"]
 
 _BATTERY = "battery range"
 _OTHERS = "other loads and channels on the battery"
@@ -26,6 +25,14 @@ _DRIFT = "divider temperature coefficient"
 _LEAKAGE = "converter leakage times source resistance"
 _OFF = "MOSFET leakage"
 _CLAMP = "clamp of the pin"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorTerm:
+    """Half width [LSB] that one source of error alone gives to a reading."""
+
+    term: str
+    half_width: Ratio
 
 
 def _group(name: str, channel: ChannelModel) -> str:
@@ -50,7 +57,7 @@ def error_terms(
     pin: Extreme,
     reference: Toleranced,
     left: float,
-) -> Terms:
+) -> tuple[ErrorTerm, ...]:
     """Return the half width that each error source alone gives to a reading.
 
     Each group of values goes to the two corners of the whole band while all others stay nominal: the terms rank the
@@ -65,7 +72,7 @@ def error_terms(
 
     Returns
     -------
-    Term and half width [LSB], largest first
+    The largest first
     """
     cases = _cases(channel, network, box, pin)
     scale = 2.0**circuit.controller.adc.bits
@@ -86,7 +93,17 @@ def error_terms(
     terms[f"sample capacitor: {shared}"] = scale * left / 2.0
     terms["total error of the converter"] = circuit.controller.adc.total_error
     terms["quantisation"] = 0.5
-    return tuple(sorted(terms.items(), key=lambda item: -item[1]))
+    return ranked(terms)
+
+
+def ranked(terms: Mapping[str, float]) -> tuple[ErrorTerm, ...]:
+    """Sort error terms [LSB], the largest first.
+
+    Parameters
+    ----------
+    terms : Half width of each term [LSB]
+    """
+    return tuple(ErrorTerm(term=t, half_width=w) for t, w in sorted(terms.items(), key=lambda item: -item[1]))
 
 
 def _cases(

@@ -6,8 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Annotated
 
 from ignition.analyses.continuity.continuity import ChannelContinuity, Continuity
+from ignition.analyses.continuity.macro_names import macro_prefixes
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.continuity.second_pulse import on_resistance
 from ignition.analyses.continuity.thresholds import Group, Threshold, groups_of
@@ -18,6 +20,7 @@ from ignition.network.template import State, build_network
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.sense import charge_sharing_error, filter_time_constant, settling_time
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, INLINE, Key, Missing, Ratio, Seconds
 
 __all__ = ["Boundary", "ChannelFirmware", "Firmware", "NoThreshold", "RatioBoundary", "Waits", "firmware", "waits"]
 
@@ -31,12 +34,12 @@ class RatioBoundary:
 
     Attributes
     ----------
-    threshold, below_highest, above_lowest : Ratios [1]; between the last two lies the dead band
+    below_highest, above_lowest : Between them lies the dead band
     """
 
-    threshold: float
-    below_highest: float
-    above_lowest: float
+    threshold: Ratio
+    below_highest: Ratio
+    above_lowest: Ratio
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +61,9 @@ class Boundary:
     code: int
     below_highest: int
     above_lowest: int
-    ratio: RatioBoundary | None
+    ratio: Annotated[RatioBoundary | None, Key("ratio_to_bus")]
     ratio_reason: str | None
-    samples: int | None
+    samples: Annotated[int | None, Missing(field="samples_reason")]
     samples_reason: str | None
 
 
@@ -78,21 +81,19 @@ class Waits:
 
     Attributes
     ----------
-    time_constant : Slowest time constant of the filter while the line holds the drain [s]
-    five : Five of them [s]
-    left_after_five : What is still missing then [LSB]
-    exact : Wait after arming until half an LSB is missing, worst case [s]
-    after_opening : Wait after the line opens or the arm switch opens until half an LSB is left, worst case [s]
+    time_constant : Slowest time constant of the filter while the line holds the drain
+    left_after_five : What is still missing after five of them [LSB]
+    exact : Wait after arming until half an LSB is missing, worst case
+    after_opening : Wait after the line opens or the arm switch opens until half an LSB is left, worst case
     between_samples : Least time between two samples so that the charge taken by the first is restored to half an LSB
-        [s]
     """
 
-    time_constant: float
-    five: float
-    left_after_five: float
-    exact: float
-    after_opening: float
-    between_samples: float
+    time_constant: Seconds
+    five: Annotated[Seconds, Key("settle_five_time_constants")]
+    left_after_five: Annotated[Ratio, Key("missing_after_five_time_constants")]
+    exact: Annotated[Seconds, Key("settle_after_arming")]
+    after_opening: Annotated[Seconds, Key("settle_after_opening")]
+    between_samples: Seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,22 +102,24 @@ class ChannelFirmware:
 
     Attributes
     ----------
+    prefix : Beginning of the channel's macro names
     groups : States that read alike, in rising order of code
     boundaries : Borders between neighbouring groups
     pairs : Threshold of every pair that can be told apart
-    longest_test_pulse : Longest MOSFET pulse that heats no igniter beyond a hundredth of its way to function [s]
-    firing_pulse : Firing pulse of the file [s]
+    longest_test_pulse : Longest MOSFET pulse that heats no igniter beyond a hundredth of its way to function
+    firing_pulse : Firing pulse of the file
     """
 
     channel: str
+    prefix: str
     groups: tuple[Group, ...]
     boundaries: tuple[Boundary, ...]
-    pairs: tuple[Threshold, ...]
-    missing: tuple[NoThreshold, ...]
-    waits: Waits
-    longest_test_pulse: float | None
-    pulse_reason: str | None
-    firing_pulse: float
+    pairs: Annotated[tuple[Threshold, ...], Key("thresholds")]
+    missing: Annotated[tuple[NoThreshold, ...], Key("no_threshold")]
+    waits: Annotated[Waits, INLINE]
+    longest_test_pulse: Annotated[Seconds | None, Missing(field="pulse_reason")]
+    pulse_reason: Annotated[str | None, HIDDEN]
+    firing_pulse: Seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,8 +135,8 @@ class Firmware:
     title: str
     circuit: str
     digest: str
-    bits: int
-    noise: float
+    bits: Annotated[int, Key("adc_bits")]
+    noise: Ratio
     channels: tuple[ChannelFirmware, ...]
     assumptions: tuple[str, ...]
 
@@ -145,23 +148,25 @@ def firmware(circuit: Circuit, result: Continuity) -> Firmware:
     -------
     Codes, dead bands, ratios, waits; nothing for pairs whose bands overlap
     """
+    prefixes = macro_prefixes(analysed.channel for analysed in result.channels)
     return Firmware(
         title=circuit.title,
         circuit=circuit.name,
         digest=circuit.digest,
         bits=circuit.controller.adc.bits,
         noise=circuit.controller.adc.noise,
-        channels=tuple(_channel(circuit, analysed) for analysed in result.channels),
+        channels=tuple(_channel(circuit, analysed, prefixes[analysed.channel]) for analysed in result.channels),
         assumptions=tuple(sorted({a.key for a in circuit.assumptions})),
     )
 
 
-def _channel(circuit: Circuit, analysed: ChannelContinuity) -> ChannelFirmware:
+def _channel(circuit: Circuit, analysed: ChannelContinuity, prefix: str) -> ChannelFirmware:
     channel = circuit.channel(analysed.channel)
     groups = groups_of(analysed.readings)
     pulse, reason = _longest_test_pulse(circuit, channel)
     return ChannelFirmware(
         channel=channel.name,
+        prefix=prefix,
         groups=groups,
         boundaries=tuple(_boundary(circuit, analysed, one, two) for one, two in pairwise(groups)),
         pairs=analysed.thresholds,
@@ -194,20 +199,20 @@ def _missing(analysed: ChannelContinuity) -> tuple[NoThreshold, ...]:
 
 
 def _boundary(circuit: Circuit, analysed: ChannelContinuity, below: Group, above: Group) -> Boundary:
-    code = below.highest + 1 + (above.lowest - below.highest - 1) // 2
+    code = below.highest_code + 1 + (above.lowest_code - below.highest_code - 1) // 2
     ratio, ratio_reason = _ratio(analysed.second, below, above)
     noise = circuit.controller.adc.noise
     samples: int | None = None
     reason: str | None = "no converter noise is given (controller.adc.noise)"
     if noise > 0.0:
-        room = min(code - 0.5 - below.highest, above.lowest - code + 0.5)
+        room = min(code - 0.5 - below.highest_code, above.lowest_code - code + 0.5)
         samples, reason = max(1, math.ceil((MISREAD * noise / room) ** 2)), None
     return Boundary(
         below=below.states,
         above=above.states,
         code=code,
-        below_highest=below.highest,
-        above_lowest=above.lowest,
+        below_highest=below.highest_code,
+        above_lowest=above.lowest_code,
         ratio=ratio,
         ratio_reason=ratio_reason,
         samples=samples,

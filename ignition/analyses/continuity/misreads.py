@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -17,9 +18,17 @@ from ignition.network.solution import solve
 from ignition.network.template import adc_pin, build_network
 from ignition.network.worst_case import draw
 from ignition.toleranced import Toleranced
-from ignition.typing import FloatArray
+from ignition.typing import BARE, BoolArray, FloatArray, Ratio
 
-__all__ = ["Misclassification", "misclassification", "sample_codes"]
+__all__ = ["Misclassification", "Misread", "misclassification", "sample_codes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misread:
+    """Readings of one state that are taken for the other, and the upper bound of their probability."""
+
+    errors: int
+    probability_at_most: Ratio
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +40,7 @@ class Misclassification:
     code : Threshold [LSB]
     guaranteed : True where the worst-case bands leave a threshold; False where the one that errs least among other
         samples was taken
-    confidence : Of the bounds [1]
-    below_bound, above_bound : Upper bounds of the two probabilities [1]
+    confidence : Of the bounds
     """
 
     channel: str
@@ -41,11 +49,9 @@ class Misclassification:
     code: int
     guaranteed: bool
     trials: int
-    below_read_as_above: int
-    above_read_as_below: int
-    confidence: float
-    below_bound: float
-    above_bound: float
+    confidence: Annotated[Ratio, BARE]
+    below_read_as_above: Misread
+    above_read_as_below: Misread
 
 
 def sample_codes(
@@ -151,8 +157,11 @@ def _pair(
         below, above, code = given.below, given.above, given.code
     else:
         code = _best(drawn[below][:size], drawn[above][:size])
-    up = int(np.sum(drawn[below][size:] >= code))
-    down = int(np.sum(drawn[above][size:] < code))
+
+    def misread(wrong: BoolArray) -> Misread:
+        errors = int(np.sum(wrong))
+        return Misread(errors=errors, probability_at_most=clopper_pearson(errors, size, confidence, "less").high)
+
     return Misclassification(
         channel=analysed.channel,
         below=below,
@@ -160,11 +169,9 @@ def _pair(
         code=code,
         guaranteed=given is not None,
         trials=size,
-        below_read_as_above=up,
-        above_read_as_below=down,
         confidence=confidence,
-        below_bound=clopper_pearson(up, size, confidence, "less").high,
-        above_bound=clopper_pearson(down, size, confidence, "less").high,
+        below_read_as_above=misread(drawn[below][size:] >= code),
+        above_read_as_below=misread(drawn[above][size:] < code),
     )
 
 

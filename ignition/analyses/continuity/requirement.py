@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.continuity.bands import reference_voltage
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.typing import Amps, Missing, Ohms, Ratio
 
 __all__ = ["Requirement", "TARGETS", "line_resistance", "requirements"]
 
@@ -22,25 +24,25 @@ class Requirement:
     Attributes
     ----------
     possible : Whether it can be done within the monitor-current limit
-    lower_highest, upper_lowest : Highest line resistance of the state of less resistance and lowest of the other [ohm]
-    total_resistance : Largest resistance of divider or test resistor that would do [ohm]
-    current : Test current at the strongest battery, or for the amplifier the one used [A]
-    gain : Least voltage gain before the converter at that current [1]
-    unit_gain_current : Least test current without an amplifier [A]
-    current_limit : Largest monitor current through one igniter [A]
+    lower_highest, upper_lowest : Highest line resistance of the state of less resistance and lowest of the other
+    total_resistance : Largest resistance of divider or test resistor that would do
+    current : Test current at the strongest battery, or for the amplifier the one used
+    gain : Least voltage gain before the converter at that current
+    unit_gain_current : Least test current without an amplifier
+    current_limit : Largest monitor current through one igniter
     says : The answer in words, with the number that forbids it where one does
     """
 
     target: str
     means: str
     possible: bool
-    lower_highest: float
-    upper_lowest: float
-    total_resistance: float | None
-    current: float | None
-    gain: float | None
-    unit_gain_current: float | None
-    current_limit: float | None
+    lower_highest: Ohms
+    upper_lowest: Ohms
+    total_resistance: Annotated[Ohms | None, Missing(field="says")]
+    current: Annotated[Amps | None, Missing(field="says")]
+    gain: Annotated[Ratio | None, Missing(field="says")]
+    unit_gain_current: Annotated[Amps | None, Missing(field="says")]
+    current_limit: Annotated[Amps | None, Missing(field="limit_basis")]
     limit_basis: str
     says: str
 

@@ -15,7 +15,6 @@ from ignition.analyses.continuity.ratio import ratio_extremes
 from ignition.analyses.continuity.second_currents import Condition, driven_currents
 from ignition.analyses.continuity.second_parts import (
     SecondMeasurement,
-    as_code,
     hulls,
     missing_charge,
     second_box,
@@ -74,12 +73,10 @@ def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[S
             network = with_bus(build_network(circuit, state), second)
             pin = extremes(network, box, [Probe(node="bus.pin")])[0]
             if line == "not armed" and not circuit.controller.powered_before_arm_switch:
-                missing = Spread.missing("code", "the controller has no supply while the arm switch is open")
+                missing = Spread.missing("1", "the controller has no supply while the arm switch is open")
                 codes.append((line, missing, spread_of(pin, "V")))
                 continue
-            codes.append(
-                (line, as_code(code_bounds(circuit, pin.low, pin.nominal, pin.high, left)), spread_of(pin, "V"))
-            )
+            codes.append((line, code_bounds(circuit, pin.low, pin.nominal, pin.high, left), spread_of(pin, "V")))
             if line != "not armed":
                 ratios.append((line, _ratio(circuit, channel, network, box, pin, left), None))
     readings, shares = hulls(codes), hulls(ratios)
@@ -117,14 +114,14 @@ def _ratio(
     try:
         volts = ratio_extremes(network, box, adc_pin(channel), "bus.pin")
     except NetworkError as failure:
-        return Spread.missing("ratio", str(failure))
+        return Spread.missing("1", str(failure))
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
     error = adc.total_error + 0.5
     full = 2.0**adc.bits
     least = bus.low / reference.high * full
     most_pin = volts.high * bus.high * full / reference.low
     if least * (1.0 - bus_left) <= error or max(bus.high / reference.low * full, most_pin) > full - 1.0:
-        return Spread.missing("ratio", "the bus reading can be zero, or a reading at full scale")
+        return Spread.missing("1", "the bus reading can be zero, or a reading at full scale")
     left = missing_charge(
         circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
     )
@@ -133,7 +130,7 @@ def _ratio(
     ends = (least, bus.high / reference.low * full)
     low = min((share * c - error) / (c + bus_left * full + error) for c in ends)
     high = max((volts.high * c + left * full + error) / (c * (1.0 - bus_left) - error) for c in ends)
-    return Spread(low=low, nominal=volts.nominal, high=high, unit="ratio")
+    return Spread(low=low, nominal=volts.nominal, high=high, unit="1")
 
 
 def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, pull_up: bool) -> SecondMeasurement:
@@ -160,9 +157,7 @@ def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, p
         )
         for state in armed_states(circuit, channel, line):
             pin = extremes(built(replace(state, phase=phase)), box, [Probe(node=adc_pin(channel))])[0]
-            members.append(
-                (label, as_code(code_bounds(circuit, pin.low, pin.nominal, pin.high, left)), spread_of(pin, "V"))
-            )
+            members.append((label, code_bounds(circuit, pin.low, pin.nominal, pin.high, left), spread_of(pin, "V")))
     readings = hulls(members)
     driven = driven_currents(circuit, channel, list(conditions.values()))
     return SecondMeasurement(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 from ignition.analyses.continuity.second_currents import DrivenCurrents
 from ignition.analyses.continuity.thresholds import overlapping
@@ -13,11 +14,11 @@ from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.network.elements import GROUND, Element, Network
 from ignition.parts.sense import settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, Key, Missing, Seconds
 
 __all__ = [
     "SecondMeasurement",
     "SecondReading",
-    "as_code",
     "hulls",
     "missing_charge",
     "second_box",
@@ -38,7 +39,12 @@ class SecondReading:
 
     state: str
     value: Spread
-    voltage: Spread | None
+    voltage: Annotated[Spread | None, HIDDEN]
+
+    @property
+    def quantity(self) -> Annotated[str, Key("quantity")]:
+        """What is read: ``code``, or ``ratio`` of two."""
+        return "ratio" if self.voltage is None else "code"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +57,8 @@ class SecondMeasurement:
     separates : Pairs of states whose readings do not overlap
     heating : What the measurement itself does to the igniters of an intact line or one with one string open
     driven : What it drives through the igniters; None where the test cannot be made at all
-    pulse : For a pulse: its longest duration [s]
-    longest_pulse : For a pulse: longest one that stays at a hundredth of the temperature rise to function [s]
+    pulse : For a pulse: its longest duration
+    longest_pulse : For a pulse: longest one that stays at a hundredth of the temperature rise to function
     reason : Why the measurement cannot be made, or a number is missing
     """
 
@@ -60,10 +66,10 @@ class SecondMeasurement:
     when: str
     readings: tuple[SecondReading, ...]
     separates: tuple[tuple[str, str], ...]
-    heating: Heating | None
-    driven: DrivenCurrents | None = None
-    pulse: float | None = None
-    longest_pulse: float | None = None
+    heating: Annotated[Heating | None, Key("igniter")]
+    driven: Annotated[DrivenCurrents | None, HIDDEN] = None
+    pulse: Annotated[Seconds | None, HIDDEN] = None
+    longest_pulse: Annotated[Seconds | None, Missing(otherwise="not a pulse")] = None
     reason: str | None = None
     caution: str | None = None
 
@@ -75,7 +81,7 @@ def separated(readings: Sequence[SecondReading]) -> tuple[tuple[str, str], ...]:
         for two in readings[index + 1 :]:
             if one.value.low is None or two.value.low is None:
                 continue
-            if one.value.unit == "code":
+            if one.quantity == "code":
                 apart = not overlapping(one.value, two.value)
             else:
                 assert one.value.high is not None and two.value.high is not None
@@ -105,20 +111,6 @@ def hulls(members: Sequence[tuple[str, Spread, Spread | None]]) -> tuple[SecondR
             SecondReading(state=state, value=Spread.hull(values), voltage=Spread.hull(volts) if volts else None)
         )
     return tuple(result)
-
-
-def as_code(code: Spread) -> Spread:
-    """Mark a spread as a converter reading.
-
-    Parameters
-    ----------
-    code : Reading [LSB]
-
-    Returns
-    -------
-    The same, its unit named ``code``
-    """
-    return replace(code, unit="code")
 
 
 def with_bus(network: Network, second: SecondModel) -> Network:

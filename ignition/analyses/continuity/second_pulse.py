@@ -10,7 +10,6 @@ from ignition.analyses.continuity.second_currents import driven_currents
 from ignition.analyses.continuity.second_parts import (
     SecondMeasurement,
     SecondReading,
-    as_code,
     hulls,
     missing_charge,
     second_box,
@@ -178,5 +177,5 @@ def _during(
     left = missing_charge(
         circuit, upper, lower, capacitor, pin_resistor=0.0 if channel is None else channel.pin_resistor.high
     )
-    code = as_code(code_bounds(circuit, low, middle, high, left))
+    code = code_bounds(circuit, low, middle, high, left)
     return code, Spread(low=min(low, middle), nominal=middle, high=max(high, middle), unit="V")

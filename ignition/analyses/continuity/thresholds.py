@@ -43,8 +43,8 @@ class Group:
     """Line states whose bands hang together, so that no code separates one from all others."""
 
     states: tuple[str, ...]
-    lowest: int
-    highest: int
+    lowest_code: int
+    highest_code: int
 
 
 def integer_codes(code: Spread) -> tuple[int, int] | None:
@@ -133,8 +133,10 @@ def groups_of(readings: Sequence[LineReading]) -> tuple[Group, ...]:
     groups: list[Group] = []
     for state, (low, high) in sorted(ranged, key=lambda item: item[1]):
         last = groups[-1] if groups else None
-        if last is not None and low <= last.highest:
-            groups[-1] = Group(states=(*last.states, state), lowest=last.lowest, highest=max(last.highest, high))
+        if last is not None and low <= last.highest_code:
+            groups[-1] = Group(
+                states=(*last.states, state), lowest_code=last.lowest_code, highest_code=max(last.highest_code, high)
+            )
         else:
-            groups.append(Group(states=(state,), lowest=low, highest=high))
+            groups.append(Group(states=(state,), lowest_code=low, highest_code=high))
     return tuple(groups)

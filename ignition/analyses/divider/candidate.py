@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
@@ -10,12 +11,28 @@ import numpy.typing as npt
 from ignition.analyses.divider.demands import DividerDuty
 from ignition.analyses.divider.metrics import FAULTS, DividerMetrics
 from ignition.analyses.divider.trade_off import Objectives, weakest_margin
-from ignition.typing import BoolArray
+from ignition.typing import Amps, BoolArray, Coulombs, Key, Missing, Ohms, Ratio
 
-__all__ = ["BEYOND", "Candidate", "candidate", "objectives_of", "rejections"]
+__all__ = ["BEYOND", "Candidate", "FaultCurrent", "WeakestMargin", "candidate", "objectives_of", "rejections"]
 
 BEYOND = "reading beyond full scale"
 """Requirement that most pairs fail."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultCurrent:
+    """Highest igniter current under a single fault."""
+
+    fault: str
+    igniter_current: Amps
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeakestMargin:
+    """The smallest of a divider's margins: which, and the factor."""
+
+    margin: str
+    factor: Ratio
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,42 +41,41 @@ class Candidate:
 
     Attributes
     ----------
-    upper, lower, pin_resistor : Nominal resistors [ohm]; `upper` is the sum where it is split in two equal ones
+    upper, lower, pin_resistor : Nominal resistors; `upper` is the sum where it is split in two equal ones
     split : Whether the upper resistor is two in series
-    full_scale_use : Highest reading over the converter's range [1]
+    full_scale_use : Highest reading over the converter's range
     intact_low, open_high : Lowest reading intact and highest open [LSB]
-    source_resistance : Resistance that the converter sees [ohm]
+    source_resistance : Resistance that the converter sees
     adc_error : Error by leakage and sampling [LSB]
-    sense_current : Highest igniter current of the healthy line [A]
-    drain_a_month : Charge taken in a month of being armed [C]
-    false_leak : Largest leakage across open terminals that reads intact [ohm]; None where an open line already does
-    back_feed : Current into the pin of an unpowered controller [A]
-    fault_currents : Highest igniter current under each single fault [A]
-    weakest_margin : The smallest of its margins and the factor [1]
+    sense_current : Highest igniter current of the healthy line
+    drain_a_month : Charge taken in a month of being armed
+    false_leak : Largest leakage across open terminals that reads intact; None where an open line already does
+    back_feed : Current into the pin of an unpowered controller
+    reason : Why it is in the list
     """
 
-    upper: float
-    lower: float
-    pin_resistor: float
-    split: bool
-    full_scale_use: float
-    intact_low: float
-    open_high: float
-    source_resistance: float
-    adc_error: float
-    sense_current: float
-    drain_a_month: float
-    false_leak: float | None
-    back_feed: float
-    fault_currents: tuple[tuple[str, float], ...]
+    upper: Ohms
+    lower: Ohms
+    pin_resistor: Ohms
+    split: Annotated[bool, Key("upper_split_in_two")]
+    full_scale_use: Ratio
+    intact_low: Annotated[Ratio, Key("intact_lowest_code")]
+    open_high: Annotated[Ratio, Key("open_highest_code")]
+    source_resistance: Ohms
+    adc_error: Ratio
+    sense_current: Amps
+    drain_a_month: Coulombs
+    false_leak: Annotated[Ohms | None, Missing(field="", otherwise="an open line already reads intact")]
+    back_feed: Amps
+    fault_currents: tuple[FaultCurrent, ...]
     rejected_by: tuple[str, ...]
-    weakest_margin: tuple[str, float]
+    weakest_margin: WeakestMargin
     reason: str
 
     @property
-    def worst_fault(self) -> tuple[str, float]:
-        """The single fault with the highest igniter current [A]."""
-        return max(self.fault_currents, key=lambda item: item[1])
+    def worst_fault(self) -> FaultCurrent:
+        """The single fault with the highest igniter current."""
+        return max(self.fault_currents, key=lambda found: found.igniter_current)
 
     @property
     def parts(self) -> int:
@@ -137,10 +153,14 @@ def candidate(
         false_leak=leak if np.isfinite(leak) else None,
         back_feed=float(metrics.back_feed[0]),
         fault_currents=tuple(
-            (name, float(value)) for name, value in zip(FAULTS, metrics.fault_currents[:, 0], strict=True)
+            FaultCurrent(
+                fault=name.replace("upper resistor shorted", "one of two upper resistors shorted") if split else name,
+                igniter_current=float(value),
+            )
+            for name, value in zip(FAULTS, metrics.fault_currents[:, 0], strict=True)
         ),
         rejected_by=tuple(name for name, mask in rejections(duty, metrics).items() if mask[0]),
-        weakest_margin=(names[0], float(margin[0])),
+        weakest_margin=WeakestMargin(margin=names[0], factor=float(margin[0])),
         reason=reason,
     )
 

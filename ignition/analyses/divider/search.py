@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
@@ -15,9 +16,17 @@ from ignition.analyses.divider.trade_off import Objectives, non_dominated, reaso
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.parts.preferred import series_tolerance, series_values
-from ignition.typing import FloatArray
+from ignition.typing import Amps, FloatArray, Missing, Ohms, Ratio
 
-__all__ = ["DividerSearch", "divider_search"]
+__all__ = ["DividerSearch", "Rejection", "divider_search"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejection:
+    """How many candidates fail a requirement."""
+
+    requirement: str
+    count: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,9 +35,11 @@ class DividerSearch:
 
     Attributes
     ----------
-    low, high : Limits of the resistors [ohm]
-    tolerance : Relative tolerance [1]
-    wet_leak : Leakage across open terminals that should read open [ohm]
+    low, high : Limits of the resistors
+    tolerance : Relative tolerance
+    wet_leak : Leakage across open terminals that should read open
+    monitor_limit : Largest healthy and single-fault current through an igniter, and what sets it
+    clamp_limit : Largest current into the pin's clamp
     evaluated, accepted : Candidates looked at and those that meet every requirement
     rejected : How many fail each requirement; those within the converter's range are counted for the others
     pareto : Accepted candidates that no other one beats, by sense current
@@ -39,14 +50,16 @@ class DividerSearch:
     circuit: str
     channel: str
     series: str
-    low: float
-    high: float
-    tolerance: float
-    wet_leak: float
-    duty: DividerDuty
+    low: Ohms
+    high: Ohms
+    tolerance: Ratio
+    wet_leak: Ohms
+    monitor_limit: Annotated[Amps | None, Missing(field="monitor_limit_basis")]
+    monitor_limit_basis: str
+    clamp_limit: Annotated[Amps, Missing(infinite="the clamp has no limit")]
     evaluated: int
     accepted: int
-    rejected: tuple[tuple[str, int], ...]
+    rejected: tuple[Rejection, ...]
     pareto: tuple[Candidate, ...]
     recommended: Candidate | None
     present: Candidate
@@ -126,10 +139,12 @@ def divider_search(
         high=high,
         tolerance=duty.tolerance,
         wet_leak=wet_leak,
-        duty=duty,
+        monitor_limit=duty.limit,
+        monitor_limit_basis=duty.limit_basis,
+        clamp_limit=duty.clamp_limit,
         evaluated=evaluated,
         accepted=sum(len(f.kept) for f in found),
-        rejected=tuple(sorted(counts.items(), key=lambda item: -item[1])),
+        rejected=tuple(Rejection(requirement=r, count=n) for r, n in sorted(counts.items(), key=lambda item: -item[1])),
         pareto=pareto,
         recommended=recommended,
         present=present,
@@ -187,9 +202,10 @@ def _choose(duty: DividerDuty, found: list[_Found], wet_leak: float) -> tuple[tu
     # margins that agree within a fiftieth of a decade are one; then fewer parts, less current, smaller upper resistor
     rank = np.lexsort((upper, joined.sense_current, joined.parts, -np.round(50.0 * np.log10(margins))))
     best = int(rank[0])
-    name, margin = made(best, "").weakest_margin
+    weakest = made(best, "").weakest_margin
     return pareto, made(
-        best, f"its weakest margin ({name}, factor {margin:.3g}) is the largest of all accepted candidates"
+        best,
+        f"its weakest margin ({weakest.margin}, factor {weakest.factor:.3g}) is the largest of all accepted candidates",
     )
 
 
@@ -224,9 +240,8 @@ def _comparison(recommended: Candidate | None, present: Candidate, counts: dict[
     if same:
         return "the file's own divider is the recommended one"
     fails = f"fails: {'; '.join(present.rejected_by)}" if present.rejected_by else "meets every requirement"
-    name, margin = present.weakest_margin
-    other, better = recommended.weakest_margin
+    own, better = present.weakest_margin, recommended.weakest_margin
     return (
-        f"the file's own divider {fails}; its weakest margin is {name} (factor {margin:.3g}); the recommended one's is "
-        f"{other} (factor {better:.3g})"
+        f"the file's own divider {fails}; its weakest margin is {own.margin} (factor {own.factor:.3g}); the "
+        f"recommended one's is {better.margin} (factor {better.factor:.3g})"
     )

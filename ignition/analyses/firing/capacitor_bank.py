@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from ignition.parts.capacitor import (
     stored_energy,
 )
 from ignition.toleranced import Spread, Toleranced
-from ignition.typing import FloatArray
+from ignition.typing import FloatArray, Key, Missing, Seconds
 
 __all__ = ["ChannelDischarge", "Discharge", "IgniterDischarge", "discharge"]
 
@@ -42,13 +43,13 @@ class IgniterDischarge:
     ----------
     energy : Energy that the pulse would put into a bridge that does not open [J]
     peak_fraction : Highest thermal fraction that the pulse would reach [1]; 1 or more: it functions
-    function_time : Nominal, from the driven pin [s]; None where it does not function
+    function_time : Nominal, from the driven pin; None where it does not function
     """
 
     igniter: str
     energy: Spread
-    peak_fraction: Spread
-    function_time: float | None
+    peak_fraction: Annotated[Spread, Key("peak_thermal_fraction")]
+    function_time: Annotated[Seconds | None, Missing(otherwise="does not function")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +63,7 @@ class ChannelDischarge:
     """
 
     channel: str
-    voltage: Spread
+    voltage: Annotated[Spread, Key("bank_voltage")]
     droop: Spread
     igniters: tuple[IgniterDischarge, ...]
 
@@ -79,9 +80,9 @@ class Discharge:
     """
 
     circuit: str
-    stored: Spread
+    stored: Annotated[Spread, Key("stored_energy")]
     channels: tuple[ChannelDischarge, ...]
-    recharge: Spread
+    recharge: Annotated[Spread, Key("recharge_time")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

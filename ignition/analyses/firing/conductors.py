@@ -12,6 +12,7 @@ from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.conductor import adiabatic_temperature
 from ignition.toleranced import Toleranced
+from ignition.typing import Celsius, SquareTime
 
 __all__ = ["ConductorHeating", "channel_conductors", "feed_conductors"]
 
@@ -26,14 +27,14 @@ class ConductorHeating:
     Attributes
     ----------
     name : ``CHANNEL.lead``, ``CHANNEL.branch N`` or ``feed.NAME``
-    square_time : Highest current squared times time, of all its pulses together [A^2 s]
-    temperature : Highest, from the hottest ambient, at the thin end of its cross-section [degC]; None where it melts or
+    square_time : Highest current squared times time, of all its pulses together
+    temperature : Highest, from the hottest ambient, at the thin end of its cross-section; None where it melts or
         is not known
     """
 
     name: str
-    square_time: float
-    temperature: float | None
+    square_time: SquareTime
+    temperature: Celsius | None
     melts: bool
     reason: str | None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
@@ -23,8 +24,11 @@ from ignition.findings.finding import Reason
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, Celsius, Key, Missing, Ratio, Seconds
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
+
+_NO_LEAD = "the lead's cross-section or current is not known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +39,7 @@ class IgniterFiring:
     ----------
     igniter : Name, for example ``boost.igniter 1.1``
     current : Current when its channel starts to conduct, all its neighbours unfired [A]
-    all_fire_margin : Lowest current over the all-fire current at the coldest ambient [1]
+    all_fire_margin : Lowest current over the all-fire current at the coldest ambient
     function_time : From the driven pin to function [s]
     functions : ``always``, ``sometimes`` or ``never``, over all tolerances and the igniters' scatter between no-fire
         and all-fire; ``always`` only with an all-fire statement of the reliability and confidence that are required
@@ -46,17 +50,17 @@ class IgniterFiring:
     """
 
     igniter: str
-    kind: str
+    kind: Annotated[str, Key("type")]
     string: int
     position: int
     current: Spread
-    all_fire_margin: float | None
+    all_fire_margin: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
     function_time: Spread
     functions: str
     thermal_fraction: Spread
     reason: str | None
-    cause: Reason
-    keys: tuple[str, ...]
+    cause: Annotated[Reason, HIDDEN]
+    keys: Annotated[tuple[str, ...], HIDDEN]
     corner: Corner
 
 
@@ -71,7 +75,7 @@ class ChannelFiring:
         sheet row
     current : Channel current at the start of the pulse [A]
     mosfet_junction : Junction temperature at the end of the current [degC]
-    conducted_before : Longest time for which earlier channels may have drawn firing current when this one starts [s]
+    conducted_before : Longest time for which earlier channels may have drawn firing current when this one starts
     conductors : The lead, then the branches, at the end of the pulse
     """
 
@@ -81,12 +85,18 @@ class ChannelFiring:
     on_resistance: Spread
     current: Spread
     mosfet_junction: Spread
-    conducted_before: float
+    conducted_before: Annotated[Seconds, HIDDEN]
     conductors: tuple[ConductorHeating, ...]
 
     @property
-    def lead_temperature(self) -> float | None:
-        """Highest temperature of the lead [degC]; infinite where it melts, None where its size is not given."""
+    def lead_temperature(
+        self,
+    ) -> Annotated[
+        Celsius | None,
+        Key("lead_temperature"),
+        Missing(otherwise=_NO_LEAD, infinite="the lead melts in the pulse"),
+    ]:
+        """Highest temperature of the lead; infinite where it melts, None where its size is not given."""
         lead = self.conductors[0]
         return math.inf if lead.melts else lead.temperature
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.circuit.model import Circuit, FeedModel
 from ignition.findings.finding import Reason
 from ignition.parts.protection import melting_time
+from ignition.typing import Amps, Missing, Seconds
 from ignition.units import engineering
 
 __all__ = ["BATTERY_PROTECTION", "Cut", "ProtectivePart", "protective_parts"]
@@ -32,18 +34,18 @@ class ProtectivePart:
     Attributes
     ----------
     kind : ``fuse``, ``resettable fuse`` or ``battery protection``
-    highest_current : Highest current through it [A]
-    carried_current : What it carries for good at the hottest ambient [A]; None where that is not given
-    opens_after : Earliest time of firing current at which it may open [s]; infinite where it carries the highest
+    highest_current : Highest current through it
+    carried_current : What it carries for good at the hottest ambient; None where that is not given
+    opens_after : Earliest time of firing current at which it may open; infinite where it carries the highest
         current for good, None where it may open at a time that is not known
     missing : Keys to give for the time to be known
     """
 
     name: str
     kind: str
-    highest_current: float
-    carried_current: float | None
-    opens_after: float | None
+    highest_current: Amps
+    carried_current: Annotated[Amps | None, Missing(otherwise="not given")]
+    opens_after: Annotated[Seconds | None, Missing(infinite="it carries the highest current for good")]
     missing: tuple[str, ...] = ()
     reason: str | None = None
 

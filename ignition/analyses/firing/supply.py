@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
 from ignition.analyses.firing.protective import BATTERY_PROTECTION, Cut, ProtectivePart, protective_parts
@@ -14,8 +15,13 @@ from ignition.findings.finding import Reason
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.controller import hold_up_time
 from ignition.toleranced import Spread, Toleranced
+from ignition.typing import HIDDEN, Amps, Key, Missing, Seconds, Volts
 
 __all__ = ["SupplyUnderFire", "supply_under_fire"]
+
+_HOLDS = "the supply stays above brown-out, or the level is not given"
+_NO_FUSE = "no fuse opens at this current, or its data are not given"
+_NO_TRIP = "no protection circuit trips, or none is given"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,31 +32,31 @@ class SupplyUnderFire:
     ----------
     battery_voltage, controller_supply : Lowest voltage of each group of channels that fire together; bounds over all
         groups [V]
-    brown_out : Highest brown-out level [V]; None where it is not given
-    hold_up : Time that the hold-up capacitor keeps the controller above brown-out [s]; infinite where the supply holds
-    highest_current : Highest battery current, other loads and spent bridges included [A]
+    brown_out : Highest brown-out level; None where it is not given
+    hold_up : Time that the hold-up capacitor keeps the controller above brown-out; infinite where the supply holds
+    highest_current : Highest battery current, other loads and spent bridges included
     feed_square_time : Highest feed current squared times time, of all pulses together [A^2 s]
     parts : Fuses in the order of the feed, then the battery's protection circuit
     """
 
-    battery_voltage: Spread
-    controller_supply: Spread
-    brown_out: float | None
-    hold_up: float
-    highest_current: float
-    feed_square_time: float
+    battery_voltage: Annotated[Spread, HIDDEN]
+    controller_supply: Annotated[Spread, HIDDEN]
+    brown_out: Annotated[Volts | None, Missing(otherwise="not given")]
+    hold_up: Annotated[Seconds, Key("time_to_brown_out"), Missing(infinite=_HOLDS)]
+    highest_current: Annotated[Amps, Key("highest_battery_current")]
+    feed_square_time: Annotated[float, HIDDEN]
     parts: tuple[ProtectivePart, ...]
 
     @property
-    def fuse_time(self) -> float:
-        """Earliest time at which a fuse may open [s]; infinite where none does, or when is not known."""
+    def fuse_time(self) -> Annotated[Seconds, Key("fuse_opens"), Missing(infinite=_NO_FUSE)]:
+        """Earliest time at which a fuse may open; infinite where none does, or when is not known."""
         return min(
             (p.opens_after for p in self.parts if p.kind != BATTERY_PROTECTION and p.opens_after), default=math.inf
         )
 
     @property
-    def protection_time(self) -> float:
-        """Earliest time at which the battery's protection circuit may trip [s]; infinite where it does not."""
+    def protection_time(self) -> Annotated[Seconds, Key("protection_trips"), Missing(infinite=_NO_TRIP)]:
+        """Earliest time at which the battery's protection circuit may trip; infinite where it does not."""
         times = [p.opens_after for p in self.parts if p.kind == BATTERY_PROTECTION]
         return min((time for time in times if time is not None), default=math.inf)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from ignition.network.template import parameter_box
 from ignition.parts.controller import floating_gate_voltage, gate_voltage, regulated_supply
 from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshold_current, threshold_at
 from ignition.toleranced import Toleranced, vertices
-from ignition.typing import FloatArray
+from ignition.typing import HIDDEN, FloatArray, Volts
 
 __all__ = [
     "ControllerState",
@@ -53,15 +53,15 @@ class GateState:
     Attributes
     ----------
     gate_voltage : Gate to source [V]
-    lowest_threshold : Lowest threshold at the hottest ambient, which may lie below zero [V]
+    lowest_threshold : Lowest threshold at the hottest ambient, which may lie below zero
     off_current : Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A]
     """
 
-    channel: str
-    phase: str
-    controller: ControllerState
+    channel: Annotated[str, HIDDEN]
+    phase: Annotated[str, HIDDEN]
+    controller: Annotated[ControllerState, HIDDEN]
     gate_voltage: Toleranced
-    lowest_threshold: float
+    lowest_threshold: Volts
     off_current: Toleranced
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.network.template import igniter_names
 from ignition.parts.igniter import steady_thermal_fraction, thermal_fraction
+from ignition.typing import HIDDEN, Amps, Joules, Missing, Ratio
 
 __all__ = ["FAR_BELOW", "Heating", "current_limit", "heating", "highest_fraction", "longest_pulse"]
 
@@ -21,17 +23,17 @@ class Heating:
 
     Attributes
     ----------
-    current : Highest igniter current [A]
-    energy : Highest energy into one bridge [J]; None for a steady current
-    thermal_fraction : Highest share of the temperature rise to function [1]
-    no_fire_margin : Lowest no-fire current over highest igniter current [1]
+    current : Highest igniter current
+    energy : Highest energy into one bridge; None for a steady current
+    thermal_fraction : Highest share of the temperature rise to function
+    no_fire_margin : Lowest no-fire current over highest igniter current
     """
 
-    current: float
-    energy: float | None
-    thermal_fraction: float | None
-    no_fire_margin: float | None
-    reason: str | None
+    current: Amps
+    energy: Annotated[Joules | None, Missing(field="", otherwise="the current stays on")]
+    thermal_fraction: Ratio | None
+    no_fire_margin: Ratio | None
+    reason: Annotated[str | None, HIDDEN]
 
 
 def _kinds(channel: ChannelModel) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 from ignition.analyses.no_fire.gate import ControllerState, GateState, controller_states, gate_in_phase, phase_box
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
@@ -13,6 +14,7 @@ from ignition.network.template import State, build_network, connected_igniters, 
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.igniter import steady_thermal_fraction
 from ignition.toleranced import Toleranced
+from ignition.typing import HIDDEN, INLINE, Amps, Decibels, Key, Missing, Ratio
 
 __all__ = [
     "STEADY_PHASES",
@@ -28,23 +30,20 @@ __all__ = [
 
 STEADY_PHASES = ("disarmed", "reset", "armed")
 
+_FUNCTIONS = "the igniter may function at the hottest ambient without any current"
+
 _INSULATION = 1e12
 """Resistance of another channel's line that is open [ohm]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Uncommanded:
-    """Highest current that flows somewhere while nobody commands, with the state and the corner where it does.
+    """Highest current, in either direction, that flows somewhere while nobody commands, and where it does so."""
 
-    Attributes
-    ----------
-    current : Either direction [A]
-    """
-
-    current: float
+    current: Amps
     line_state: str
     controller: ControllerState
-    corner: Corner
+    corner: Annotated[Corner, HIDDEN]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,31 +52,47 @@ class IgniterNoFire:
 
     Attributes
     ----------
-    limit : Lowest no-fire threshold [A]; None where it is not given
+    limit : Lowest no-fire threshold; None where it is not given
+    growth : Least relative growth of the bridge resistance up to function
     """
 
     igniter: str
-    kind: str
-    worst: Uncommanded
-    limit: float | None
-    growth: float
+    kind: Annotated[str, HIDDEN]
+    worst: Annotated[Uncommanded, HIDDEN]
+    limit: Annotated[Amps | None, Key("no_fire")]
+    growth: Annotated[Ratio, HIDDEN]
 
     @property
-    def ratio(self) -> float | None:
-        """Limit over current [1]; None where one is missing or no current flows."""
-        return None if self.limit is None or self.worst.current == 0.0 else self.limit / self.worst.current
+    def line_state(self) -> Annotated[str, Key("line_state")]:
+        """Line state in which the current is highest."""
+        return self.worst.line_state
 
     @property
-    def decibel(self) -> float | None:
-        """The same [dB]."""
+    def controller(self) -> Annotated[str, Key("controller")]:
+        """Whether the controller is alive or dead then."""
+        return self.worst.controller
+
+    @property
+    def current(self) -> Annotated[Amps, Key("igniter_current")]:
+        """Highest current, in either direction."""
+        return self.worst.current
+
+    @property
+    def ratio(self) -> Annotated[Ratio | None, Key("margin")]:
+        """Limit over current; None where one is missing or no current flows."""
+        return None if self.limit is None or self.current == 0.0 else self.limit / self.current
+
+    @property
+    def decibel(self) -> Annotated[Decibels | None, Key("margin_db"), Missing(otherwise=_FUNCTIONS)]:
+        """The same as a level."""
         return None if not self.ratio else 20.0 * math.log10(self.ratio)
 
     @property
-    def thermal_fraction(self) -> float | None:
-        """Share of the function temperature's rise that the current holds for ever [1]."""
+    def thermal_fraction(self) -> Annotated[Ratio | None, Key("thermal_fraction"), Missing(otherwise=_FUNCTIONS)]:
+        """Share of the function temperature's rise that the current holds for ever."""
         if self.limit is None:
             return None
-        share = float(steady_thermal_fraction(self.worst.current, max(self.limit, 0.0), self.growth))
+        share = float(steady_thermal_fraction(self.current, max(self.limit, 0.0), self.growth))
         return share if math.isfinite(share) else None
 
     @property
@@ -85,7 +100,7 @@ class IgniterNoFire:
         """Why the margin is missing."""
         if self.limit is None:
             return f"igniter {self.kind!r} has no no-fire current"
-        return "no current flows" if self.worst.current == 0.0 else None
+        return "no current flows" if self.current == 0.0 else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,20 +112,19 @@ class PhaseNoFire:
     line: Uncommanded
     into_short: Uncommanded
     clamp: Uncommanded
-    gates: tuple[GateState, ...]
+    gates: Annotated[tuple[GateState, ...], HIDDEN]
 
     @property
-    def least(self) -> IgniterNoFire:
+    def least(self) -> Annotated[IgniterNoFire, Key("least"), INLINE]:
         """The igniter of least margin; one whose limit is not known comes first."""
 
         def closeness(one: IgniterNoFire) -> tuple[float, float]:
-            share = one.worst.current / one.limit if one.limit else math.inf
-            return share, one.worst.current
+            return one.current / one.limit if one.limit else math.inf, one.current
 
         return max(self.igniters, key=closeness)
 
     @property
-    def gate(self) -> GateState:
+    def gate(self) -> Annotated[GateState, Key("gate"), INLINE]:
         """The gate nearest to conduction, controller alive or dead."""
         return max(self.gates, key=lambda gate: gate.gate_voltage.high)
 
@@ -123,8 +137,8 @@ class ChannelNoFire:
     phases: tuple[PhaseNoFire, ...]
 
     @property
-    def current_into_short(self) -> float:
-        """Highest current that the line drives into a short in place of the igniters [A]."""
+    def current_into_short(self) -> Annotated[Amps, Key("current_into_short")]:
+        """Highest current that the line drives into a short in place of the igniters."""
         return max(phase.into_short.current for phase in self.phases)
 
 

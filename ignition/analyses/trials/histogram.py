@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
 
 from ignition.errors import InputError
-from ignition.typing import FloatArray
+from ignition.typing import INLINE, FloatArray
 
-__all__ = ["Counts", "Tally"]
+__all__ = ["Counts", "Histogram", "Quantiles", "Tally"]
 
 Counts = npt.NDArray[np.int64]
 
@@ -18,6 +20,32 @@ Counts = npt.NDArray[np.int64]
 _SHIFT = np.int64(52 - 9)
 _FIRST = int(np.array(2.0**-30).view(np.int64) >> _SHIFT)
 _BINS = 512 * 50
+
+_SHARES = (0.01, 0.05, 0.5, 0.95, 0.99)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantiles:
+    """Extremes and quantiles of a tally [`unit`], by name; each None where nothing was counted."""
+
+    number: int
+    unit: str
+    values: Annotated[Mapping[str, float | None], INLINE]
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Histogram:
+    """Counts between edges [`unit`]; both empty where nothing was counted.
+
+    Attributes
+    ----------
+    edges : One more than there are counts [`unit`]
+    """
+
+    edges: tuple[float, ...]
+    counts: tuple[int, ...]
+    unit: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,6 +122,16 @@ class Tally:
         place = (share * total - before) / float(self.counts[index])
         low, high = _edge(index), _edge(index + 1)
         return float(min(max(low + place * (high - low), self.least), self.most))
+
+    def quantiles(self, unit: str, missing: str) -> Quantiles:
+        """Extremes and usual quantiles, for a table [`unit`]."""
+        shares = {"least": 0.0} | {f"q{share:g}": share for share in _SHARES} | {"most": 1.0}
+        return Quantiles(
+            number=self.number,
+            unit=unit,
+            values={name: self.quantile(share) for name, share in shares.items()},
+            reason=None if self.number else missing,
+        )
 
     def histogram(self, bins: int = 20) -> tuple[FloatArray, Counts]:
         """Counts in equal bins from the least to the greatest number, for a picture.

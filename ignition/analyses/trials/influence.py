@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from ignition.analyses.trials.run import Guards, TrialOutcome, guards, run_trial
 from ignition.analyses.trials.trials import generator
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
-from ignition.typing import FloatArray
+from ignition.typing import BARE, FloatArray, Key, Ratio
 
 __all__ = ["Influence", "InputInfluence", "QUANTITIES", "influence"]
 
@@ -29,13 +30,13 @@ class InputInfluence:
     Attributes
     ----------
     group : What varies, for example ``battery voltage``; igniters of one type count as one group
-    first_order : Share [1] that this group explains by itself
-    total : Share [1] that would vanish with it, its interplay with others included
+    first_order : Share that this group explains by itself
+    total : Share that would vanish with it, its interplay with others included
     """
 
-    group: str
-    first_order: float
-    total: float
+    group: Annotated[str, Key("input")]
+    first_order: Annotated[Ratio, BARE]
+    total: Annotated[Ratio, BARE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +57,7 @@ class Influence:
     samples: int
     seed: int
     reason: str | None
+    method: str = "Sobol indices"
 
 
 def influence(

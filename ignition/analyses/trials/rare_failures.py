@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from ignition.analyses.trials.trials import generator
 from ignition.binomial import Interval
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
-from ignition.typing import FloatArray
+from ignition.typing import BARE, HIDDEN, FloatArray, Key, Missing, Ratio
 
 __all__ = ["RareFailure", "rare_failure"]
 
@@ -31,24 +32,42 @@ class RareFailure:
 
     Attributes
     ----------
-    probability : Mean over the runs [1]; None where the method does not apply. Never to be shown without its interval
-    runs : Estimates of the independent runs [1]; 0 where a run met no failure down to `floor`
-    floor : Probability below which a run gives up [1]
+    probability : Mean over the runs; None where the method does not apply. Never to be shown without its interval
+    runs : Estimates of the independent runs; 0 where a run met no failure down to `floor`
+    floor : Probability below which a run gives up
     samples : Samples of each level of a run [1]
     firings : Trial firings in all [1]
     """
 
     circuit: str
-    probability: float | None
-    runs: tuple[float, ...]
-    floor: float
+    probability: Annotated[float | None, HIDDEN]
+    runs: Annotated[tuple[Ratio, ...], BARE]
+    floor: Annotated[Ratio, BARE]
     samples: int
     firings: int
     seed: int
-    reason: str | None
+    reason: Annotated[str | None, HIDDEN]
+    method: str = "subset simulation"
 
     @property
-    def variation(self) -> float | None:
+    def stated(self) -> Annotated[Ratio | None, BARE, Key("probability_failure"), Missing(field="why")]:
+        """The probability [1], None also where no failure was met."""
+        return self.probability or None
+
+    @property
+    def why(self) -> Annotated[str | None, Key("reason")]:
+        """Why no probability is stated."""
+        met = None if self.probability else f"no failure was met down to a probability of {self.floor:.0e}"
+        return self.reason or met
+
+    @property
+    def interval_95(self) -> Annotated[tuple[Ratio, Ratio] | None, BARE, Key("interval_95"), Missing(field="why")]:
+        """Interval at 95 % confidence [1]."""
+        both = self.interval()
+        return None if both is None else (both.low, both.high)
+
+    @property
+    def variation(self) -> Annotated[Ratio | None, BARE, Key("coefficient_of_variation"), Missing(field="why")]:
         """Standard error of the probability over the probability itself [1], from the scatter of the runs."""
         if not self.probability:
             return None

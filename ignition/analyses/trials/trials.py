@@ -8,26 +8,31 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
 from ignition.analyses.firing.sequence import igniter_list
-from ignition.analyses.trials.histogram import Tally
+from ignition.analyses.trials.histogram import Histogram, Quantiles, Tally
 from ignition.analyses.trials.inputs import TrialPlan, trial_plan
 from ignition.analyses.trials.run import Guards, guards, run_trials
 from ignition.binomial import Interval, clopper_pearson
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
+from ignition.typing import BARE, HIDDEN, Key, Ratio
 
 __all__ = [
     "BLOCK",
     "ChannelTrials",
     "FiringTrials",
+    "IgniterShare",
     "IgniterTrials",
     "MOST_TRIALS",
+    "ProbabilityAllFire",
     "block_of_trials",
     "firing_trials",
     "generator",
+    "probability_all_fire",
 ]
 
 BLOCK = 32768
@@ -51,9 +56,14 @@ class IgniterTrials:
 
     channel: str
     igniter: str
-    kind: str
+    kind: Annotated[str, Key("type")]
     functioned: int
-    function_time: Tally
+    function_time: Annotated[Tally, HIDDEN]
+
+    @property
+    def times(self) -> Annotated[Quantiles, Key("function_time")]:
+        """Quantiles of its function times."""
+        return self.function_time.quantiles("s", "it functioned in no trial")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,7 +78,48 @@ class ChannelTrials:
 
     channel: str
     functioned: int
-    skew: Tally
+    skew: Annotated[Tally, HIDDEN]
+
+    @property
+    def skews(self) -> Annotated[Quantiles, Key("skew")]:
+        """Quantiles of its skew."""
+        return self.skew.quantiles("s", "in no trial did all of its igniters function")
+
+    @property
+    def skew_histogram(self) -> Annotated[Histogram, Key("skew_histogram")]:
+        """Its skew in twenty equal bins."""
+        edges, counts = self.skew.histogram(20) if self.skew.number else ((), ())
+        return Histogram(edges=tuple(map(float, edges)), counts=tuple(map(int, counts)), unit="s")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterShare:
+    """In how many trials one igniter functioned, as a number and in a word."""
+
+    igniter: str
+    functioned: int
+    functions_in_trials: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbabilityAllFire:
+    """Probability that all igniters function, never without its bounds.
+
+    Attributes
+    ----------
+    lower_95, interval_95 : One-sided lower bound, and both bounds, at 95 % confidence
+    reason : Why there is none
+    """
+
+    value: Annotated[Ratio | None, BARE] = None
+    lower_95: Annotated[Ratio | None, BARE] = None
+    interval_95: Annotated[tuple[Ratio, Ratio] | None, BARE] = None
+    trials: int = 0
+    failures: int = 0
+    seed: int | None = None
+    partial: bool = False
+    igniters: tuple[IgniterShare, ...] = ()
+    reason: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,8 +144,13 @@ class FiringTrials:
     failures: int
     igniters: tuple[IgniterTrials, ...]
     channels: tuple[ChannelTrials, ...]
-    lowest_voltage: Tally
+    lowest_voltage: Annotated[Tally, HIDDEN]
     reason: str | None
+
+    @property
+    def lowest_voltages(self) -> Annotated[Quantiles, Key("lowest_battery_voltage")]:
+        """Quantiles of the lowest voltage."""
+        return self.lowest_voltage.quantiles("V", self.reason or "no trials")
 
     @property
     def partial(self) -> bool:
@@ -167,6 +223,36 @@ class FiringTrials:
             ),
             lowest_voltage=self.lowest_voltage.merged(other.lowest_voltage),
         )
+
+
+def probability_all_fire(trials: FiringTrials | None) -> ProbabilityAllFire:
+    """State the probability that all igniters function, with its bounds at 95 % confidence.
+
+    Parameters
+    ----------
+    trials : Trial firings; None where none were asked for
+
+    Returns
+    -------
+    Probability [1] with its bounds, or none and the reason
+    """
+    both = None if trials is None else trials.interval()
+    if trials is None or both is None:
+        reason = "no trials were asked for: --trials N" if trials is None else trials.reason or "interrupted"
+        return ProbabilityAllFire(reason=reason)
+    return ProbabilityAllFire(
+        value=trials.probability,
+        lower_95=trials.lower(),
+        interval_95=(both.low, both.high),
+        trials=trials.trials,
+        failures=trials.failures,
+        seed=trials.seed,
+        partial=trials.partial,
+        igniters=tuple(
+            IgniterShare(igniter=i.igniter, functioned=i.functioned, functions_in_trials=trials.functions(i))
+            for i in trials.igniters
+        ),
+    )
 
 
 def generator(seed: int, block: int) -> np.random.Generator:

@@ -19,8 +19,8 @@ from ignition.circuit.few_inputs import FewInputs, circuit_from, describe
 from ignition.errors import InputError
 from ignition.parts.battery import resistance_factor
 from ignition.parts.conductor import conductor_area, copper_resistance
-from ignition.report.cluster_output import cluster_dict, cluster_text
-from ignition.report.contract import to_json
+from ignition.report.cluster_text import cluster_text
+from ignition.report.json_walk import to_json
 
 FEW = FewInputs(
     battery="lithium-polymer 2S, 1300 mAh",
@@ -208,7 +208,7 @@ def test_text_answers_first_and_fits(answered: ClusterAnswer) -> None:
 
 def test_json_holds_the_same(answered: ClusterAnswer) -> None:
     """The JSON object has the verdict, the numbers and the contract's probability, and no NaN."""
-    found: dict[str, Any] = json.loads(to_json(cluster_dict(answered)))
+    found: dict[str, Any] = json.loads(to_json(answered))
     assert found["verdict"] == answered.verdict and found["current"]["low"] == answered.current.lowest
     assert found["most"][0]["count"] == answered.most[0].count
     assert {"value", "lower_95", "trials", "seed"} <= set(found["probability_all_fire"])
@@ -218,6 +218,6 @@ def test_json_holds_the_same(answered: ClusterAnswer) -> None:
 
 def test_json_without_numbers() -> None:
     """Unknown numbers are null with a reason."""
-    found = json.loads(to_json(cluster_dict(cluster(replace(FEW, igniter="1 ohm"), 1, trials=0))))
+    found = json.loads(to_json(cluster(replace(FEW, igniter="1 ohm"), 1, trials=0)))
     assert found["all_fire_margin"]["value"] is None and found["all_fire_margin"]["reason"]
     assert found["most"][0]["count"] is None and found["most"][0]["reason"]

@@ -52,7 +52,7 @@ def test_bench_known_numbers() -> None:
 def test_error_terms_by_hand() -> None:
     """Each term alone: battery range, divider tolerance, reference, leakage, total error, quantisation."""
     circuit = bench(total_error="4", leakage="50 nA")
-    terms = dict(continuity(circuit).channels[0].reading("intact").band.terms)
+    terms = {t.term: t.half_width for t in continuity(circuit).channels[0].reading("intact").band.terms}
     scale = 4096.0 / 3.3
     assert terms["battery range"] == pytest.approx(scale * 0.5 * 1.4 * 33.0 / 133.0, rel=1e-4)
     share = (33.33 / (33.33 + 99.0) - 32.67 / (32.67 + 101.0)) / 2.0
@@ -67,7 +67,7 @@ def test_error_terms_by_hand() -> None:
 
 def test_error_terms_are_ordered() -> None:
     """Terms stand by size, the largest first."""
-    sizes = [size for _, size in continuity(bench(total_error="4")).channels[0].reading("intact").band.terms]
+    sizes = [t.half_width for t in continuity(bench(total_error="4")).channels[0].reading("intact").band.terms]
     assert sizes == sorted(sizes, reverse=True)
 
 
@@ -75,8 +75,8 @@ def test_temperature_coefficient_is_a_term_of_its_own() -> None:
     """A divider's drift over ambient is listed apart from its tolerance, and each is as if the other were absent."""
     sense = 'upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %", temperature_coefficient = "0.0001 / K"'
     circuit = bench(ambient="-15 degC .. 20 degC .. 65 degC", sense=sense)
-    terms = dict(continuity(circuit).channels[0].reading("intact").band.terms)
-    alone = dict(continuity(bench()).channels[0].reading("intact").band.terms)
+    terms = {t.term: t.half_width for t in continuity(circuit).channels[0].reading("intact").band.terms}
+    alone = {t.term: t.half_width for t in continuity(bench()).channels[0].reading("intact").band.terms}
     assert terms["divider tolerance"] == pytest.approx(alone["divider tolerance"], rel=1e-4)
     drift = 40 * 1e-4
     share = (33 * (1 + drift) / (33 * (1 + drift) + 100 * (1 - drift))) - (
@@ -98,7 +98,7 @@ def test_band_holds_the_settling_error() -> None:
 def test_ratiometric_reference_is_the_rail() -> None:
     """A ratiometric converter on an exact rail has no reference term."""
     reading = continuity(bench(reference="ratiometric = true")).channels[0].reading("intact")
-    assert dict(reading.band.terms)["reference"] == pytest.approx(0.0, abs=1e-9)
+    assert {t.term: t.half_width for t in reading.band.terms}["reference"] == pytest.approx(0.0, abs=1e-9)
     assert reading.band.code.nominal == pytest.approx(2340.5447, rel=1e-7)
 
 
@@ -204,7 +204,7 @@ def test_other_channels_are_intact_and_open() -> None:
     alone = continuity(bench(sense='upper = "1 kohm ± 1 %", lower = "330 ohm ± 1 %"')).channels[0].reading("intact")
     assert reading.band.code.low is not None and alone.band.code.low is not None
     assert reading.band.code.low < alone.band.code.low
-    assert dict(reading.band.terms)["other loads and channels on the battery"] > 0.0
+    assert {t.term: t.half_width for t in reading.band.terms}["other loads and channels on the battery"] > 0.0
 
 
 def test_wider_tolerance_widens_every_band() -> None:
@@ -229,7 +229,9 @@ def test_exact_divider_without_drift_has_no_such_term() -> None:
     """A circuit without temperature coefficient lists no drift."""
     circuit = bench()
     assert circuit.channels[0].divider_drift == 0.0
-    assert "divider temperature coefficient" not in dict(continuity(circuit).channels[0].readings[0].band.terms)
+    assert "divider temperature coefficient" not in {
+        t.term: t.half_width for t in continuity(circuit).channels[0].readings[0].band.terms
+    }
     assert isinstance(circuit.channels[0].upper, Toleranced)
 
 

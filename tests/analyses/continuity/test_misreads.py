@@ -57,8 +57,8 @@ def rates(circuit: Circuit) -> dict[frozenset[str], tuple[bool, float, float]]:
     return {
         frozenset((m.below, m.above)): (
             m.guaranteed,
-            m.below_read_as_above / m.trials,
-            m.above_read_as_below / m.trials,
+            m.below_read_as_above.errors / m.trials,
+            m.above_read_as_below.errors / m.trials,
         )
         for m in found
     }
@@ -99,8 +99,8 @@ def test_bounds_hold_the_shares() -> None:
     """Each bound lies above the share seen."""
     circuit = bench()
     for m in misclassification(circuit, continuity(circuit), rng=1, size=200, confidence=0.9):
-        assert m.below_bound >= m.below_read_as_above / m.trials
-        assert m.above_bound >= m.above_read_as_below / m.trials
+        for wrong in (m.below_read_as_above, m.above_read_as_below):
+            assert wrong.probability_at_most >= wrong.errors / m.trials
         assert m.confidence == 0.9
 
 

@@ -270,8 +270,8 @@ def test_recommended_has_the_largest_weakest_margin() -> None:
     """No member of the list has a larger weakest margin, but for what counts as equal."""
     search = divider_search(bench(leakage="50 nA"), series="E24")
     assert search.recommended is not None
-    best = search.recommended.weakest_margin[1]
-    assert all(c.weakest_margin[1] <= best * 10 ** (1 / 25) for c in search.pareto)
+    best = search.recommended.weakest_margin.factor
+    assert all(c.weakest_margin.factor <= best * 10 ** (1 / 25) for c in search.pareto)
 
 
 def test_every_listed_divider_has_a_reason_and_meets_the_requirements() -> None:
@@ -301,7 +301,7 @@ def test_unknown_no_fire_judges_no_current() -> None:
     """Without a no-fire current the limit is unknown, and no pair is rejected for its current."""
     lines = [line for line in text().splitlines() if not line.startswith("no_fire")]
     search = divider_search(parse_circuit("\n".join(lines), "bench.toml"), series="E24")
-    assert search.duty.limit is None and "no no-fire current" in search.duty.limit_basis
+    assert search.monitor_limit is None and "no no-fire current" in search.monitor_limit_basis
     assert not any("current above" in name for name, _ in search.rejected)
 
 

@@ -11,7 +11,9 @@ from rich.console import Console
 
 from ignition.analyses.divider.search import DividerSearch, divider_search
 from ignition.circuit.file import parse_circuit
-from ignition.report.divider_output import divider_dict, divider_plot, divider_text
+from ignition.report.divider_plot import divider_plot
+from ignition.report.divider_text import divider_text
+from ignition.report.json_walk import as_json, to_json
 from tests.analyses.sense_circuits import bench, text
 
 
@@ -30,7 +32,7 @@ def shown(search: DividerSearch) -> str:
 
 def test_json_holds_the_whole_list(search: DividerSearch) -> None:
     """All candidates of the list, each with its reason, worst faults and margins; strict JSON."""
-    value = json.loads(json.dumps(divider_dict(search), allow_nan=False))
+    value = json.loads(to_json(search))
     assert len(value["pareto"]) == len(search.pareto)
     assert all(c["reason"] for c in value["pareto"])
     assert value["recommended"]["rejected_by"] == []
@@ -41,7 +43,7 @@ def test_json_holds_the_whole_list(search: DividerSearch) -> None:
 
 def test_split_resistor_is_named(search: DividerSearch) -> None:
     """A split upper resistor's fault is that of one of two."""
-    value = divider_dict(search)
+    value = as_json(search)
     split = next(c for c in value["pareto"] if c["upper_split_in_two"])
     assert split["fault_currents"][0]["fault"] == "one of two upper resistors shorted"
 
@@ -62,14 +64,14 @@ def test_unknown_limit_is_said() -> None:
     lines = [line for line in text().splitlines() if not line.startswith("no_fire")]
     search = divider_search(parse_circuit("\n".join(lines), "bench.toml"), series="E24")
     assert "Monitor limit UNKNOWN" in shown(search)
-    limit = divider_dict(search)["monitor_limit"]
+    limit = as_json(search)["monitor_limit"]
     assert limit["value"] is None and "no no-fire current" in limit["reason"]
 
 
 def test_empty_list_is_said() -> None:
     """Where nothing passes, text and JSON say which requirement forbids it."""
     search = divider_search(bench(), series="E24", pin_resistors=[0.0], split=(False,))
-    assert divider_dict(search)["recommended"] is None
+    assert as_json(search)["recommended"] is None
     assert "No pair meets every requirement" in shown(search)
 
 

@@ -14,8 +14,8 @@ from ignition.analyses.trials.influence import influence
 from ignition.analyses.trials.rare_failures import RareFailure, rare_failure
 from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.examples import load_example
-from ignition.report import firing_output as out
-from ignition.report.contract import to_json
+from ignition.report import firing_text as out
+from ignition.report.json_walk import as_json, to_json
 from tests.analyses.firing.firing_cases import firing_circuit
 
 
@@ -30,7 +30,7 @@ def printed(show: Callable[[Console], None]) -> str:
 def test_times_and_skew() -> None:
     """Quantiles ascend, the histogram holds every trial, and the text names its limits."""
     trials = firing_trials(load_example("demo"), 3000)
-    found = json.loads(to_json(out.spread_of_times_dict(trials)))
+    found = json.loads(to_json(trials))
     times = found["igniters"][0]["function_time"]
     order = [times[k] for k in ("least", "q0.01", "q0.05", "q0.5", "q0.95", "q0.99", "most")]
     assert order == sorted(order) and times["number"] == 3000
@@ -42,7 +42,7 @@ def test_times_and_skew() -> None:
 def test_nothing_functioned() -> None:
     """Where nothing functions every quantile is null and the reason stands beside it."""
     circuit = firing_circuit(resistance="1.2235 ohm", controller='brown_out = "2.9 V"')
-    found = json.loads(to_json(out.spread_of_times_dict(firing_trials(circuit, 100))))
+    found = json.loads(to_json(firing_trials(circuit, 100)))
     time = found["igniters"][0]["function_time"]
     assert time["q0.5"] is None and time["reason"] == "it functioned in no trial"
     assert found["channels"][0]["skew_histogram"]["counts"] == []
@@ -51,7 +51,7 @@ def test_nothing_functioned() -> None:
 def test_rare_failure_is_never_without_its_interval() -> None:
     """Probability, interval and runs stand together."""
     result = rare_failure(firing_circuit(voltage="3.2 V .. 5 V", bridge="5 ohm", pulse="50 ms"), samples=1000, runs=3)
-    found = json.loads(to_json(out.rare_dict(result)))
+    found = json.loads(to_json(result))
     assert found["interval_95"][0] <= found["probability_failure"] <= found["interval_95"][1]
     text = printed(lambda console: out.rare_text(result, console))
     assert "between" in text and "95 %" in text
@@ -74,14 +74,14 @@ def test_rare_failure_without_a_number(probability: float | None, reason: str | 
         reason=reason,
     )
     assert words in printed(lambda console: out.rare_text(result, console))
-    found = out.rare_dict(result)
+    found = as_json(result)
     assert found["probability_failure"] is None and found["reason"]
 
 
 def test_influence() -> None:
     """The largest share comes first; a refusal has its reason."""
     result = influence(load_example("tether-cutter"), samples=256)
-    found = json.loads(to_json(out.influence_dict(result)))
+    found = json.loads(to_json(result))
     assert found["inputs"][0]["input"] == "threshold of cutter"
     assert "threshold of cutter" in printed(lambda console: out.influence_text(result, console))
     refused = influence(load_example("unknown-igniter"), samples=64)
@@ -94,7 +94,7 @@ def test_discharge() -> None:
         'capacitor_bank = { capacitance = "1000 uF", series_resistance = "0.2 ohm", recharge_resistance = "100 ohm" }'
     )
     result = discharge(firing_circuit([["match"], ["match"]], voltage="12 V", battery=table))
-    found = json.loads(to_json(out.discharge_dict(result)))
+    found = json.loads(to_json(result))
     assert found["stored_energy"]["nominal"] == pytest.approx(0.072)
     assert found["channels"][0]["igniters"][0]["energy"]["low"] is None
     text = printed(lambda console: out.discharge_text(result, console))

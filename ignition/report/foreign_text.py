@@ -1,0 +1,113 @@
+"""A foreign netlist's results as text; one function a question."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich.console import Console
+
+from ignition.foreign.results import ForeignResult
+from ignition.report.text import caution_text, item, number_text, say, spread_text, table
+from ignition.units import engineering
+
+__all__ = ["continuity_text", "faults_text", "foreign_text", "no_fire_text", "scope_text"]
+
+_UNKNOWN = "UNKNOWN"
+
+
+def foreign_text(result: ForeignResult, console: Console) -> None:
+    """Print the whole: continuity, no-fire margins, faults, scope."""
+    say(console, f"{result.circuit} (netlist: {result.netlist})", style="bold")
+    continuity_text(result, console)
+    no_fire_text(result, console)
+    if result.faults:
+        faults_text(result, console)
+    scope_text(result, console)
+    caution_text(console)
+
+
+def _section(console: Console, heading: str, items: Iterable[str] = ()) -> None:
+    say(console, heading)
+    for text in items:
+        item(console, text, mark="")
+
+
+def _amps(current: float | None) -> str:
+    return _UNKNOWN if current is None else engineering(current, "A")
+
+
+def continuity_text(result: ForeignResult, console: Console) -> None:
+    """Print igniter current and converter reading of each line state."""
+    for channel in result.channels:
+        console.print()
+        say(console, f"continuity of {channel.channel!r}, armed and not commanded")
+        rows = [
+            (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, "{:.1f}", why=True))
+            for r in channel.readings
+        ]
+        table(console, ("line state", "igniter current", "ADC code"), rows)
+        if channel.cannot_tell_apart:
+            pairs = "; ".join(" and ".join(pair) for pair in channel.cannot_tell_apart)
+            item(console, f"the reading cannot tell apart: {pairs}", mark="")
+        for t in channel.thresholds:
+            item(console, f"{t.below} below code {t.code}, {t.above} from it on", mark="")
+
+
+def no_fire_text(result: ForeignResult, console: Console) -> None:
+    """Print the margin to the no-fire current of each igniter in each phase."""
+    rows = []
+    for m in result.margins:
+        missing = "no current" if m.thermal_fraction == 0.0 else _UNKNOWN
+        rows.append(
+            (
+                m.phase,
+                m.igniter,
+                _amps(m.current.largest),
+                _amps(m.no_fire),
+                number_text(m.ratio, "{:.4g}", missing),
+                number_text(m.decibels, "{:.1f}", missing),
+                number_text(m.thermal_fraction, "{:.3g}", _UNKNOWN),
+            )
+        )
+    console.print()
+    say(console, "no-fire margin, line intact, nothing commanded")
+    headers = ("phase", "igniter", ">largest current", ">no-fire", ">ratio", ">dB", ">thermal fraction")
+    table(console, headers, rows)
+    for m in result.margins:
+        if m.thermal_fraction is None:
+            item(console, f"{m.phase}, {m.igniter}: UNKNOWN: {m.reason}", mark="")
+        elif m.gate_voltage.reason:
+            item(console, f"{m.phase}, {m.channel}: {m.gate_voltage.reason}", mark="")
+
+
+def faults_text(result: ForeignResult, console: Console) -> None:
+    """Print the single faults that may reach the no-fire current or are unknown, and the count of the others."""
+    named = [f for f in result.faults if f.verdict != "below no-fire"]
+    console.print()
+    say(console, "single faults, nothing commanded")
+    rows = [
+        (
+            f.phase,
+            ", ".join(f.faults),
+            f.igniter,
+            _amps(f.current),
+            f.verdict + (f": {f.reason}" if f.reason else ""),
+        )
+        for f in named
+    ]
+    if rows:
+        table(console, ("phase", "fault", "igniter", ">largest current", "class"), rows)
+    else:
+        item(console, "none reaches the no-fire current", mark="")
+    others = len(result.faults) - len(named)
+    item(console, f"{others} of {len(result.faults)} stay below the no-fire current", mark="")
+
+
+def scope_text(result: ForeignResult, console: Console) -> None:
+    """Print what is covered, what is not, the assumptions and the reader's notes."""
+    console.print()
+    _section(console, "covered faults:", result.faults_covered)
+    _section(console, "not covered:", result.not_covered)
+    _section(console, "assumptions:", (f"{a.key}: {a.value} ({a.basis})" for a in result.assumptions))
+    if result.notes:
+        _section(console, "notes on the netlist:", result.notes)
