@@ -16,6 +16,9 @@ from ignition.toleranced import Toleranced, parse_toleranced
 
 __all__ = ["complete_igniter"]
 
+_OPEN = 1e9
+"""Resistance of a bridge of which nothing is known after function, where it opens [ohm]."""
+
 _SHORT = 1e-6
 """Resistance of a bridge that is a short after function [ohm]: as good as none, yet parallel ones form no loop."""
 
@@ -271,8 +274,8 @@ def _spent(
     given: d.Igniter, key: str, ledger: Ledger
 ) -> tuple[Literal["open", "short", "resistance"], Toleranced | None]:
     if given.spent is None:
-        ledger.note(f"{key}.spent", "spent")
-        return "open", None
+        anything = Toleranced(low=_SHORT, nominal=_OPEN, high=_OPEN, unit="ohm")
+        return ledger.choose(f"{key}.spent", "spent", worst=("resistance", anything), best=("open", None))
     if given.spent == "open":
         return "open", None
     if given.spent == "short":

@@ -124,7 +124,7 @@ class Finding:
     @property
     def identity(self) -> tuple[str | None, ...]:
         """What it is about: the same in two analyses of one circuit with other values."""
-        return self.question, self.rule, self.channel, self.phase, self.igniter, self.controller
+        return self.question, self.rule, self.channel, self.phase, self.igniter
 
 
 def worst_verdict(findings: Iterable[Finding]) -> Verdict:

@@ -115,10 +115,13 @@ def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None
     if not assumptions:
         console.print("\nAssumed: nothing; every value is given.")
         return
-    console.print(f"\nAssumed, because the file does not say ({len(assumptions)})")
+    questions: dict[tuple[str, str, str], list[str]] = {}
     for a in assumptions:
         question = "can it fire by accident" if a.direction == "safe" else "will it fire"
-        item(console, f"{a.key}: {a.value} [{question}; {a.basis}]")
+        questions.setdefault((a.key, a.value, a.basis), []).append(question)
+    console.print(f"\nAssumed, because the file does not say ({len(questions)})")
+    for (key, value, basis), asked in questions.items():
+        item(console, f"{key}: {value} [{', '.join(asked)}; {basis}]")
 
 
 def caution_text(console: Console) -> None:
