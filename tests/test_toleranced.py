@@ -205,11 +205,11 @@ def test_uniform_samples_are_drawn_from_low_to_high() -> None:
 
 def test_normal_samples_by_hand() -> None:
     """A third of each side is one standard deviation; beyond three the sample is drawn again until it is inside."""
-    draws = Draws([3.0, -3.0, 1.0, -1.0, 0.5, 0.0, 3.5, -3.5], [3.2, 2.0], [3.0])
+    draws = Draws([3.0, -3.0, 1.0, -1.0, 0.5, 0.0, 3.5, -3.5], [3.2, -3.2], [3.0, 2.0])
     value = Toleranced(low=1.0, nominal=2.0, high=5.0, distribution="normal")
     samples = value.sample(draws, 8)  # type: ignore[arg-type]
     assert samples.tolist() == pytest.approx([5.0, 1.0, 3.0, 5.0 / 3.0, 2.5, 2.0, 5.0, 4.0], rel=1e-15)
-    assert draws.asked == [8, 2, 1]
+    assert draws.asked == [8, 2, 2]
 
 
 def test_exact_values_are_not_drawn() -> None:
