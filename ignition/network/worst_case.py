@@ -297,8 +297,8 @@ def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Prob
         slope = float(slopes[0, index, 0])
         value = box[name]
         down, up = slope * (value.low - value.nominal), slope * (value.high - value.nominal)
-        below += min(down, up, 0.0) ** 2
-        above += max(down, up, 0.0) ** 2
+        below += min(down, up) ** 2
+        above += max(down, up) ** 2
     return Toleranced(
         low=middle - below**0.5, nominal=middle, high=middle + above**0.5, unit="A" if probe.element else "V"
     )

@@ -12,6 +12,7 @@ __all__ = [
     "charge_sharing_error",
     "filter_time_constant",
     "full_scale",
+    "largest_settling_error",
     "settling_error",
     "settling_time",
     "tap_voltage",
@@ -201,6 +202,51 @@ def settling_error(
         np.where(pin > 0.0, pin, 1.0),
     )
     return np.asarray(np.where(alone, single, np.where(direct, shared, two_pole)))
+
+
+def largest_settling_error(
+    time: ArrayLike,
+    source_resistance: ArrayLike,
+    converter_resistance: ArrayLike,
+    sample_capacitance: ArrayLike,
+    smallest_filter: ArrayLike = 0.0,
+    largest_filter: ArrayLike = 0.0,
+) -> FloatArray:
+    """Bound the share of the step that is missing, whatever the capacitance at the pin between two limits.
+
+    A small filter falls further when it shares its charge, a large one recovers more slowly, so that neither limit need
+    be the worst: the bound falls as the smallest and recovers as the largest. What both capacitors lack is then never
+    less than with any filter between the limits.
+
+    Raises InputError if the limits do not ascend, or only the smallest is 0.
+
+    Parameters
+    ----------
+    time : Acquisition time [s], 0 or more, broadcasts
+    source_resistance : Resistance of the tap [ohm], 0 or more, broadcasts
+    converter_resistance : Resistance between pin and sample capacitor [ohm], 0 or more, broadcasts
+    sample_capacitance : Sample capacitance [F], above 0, broadcasts
+    smallest_filter, largest_filter : Limits of the capacitance at the pin [F], both 0 or both above 0, broadcast
+
+    Returns
+    -------
+    Bound of the remaining share of the step [1], 0 to 1; without a filter the share itself
+
+    Examples
+    --------
+    >>> round(float(largest_settling_error(4e-6, 40e3, 0.0, 10e-12, 20e-12, 50e-12)), 4)
+    0.0879
+    """
+    small = at_least_zero("smallest filter", smallest_filter, "F")
+    large = at_least_zero("largest filter", largest_filter, "F")
+    if ((small > large) | ((small == 0.0) & (large > 0.0))).any():
+        raise InputError(
+            f"limits of a filter must ascend and be both 0 or both above 0: received {smallest_filter!r} and "
+            f"{largest_filter!r}; write 0 and 0 where there is no filter"
+        )
+    slower = large / np.where(small > 0.0, small, 1.0) + (small == 0.0)
+    source = at_least_zero("source resistance", source_resistance, "ohm") * slower
+    return settling_error(time, source, converter_resistance, sample_capacitance, small)
 
 
 def _decay(time: FloatArray, constant: FloatArray) -> FloatArray:

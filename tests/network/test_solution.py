@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import networkx
 import numpy as np
 import pytest
 
 from ignition.errors import NetworkError
 from ignition.network import linear
-from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Kind, Network, Terms
 from ignition.network.solution import Solution, solve
 
 
@@ -181,6 +183,101 @@ def test_clamp_and_leakage_by_hand() -> None:
     network = Network(elements=(source("t"), resistor("a", "t", "x"), resistor("b", "x", GROUND), leak))
     found = solve(network, {"E": np.array([12.0, 1e-6]), "S": 0.0, "a": 1e3, "b": 1e6, "J": 1e-5}).current("j")
     assert found[0] == pytest.approx(1e-5) and 0 < found[1] < 1e-6 / 1e3 and found[1] < 1e-5 * KNEE_VOLTAGE
+
+
+def one_branch(kind: Kind, **terms: Terms) -> Network:
+    """Battery E behind S with one element from its terminal to ground."""
+    return Network(elements=(source("t"), Element(name="x", kind=kind, plus="t", minus=GROUND, **terms)))
+
+
+J, V, R = ((name, 1.0) for name in ("J", "V", "R"))
+
+
+@pytest.mark.parametrize(
+    ("network", "values", "voltage", "slopes"),
+    [
+        # V = E - S J: a sink, and a leakage above its knee of 1 mV
+        (one_branch("sink", current=(J,)), {"J": 0.2}, 7.6, {"E": 1.0, "S": -0.2, "J": -2.0}),
+        (one_branch("leakage", current=(J,)), {"J": 0.2}, 7.6, {"E": 1.0, "S": -0.2, "J": -2.0}),
+        # below it the leakage is a conductance J / K: with q = S J / K = 2 9 / 0.001, V = E / (1 + q)
+        (
+            one_branch("leakage", current=(J,)),
+            {"J": 9.0},
+            8.0 / 18001.0,
+            {"E": 1.0 / 18001.0, "S": -8.0 * 9000.0 / 18001.0**2, "J": -8.0 * 2000.0 / 18001.0**2},
+        ),
+        # a clamp that conducts takes (E - V) / (S + R) = 0.5 A
+        (
+            one_branch("clamp", voltage=(V,), resistance=(R,)),
+            {"V": 5.0, "R": 4.0},
+            7.0,
+            {"E": 4.0 / 6.0, "S": -0.5 * 4.0 / 6.0, "V": 2.0 / 6.0, "R": 0.5 * 2.0 / 6.0},
+        ),
+        # one that does not leaves the battery alone
+        (
+            one_branch("clamp", voltage=(V,), resistance=(R,)),
+            {"V": 8.5, "R": 4.0},
+            8.0,
+            {"E": 1.0, "S": 0.0, "V": 0.0, "R": 0.0},
+        ),
+    ],
+)
+def test_sensitivities_of_each_kind_by_hand(
+    network: Network, values: dict[str, float], voltage: float, slopes: dict[str, float]
+) -> None:
+    """8 V behind 2 ohm: terminal voltage and its derivatives with a sink, a leakage and a clamp in either state."""
+    solution = solve(network, values | {"E": 8.0, "S": 2.0})
+    assert solution.voltage("t")[0] == pytest.approx(voltage, rel=1e-9)
+    weights = np.zeros((1, solution.unknowns.shape[1]))
+    weights[0, network.nodes.index("t")] = 1.0
+    found = dict(zip(network.parameters, solution.sensitivities(weights)[0, :, 0], strict=True))
+    assert found == pytest.approx(slopes, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("current", [1.0, 1e-3])
+def test_kirchhoff_residual_by_hand(current: float) -> None:
+    """A current put wrong in the solution shows as its share of the largest current of its node, at any size."""
+    parts = (source("top"), resistor("a", "top", "tap"), resistor("b", "tap", GROUND), resistor("c", "top", GROUND))
+    network = Network(elements=parts)
+    solution = solve(network, {"E": [3.0 * current, 0.0], "S": 1.0, "a": 0.5, "b": 0.5, "c": 1.0})
+    assert solution.current("battery")[0] == pytest.approx(-2.0 * current)
+    assert solution.kirchhoff_residual() == pytest.approx([0.0, 0.0], abs=1e-12)
+
+    def residual(name: str, wrong: float) -> float:
+        unknowns = solution.unknowns.copy()
+        unknowns[0, len(network.nodes) + [e.name for e in parts].index(name)] = wrong * current
+        first, second = replace(solution, unknowns=unknowns).kirchhoff_residual()
+        assert second == 0.0
+        return float(first)
+
+    # at the tap 1.5 or 0.5 meets 1; at the top -2 + 1 + 1 is out by 0.5 of 2
+    assert residual("a", 1.5) == pytest.approx(0.5 / 1.5) and residual("a", 0.5) == pytest.approx(0.5)
+    assert residual("c", 1.5) == pytest.approx(0.25) and residual("c", 0.5) == pytest.approx(0.25)
+
+
+def test_kirchhoff_residual_of_a_node_of_rounding() -> None:
+    """A node of 2 pA beside 2 A is measured against 1e-9 of the latter: 1 pA out is 1 pA / 2 nA."""
+    parts = (source("top"), resistor("c", "top", GROUND), resistor("a", "top", "tap"), resistor("b", "tap", GROUND))
+    solution = solve(Network(elements=parts), {"E": 4.0, "S": 1.0, "a": 1e12, "b": 1e-12, "c": 1.0})
+    unknowns = solution.unknowns.copy()
+    unknowns[0, -1] *= 1.5
+    assert solution.current("b")[0] == pytest.approx(2e-12)
+    assert replace(solution, unknowns=unknowns).kirchhoff_residual()[0] == pytest.approx(5e-4, rel=1e-3)
+
+
+@pytest.mark.parametrize(("plus", "minus"), [("t", GROUND), (GROUND, "t")])
+def test_a_singular_member_names_the_loop_alone(plus: str, minus: str) -> None:
+    """The source and the link that shorts it are named, whichever way round; a resistor beside them is not."""
+    network = Network(elements=(source("t"), resistor("beside", "t", GROUND), resistor("link", plus, minus)))
+    with pytest.raises(NetworkError, match=r"member 0 .* zero-ohm links through battery, link$"):
+        solve(network, {"E": 1.0, "S": 0.0, "link": 0.0, "beside": 1.0})
+
+
+def test_a_member_that_overflows_is_refused() -> None:
+    """One member whose current is beyond all numbers spoils the batch: no infinite current is handed on."""
+    network = Network(elements=(source("t"), resistor("a", "t", GROUND)))
+    with pytest.raises(NetworkError, match="no unique solution"):
+        solve(network, {"E": [1.0, 1e300], "S": 0.0, "a": [1.0, 1e-300]})
 
 
 def test_faults_of_a_network_are_named() -> None:

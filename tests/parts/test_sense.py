@@ -120,6 +120,39 @@ def test_settling_falls_with_time() -> None:
     assert (np.diff(left) < 0).all() and (left >= 0).all()
 
 
+def test_no_filter_between_the_limits_leaves_more_than_the_bound() -> None:
+    """Over filters from a tenth of the sample capacitor to a thousand times it; the limits themselves do leave less.
+
+    By hand without a pin resistor: C_s / (C_s + C) exp(-t / R (C_s + C)) is largest where C_s + C = t / R, here 100 pF:
+    between 20 and 500 pF that is neither limit.
+    """
+    middle = 0.1 * math.exp(-1.0)
+    bound = float(sense.largest_settling_error(4e-6, 40e3, 0.0, 10e-12, 20e-12, 500e-12))
+    ends = sense.settling_error(4e-6, 40e3, 0.0, 10e-12, [20e-12, 500e-12])
+    assert float(sense.settling_error(4e-6, 40e3, 0.0, 10e-12, 90e-12)) == pytest.approx(middle, rel=1e-12)
+    assert max(ends) < middle < bound
+    assert bound == pytest.approx(10 / 30 * math.exp(-4e-6 / (40e3 * 25.0 * 30e-12)), rel=1e-12)
+    rng = np.random.default_rng(4)
+    time, source, inner, small = (10.0 ** rng.uniform(*ends, 20_000) for ends in ((-7, -4), (3, 6), (1, 5), (-12, -8)))
+    large = small * 10.0 ** rng.uniform(0.0, 1.0, 20_000)
+    between = small * (large / small) ** rng.random(20_000)
+    for pin_resistor in (0.0, inner):
+        bounds = sense.largest_settling_error(time, source, pin_resistor, 10e-12, small, large)
+        assert (sense.settling_error(time, source, pin_resistor, 10e-12, between) <= bounds * (1 + 1e-12)).all()
+        assert (bounds <= 1.0).all()
+
+
+def test_bound_without_tolerance_is_the_share() -> None:
+    """One filter, or none, has no range to be bounded over."""
+    one = sense.largest_settling_error(4e-6, 40e3, 1e3, 10e-12, 1e-9, 1e-9)
+    assert float(one) == pytest.approx(float(sense.settling_error(4e-6, 40e3, 1e3, 10e-12, 1e-9)), rel=1e-14)
+    none = sense.largest_settling_error(4e-6, 40e3, 1e3, 10e-12)
+    assert float(none) == pytest.approx(math.exp(-4e-6 / (41e3 * 10e-12)), rel=1e-14)
+    for small, large in ((2e-9, 1e-9), (0.0, 1e-9)):
+        with pytest.raises(InputError, match="limits of a filter must ascend and be both 0 or both above 0"):
+            sense.largest_settling_error(4e-6, 40e3, 1e3, 10e-12, small, large)
+
+
 def test_settling_with_pin_capacitance_meets_the_published_approximation(published: Published) -> None:
     """After the published number of time constants the published error is left, to the approximation's own accuracy."""
     entry = published("adc.pin_capacitance")

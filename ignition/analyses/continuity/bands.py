@@ -12,7 +12,7 @@ from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Network
 from ignition.network.template import State, adc_pin, build_network, connected_igniters
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
-from ignition.parts.sense import settling_error, thevenin_resistance
+from ignition.parts.sense import largest_settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, INLINE, Key
 
@@ -267,7 +267,7 @@ def highest_code(circuit: Circuit, high: float, left: float) -> float:
 def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:
     """Return the largest share of the sample capacitor's step that is missing at the end of the acquisition.
 
-    With a filter capacitor: the exact two-pole answer of both capacitors, whose start is the charge that they share.
+    With a filter capacitor: the two-pole answer of both capacitors, bounded over the filter's tolerance.
 
     Parameters
     ----------
@@ -285,11 +285,12 @@ def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Ma
     loose = line in ("open", "not armed")
     source = lower.high if loose else float(thevenin_resistance(upper.high, lower.high))
     return float(
-        settling_error(
+        largest_settling_error(
             adc.acquisition_time.low,
-            source if channel.filter is not None else source + channel.pin_resistor.high,
-            channel.pin_resistor.high if channel.filter is not None else 0.0,
+            source,
+            channel.pin_resistor.high,
             adc.sample_capacitance.high,
             channel.filter.low if channel.filter is not None else 0.0,
+            channel.filter.high if channel.filter is not None else 0.0,
         )
     )

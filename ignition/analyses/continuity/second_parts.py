@@ -12,7 +12,7 @@ from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.heating import Heating
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.network.elements import GROUND, Element, Network
-from ignition.parts.sense import settling_error, thevenin_resistance
+from ignition.parts.sense import largest_settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, Key, Missing, Seconds
 
@@ -177,11 +177,12 @@ def missing_charge(
         return 0.0
     source = lower.high if loose else float(thevenin_resistance(upper.high, lower.high))
     return float(
-        settling_error(
+        largest_settling_error(
             adc.acquisition_time.low,
-            source if capacitor is not None else source + pin_resistor,
-            pin_resistor if capacitor is not None else 0.0,
+            source,
+            pin_resistor,
             adc.sample_capacitance.high,
             0.0 if capacitor is None else capacitor.low,
+            0.0 if capacitor is None else capacitor.high,
         )
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ignition.analyses.divider.demands import DividerDuty
-from ignition.parts.sense import settling_error
+from ignition.parts.sense import largest_settling_error
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = ["DividerMetrics", "FAULTS", "divider_metrics", "full_scale_use", "sense_network"]
@@ -210,13 +210,13 @@ def _left(duty: DividerDuty, source: FloatArray, pin_resistor: float) -> FloatAr
     """Largest share of the sample capacitor's step that is missing after the acquisition."""
     if duty.sample_capacitance is None or duty.acquisition_time is None:
         return np.zeros_like(source)
-    filtered = duty.filter is not None
-    return settling_error(
+    return largest_settling_error(
         duty.acquisition_time.low,
-        source if filtered else source + pin_resistor,
-        pin_resistor if filtered else 0.0,
+        source,
+        pin_resistor,
         duty.sample_capacitance.high,
         duty.filter.low if duty.filter is not None else 0.0,
+        duty.filter.high if duty.filter is not None else 0.0,
     )
 
 

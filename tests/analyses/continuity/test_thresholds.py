@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
+
 import pytest
 
 from ignition.analyses.continuity.bands import AdcBand, LineReading
-from ignition.analyses.continuity.thresholds import groups_of, integer_codes, overlapping_pairs, pair_thresholds
+from ignition.analyses.continuity.thresholds import (
+    groups_of,
+    integer_codes,
+    overlapping,
+    overlapping_pairs,
+    pair_thresholds,
+)
 from ignition.toleranced import Spread
 
 
@@ -24,6 +32,35 @@ def reading(state: str, low: float | None, high: float | None) -> LineReading:
 def test_integer_codes(low: float, high: float, codes: tuple[int, int]) -> None:
     """Whole codes inside the band; a band between two codes reads the upper one."""
     assert integer_codes(Spread(low=low, nominal=low, high=high, unit="1")) == codes
+
+
+@pytest.mark.parametrize(("low", "high"), [(None, None), (None, 5.0), (5.0, None)])
+def test_a_band_that_lacks_a_bound_has_no_codes(low: float | None, high: float | None) -> None:
+    """Each bound is needed, whatever the nominal reading."""
+    assert integer_codes(Spread(low=low, nominal=5.0, high=high, unit="1")) is None
+
+
+def test_a_nominal_between_two_codes_does_not_count() -> None:
+    """3.2 .. 4.6 holds code 4 alone, though its nominal 4.5 would round up to 5."""
+    assert integer_codes(Spread(low=3.2, nominal=4.5, high=4.6, unit="1")) == (4, 4)
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "share"),
+    [
+        ((0.0, 10.0), (11.0, 20.0), False),
+        ((0.0, 10.0), (10.0, 20.0), True),
+        ((0.0, 10.0), (9.0, 20.0), True),
+        ((0.0, 20.0), (5.0, 10.0), True),  # one holds the other
+        ((0.0, 10.9), (10.1, 20.0), False),  # the bands overlap, the codes 0 .. 10 and 11 .. 20 do not
+    ],
+)
+def test_overlap_either_way_round(one: tuple[float, float], two: tuple[float, float], share: bool) -> None:
+    """Bands that are apart, share their border code, cross, and hold each other: the same in either order."""
+    bands = [Spread(low=low, nominal=low, high=high, unit="1") for low, high in (one, two)]
+    assert overlapping(*bands) is share and overlapping(*reversed(bands)) is share
+    readings = [reading(name, *band) for name, band in (("one", one), ("two", two))]
+    assert bool(pair_thresholds(readings)) is not share and bool(pair_thresholds(readings[::-1])) is not share
 
 
 def test_missing_band_has_no_codes_and_no_thresholds() -> None:
@@ -62,3 +99,28 @@ def test_threshold_lies_between_the_bands() -> None:
     (threshold,) = pair_thresholds([reading("low", 0.0, 100.0), reading("high", 201.0, 300.0)])
     assert threshold.code == 151
     assert threshold.below_highest < threshold.code <= threshold.above_lowest
+
+
+@pytest.mark.parametrize(("first_of_upper", "code"), [(11, 11), (12, 11), (13, 12), (14, 12), (15, 13)])
+def test_threshold_of_an_odd_gap_is_the_lower_middle(first_of_upper: int, code: int) -> None:
+    """Codes 0 .. 10 against those from 11, 12 ...: of the free codes between them half, rounded down, count below."""
+    (threshold,) = pair_thresholds([reading("low", 0.0, 10.0), reading("high", float(first_of_upper), 99.0)])
+    assert threshold.code == code and isinstance(threshold.code, int)
+
+
+def test_groups_stand_in_order_of_code() -> None:
+    """Groups rise by code, not by name or as given; each spans all its members, also one that lies inside another."""
+    readings = [
+        reading("a", 60.0, 70.0),
+        reading("b", 0.0, 20.0),
+        reading("c", 5.0, 10.0),
+        reading("d", 15.0, 30.0),
+        reading("e", 30.0, 40.0),  # shares one code with d
+        reading("f", 41.0, 50.0),  # borders on e
+        reading("g", 65.0, 80.0),
+    ]
+    assert [astuple(group) for group in groups_of(readings)] == [
+        (("b", "c", "d", "e"), 0, 40),
+        (("f",), 41, 50),
+        (("a", "g"), 60, 80),
+    ]
