@@ -51,17 +51,18 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
 
     Parameters
     ----------
-    currents : Highest current of each igniter element [A]
+    currents : Highest current of each igniter element, all bridges cold [A]
     duration : Pulse length [s]; None for a current that stays on
     """
     kinds = _kinds(channel)
-    worst = max(currents.values(), default=0.0)
+    worst = max((_warm(circuit.igniters[kinds[name]], current) for name, current in currents.items()), default=0.0)
     energy = 0.0
     fraction: float | None = 0.0
     margin: float | None = math.inf
     reason = None
-    for name, current in currents.items():
+    for name, cold in currents.items():
         igniter = circuit.igniters[kinds[name]]
+        current = _warm(igniter, cold)
         if duration is not None:
             energy = max(energy, current**2 * igniter.heated.high * duration)
         if not igniter.threshold_low:
@@ -87,6 +88,11 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
         no_fire_margin=margin,
         reason=reason,
     )
+
+
+def _warm(igniter: IgniterModel, current: float) -> float:
+    """Highest current of a bridge on its way to function; one whose resistance falls draws more than when cold [A]."""
+    return current * max(1.0, 1.0 / (1.0 + igniter.growth.low))
 
 
 def highest_fraction(igniter: IgniterModel, current: float, duration: float | None) -> float | None:
@@ -131,7 +137,7 @@ def longest_pulse(
 
     Parameters
     ----------
-    currents : Highest current of each igniter element [A]
+    currents : Highest current of each igniter element, all bridges cold [A]
     fraction : Thermal fraction [1], above 0 and below 1
 
     Returns
@@ -140,8 +146,9 @@ def longest_pulse(
     """
     kinds = _kinds(channel)
     longest = math.inf
-    for name, current in currents.items():
+    for name, cold in currents.items():
         igniter = circuit.igniters[kinds[name]]
+        current = _warm(igniter, cold)
         threshold, constant = igniter.threshold_low, igniter.time_constant.fast
         if not threshold:
             return None, _no_threshold(igniter)

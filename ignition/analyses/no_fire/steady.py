@@ -123,13 +123,16 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str, worst: dict[tupl
     if limit is None:
         reason = f"igniter {model.name!r} has no no-fire current"
         ratio = decibel = fraction = None
+    elif limit == 0.0:
+        reason = f"igniter {model.name!r} may function at the hottest ambient without any current"
+        ratio, decibel, fraction = 0.0, None, None
     elif current == 0.0:
         reason, ratio, decibel, fraction = "no current flows", None, None, 0.0
     else:
         reason = None
         ratio = limit / current
-        decibel = 20.0 * math.log10(ratio) if ratio > 0 else -math.inf
-        fraction = float(steady_thermal_fraction(current, limit, model.growth.low)) if limit > 0 else math.inf
+        decibel = 20.0 * math.log10(ratio)
+        fraction = float(steady_thermal_fraction(current, limit, model.growth.low))
         if not math.isfinite(fraction):
             fraction = None
     return PhaseNoFire(
