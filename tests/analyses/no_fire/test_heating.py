@@ -49,6 +49,18 @@ def test_longest_pulse_is_the_inverse(current: float, fraction: float) -> None:
     assert again == pytest.approx(fraction, rel=1e-9)
 
 
+def test_energy_is_that_of_all_igniters_where_one_has_no_no_fire_current() -> None:
+    """The first igniter's statement is missing: no fraction, and still the larger energy of the second."""
+    mute = """[igniter.mute]
+bridge_resistance = "1 ohm"
+[igniter.match]"""
+    circuit = parse_circuit(text(igniters='[["mute"], ["match"]]').replace("[igniter.match]", mute, 1), "bench.toml")
+    currents = {NAME: 1.0, "line.igniter 2.1": 2.0}
+    found = heating(circuit, circuit.channels[0], currents, 1e-3)
+    assert found.thermal_fraction is None and found.reason == "igniter 'mute' has no no-fire current"
+    assert found.energy == pytest.approx(4.0 * 1.3 * 1e-3, rel=1e-12)
+
+
 def test_weak_current_has_no_longest_pulse() -> None:
     """A current below a tenth of no-fire never reaches a hundredth."""
     circuit = bench()
