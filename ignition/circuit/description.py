@@ -142,7 +142,7 @@ class Statement(FileModel):
 
 
 class Igniter(FileModel):
-    """Bridge wire: resistance, no-fire and all-fire statements, and one of three ways to its time constant."""
+    """Bridge wire: resistance and statements at the reference temperature, one of three ways to its time constant."""
 
     bridge_resistance: PositiveResistance | None = None
     temperature_coefficient: TemperatureCoefficient | None = None

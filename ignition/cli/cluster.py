@@ -14,7 +14,7 @@ def cluster(
         str,
         typer.Option(
             help="'1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A'; also 'time constant 12 ms', 'energy 15 mJ', "
-            "'spent open', 'spent short'.",
+            "'spent open', 'spent short', 'function temperature 250 degC', 'reference temperature 20 degC'.",
             show_default=False,
         ),
     ],

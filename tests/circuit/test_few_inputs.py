@@ -104,3 +104,17 @@ def test_assumptions_name_options_and_only_what_matters() -> None:
     left = [a.key for a in circuit_from(full, (1,)).assumptions]
     assert not {"--ambient", "--mosfet", "--pulse", "--arm-switch", "--lead (joints)"} & set(left)
     assert "gate drive" in left
+
+
+def test_temperatures_of_the_igniter_are_words_too() -> None:
+    """What is assumed of them names the words that replace it, and what the limits ask is no assumption here."""
+    keys = {a.key for a in circuit_from(FEW, (1,)).assumptions}
+    assert {"--igniter (function temperature)", "--igniter (reference temperature)"} <= keys
+    assert not any("rules" in key for key in keys)
+    told = replace(FEW, igniter=FEW.igniter + ", function temperature 250 degC, reference temperature 15 degC")
+    circuit = circuit_from(told, (1,))
+    assert not {"--igniter (function temperature)", "--igniter (reference temperature)"} & {
+        a.key for a in circuit.assumptions
+    }
+    temperatures = circuit.igniters["igniter"].temperatures
+    assert (temperatures.function.nominal, temperatures.reference.nominal) == (250.0, 15.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 from importlib import resources
 
 import numpy as np
@@ -259,6 +260,31 @@ def test_network_without_an_answer_is_unknown() -> None:
     assert "no unique solution" in (found.margin("armed", "RIGN").reason or "")
     assert found.channels[0].reading("intact").igniter_current.high is None
     assert json.loads(to_json(found))["no_fire"][2]["ratio"]["reason"] == found.margin("armed", "RIGN").reason
+
+
+def test_thermal_fraction_follows_the_least_growth() -> None:
+    """x = u / (1 + a (1 - u)) with u = (I / I0)^2 and a = 1.2 / 1.05 - 1, from the hottest ambient to the lowest T_f."""
+    table = '''time_constant = "10 ms"
+temperature_coefficient = "0.001 / K"
+function_temperature = "220 degC .. 320 degC"'''
+    roles = BENCH_ROLES.replace('time_constant = "10 ms"', table).replace('"20 degC"', '"20 degC .. 70 degC"')
+    margin = bench(roles, BENCH_NETLIST).margin("armed", "RIGN")
+    limit = 0.2 * math.sqrt(150 / 200)
+    assert margin.no_fire == pytest.approx(limit, rel=1e-12) and margin.current.high is not None
+    u = (margin.current.high / limit) ** 2
+    assert margin.thermal_fraction == pytest.approx(u / (1 + (1.2 / 1.05 - 1) * (1 - u)), rel=1e-9)
+
+
+def test_an_ambient_that_may_function_the_igniter_leaves_no_margin() -> None:
+    """At 120 degC, the lowest function temperature assumed: margin 0, not below no-fire, every fault hazardous."""
+    roles = parse_roles(BENCH_ROLES.replace('"20 degC"', '"20 degC .. 120 degC"'))
+    found = analyse_foreign(parse_netlist(BENCH_NETLIST), roles)
+    margin = found.margin("armed", "RIGN")
+    assert margin.no_fire == 0.0 and margin.ratio == pytest.approx(0.0, abs=1e-300)
+    assert margin.decibels is None and margin.thermal_fraction is None
+    assert margin.reason == "igniter 'match' may function at the hottest ambient without any current"
+    assert len(found.faults) > 10 and {f.verdict for f in found.faults} == {"hazardous"}
+    json.dumps(found.as_dict(), allow_nan=False)
 
 
 def test_two_igniters_have_their_own_state() -> None:

@@ -207,6 +207,41 @@ def test_ambient_shift() -> None:
     assert shifted == pytest.approx([0.4, 0.2, 0.0, 0.0, 0.4 * math.sqrt(2.0)], rel=1e-14)
 
 
+def test_resistance_ratio_and_growth_by_hand() -> None:
+    """R(T) / R0 = 1 + alpha (T - T0), the definition of alpha; a = R(T_f) / R(T) - 1 = alpha (T_f - T) / (R(T) / R0)."""
+    assert igniter.resistance_ratio([-30.0, 20.0, 120.0], 2e-3, 20.0) == pytest.approx([0.9, 1.0, 1.2], rel=1e-14)
+    growth = igniter.resistance_growth(270.0, [-30.0, 20.0, 120.0], 2e-3, 20.0)
+    assert growth == pytest.approx([0.6 / 0.9, 0.5, 0.3 / 1.2], rel=1e-14)
+    assert igniter.resistance_growth([20.0, 270.0], 20.0, [5e-3, 0.0], 20.0).tolist() == [0.0, 0.0]
+
+
+def test_growth_is_monotone_in_each_argument() -> None:
+    """The extremes of a box stand at its corners: no difference changes sign along any axis, for either sign of alpha."""
+    axes = [np.linspace(150, 600, 7), np.linspace(-40, 90, 7), np.linspace(-1.5e-3, 4e-3, 12), np.linspace(0, 30, 5)]
+    for alphas in (axes[2][axes[2] < 0], axes[2][axes[2] > 0]):
+        grid = np.meshgrid(axes[0], axes[1], alphas, axes[3], indexing="ij")
+        growth = igniter.resistance_growth(*grid)
+        for axis in range(4):
+            steps = np.diff(growth, axis=axis)
+            assert (steps >= -1e-15).all() or (steps <= 1e-15).all()
+
+
+def test_more_growth_is_slower() -> None:
+    """At a given threshold: later function, a lower fraction below 1, a lower sustained current, a longer fitted tau."""
+    growth = np.linspace(-0.6, 2.0, 30)
+    assert (np.diff(igniter.function_time(2.0, 1.0, 1.0, 0.0, growth)) > 0).all()
+    assert (np.diff(igniter.thermal_fraction(0.9, 1.0, 1.0, 0.7, 0.0, growth)) < 0).all()
+    assert (np.diff(igniter.steady_thermal_fraction(0.9, 1.0, growth)) < 0).all()
+    assert (np.diff(igniter.sustained(0.9, 0.5, 1.0, growth)) < 0).all()
+
+
+def test_energy_holds_with_the_resistance_at_function() -> None:
+    """E0 = I0^2 R(T_f) tau: cold resistance with growth, or the resistance at function without, are the same."""
+    cold, hot = 1.1 * 0.95, 1.1 * 1.28
+    energy = igniter.adiabatic_energy(0.4, cold, 10e-3, hot / cold - 1)
+    assert float(energy) == pytest.approx(float(igniter.adiabatic_energy(0.4, hot, 10e-3)), rel=1e-14)
+
+
 def test_response_fit_recovers_the_time_constant() -> None:
     """Exact pairs are recovered with no residual, with and without growth."""
     for growth in GROWTHS:
@@ -244,6 +279,9 @@ def test_response_fit_is_the_least_squares_minimum() -> None:
         (lambda: igniter.sustained(1.0, 0.0, 1.0), "duration must be above 0"),
         (lambda: igniter.time_constant_from_energy(0.0, 1.0, 1.0), "energy must be above 0"),
         (lambda: igniter.shifted_threshold(0.4, 20.0, 25.0, 25.0), "must exceed the reference temperature"),
+        (lambda: igniter.resistance_ratio(520.0, -2e-3, 20.0), "zero ohm: received -0.002 / K at 520 degC"),
+        (lambda: igniter.resistance_growth(300.0, math.nan, 1e-3, 20.0), "temperature must be a finite number"),
+        (lambda: igniter.resistance_growth(600.0, 20.0, -2e-3, 20.0), "correct the coefficient, or the temperatures"),
         (lambda: igniter.time_constant_from_response([0.4], [1e-3], 0.4), "must exceed the steady threshold 0.4 A"),
         (lambda: igniter.time_constant_from_response([1.0, 2.0], [1e-3], 0.4), "as many currents as times"),
         (lambda: igniter.time_constant_from_response([], [], 0.4), "at least one"),

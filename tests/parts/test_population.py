@@ -112,6 +112,15 @@ def test_energy_and_response_find_the_time_constant_again(tau: float, growth: fl
     assert by_response.determined_by == "response"
 
 
+def test_tested_units_may_have_another_growth() -> None:
+    """The response is read with the growth of the units tested, the statements with that of the population."""
+    nominal = math.sqrt(float(sustained(0.25, 300.0, 12e-3, 0.1)) * float(sustained(0.9, 50e-3, 12e-3, 0.1)))
+    pairs = [(1.5, float(function_time(1.5, nominal, 12e-3, growth=0.4)))]
+    model = population_from_statements(**STAND, response=pairs, growth=0.1, response_growth=0.4)
+    assert model.time_constant == pytest.approx(12e-3, rel=1e-9)
+    assert model.population.nominal == pytest.approx(nominal, rel=1e-9)
+
+
 def test_statements_that_agree_are_accepted() -> None:
     """Within a tenth the most direct statement is used."""
     energy = population_from_statements(**STAND, time_constant=12e-3).energy

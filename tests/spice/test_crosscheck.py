@@ -119,6 +119,8 @@ def test_relative_difference() -> None:
         "spent = 'short'",
         "spent = '0.5 ohm .. 1 ohm'",
         "temperature_coefficient = '4e-4 / K'\nfunction_temperature = '300 degC'",
+        "temperature_coefficient = '-1e-3 / K'\nfunction_temperature = '200 degC .. 300 degC'\n"
+        "reference_temperature = '-20 degC'",
     ],
 )
 def test_cluster_of_two_channels_functions_in_the_same_order(lines: str) -> None:

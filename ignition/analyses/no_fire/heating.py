@@ -36,10 +36,10 @@ class Heating:
     reason: Annotated[str | None, HIDDEN]
 
 
-def _kinds(channel: ChannelModel) -> dict[str, str]:
+def _igniters(circuit: Circuit, channel: ChannelModel) -> dict[str, IgniterModel]:
     """Igniter type of each igniter element."""
     return {
-        name: kind
+        name: circuit.igniters[kind]
         for names, kinds in zip(igniter_names(channel), channel.strings, strict=True)
         for name, kind in zip(names, kinds, strict=True)
     }
@@ -53,23 +53,24 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
 
     Parameters
     ----------
-    currents : Highest current of each igniter element [A]
+    currents : Highest current of each igniter element, all bridges cold [A]
     duration : Pulse length [s]; None for a current that stays on
     """
-    kinds = _kinds(channel)
-    worst = max(currents.values(), default=0.0)
-    energy = 0.0
+    igniters = _igniters(circuit, channel)
+    warm = {name: _warm(igniters[name], current) for name, current in currents.items()}
+    worst = max(warm.values(), default=0.0)
+    energy = None
+    if duration is not None:
+        energy = max((i * i * igniters[name].heated.high * duration for name, i in warm.items()), default=0.0)
     fraction: float | None = 0.0
     margin: float | None = math.inf
     reason = None
-    for name, current in currents.items():
-        igniter = circuit.igniters[kinds[name]]
-        if duration is not None:
-            energy = max(energy, current**2 * igniter.heated.high * duration)
+    for name, current in warm.items():
+        igniter = igniters[name]
         if not igniter.threshold_low:
             return Heating(
                 current=worst,
-                energy=None if duration is None else energy,
+                energy=energy,
                 thermal_fraction=None,
                 no_fire_margin=None,
                 reason=_no_threshold(igniter),
@@ -84,11 +85,16 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
         margin, reason = None, "no current flows"
     return Heating(
         current=worst,
-        energy=None if duration is None else energy,
+        energy=energy,
         thermal_fraction=fraction,
         no_fire_margin=margin,
         reason=reason,
     )
+
+
+def _warm(igniter: IgniterModel, current: float) -> float:
+    """Highest current of a bridge on its way to function; one whose resistance falls draws more than when cold [A]."""
+    return current * max(1.0, 1.0 / (1.0 + igniter.growth.low))
 
 
 def highest_fraction(igniter: IgniterModel, current: float, duration: float | None) -> float | None:
@@ -133,17 +139,18 @@ def longest_pulse(
 
     Parameters
     ----------
-    currents : Highest current of each igniter element [A]
+    currents : Highest current of each igniter element, all bridges cold [A]
     fraction : Thermal fraction [1], above 0 and below 1
 
     Returns
     -------
     Pulse [s], or None with the reason
     """
-    kinds = _kinds(channel)
+    igniters = _igniters(circuit, channel)
     longest = math.inf
-    for name, current in currents.items():
-        igniter = circuit.igniters[kinds[name]]
+    for name, cold in currents.items():
+        igniter = igniters[name]
+        current = _warm(igniter, cold)
         threshold, constant = igniter.threshold_low, igniter.time_constant.fast
         if not threshold:
             return None, _no_threshold(igniter)

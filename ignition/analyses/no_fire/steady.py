@@ -100,6 +100,8 @@ class IgniterNoFire:
         """Why the margin is missing."""
         if self.limit is None:
             return f"igniter {self.kind!r} has no no-fire current"
+        if self.limit <= 0.0:
+            return f"igniter {self.kind!r} may function at the hottest ambient without any current"
         return "no current flows" if self.current == 0.0 else None
 
 

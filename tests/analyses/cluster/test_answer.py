@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -32,6 +33,10 @@ FEW = FewInputs(
 )
 
 
+ALL_FIRE = 0.9 * math.sqrt((120 + 5) / (120 - 20))
+"""At -5 degC, with the lowest function temperature that is assumed [A]."""
+
+
 @pytest.fixture(scope="module")
 def answered() -> ClusterAnswer:
     """The answer for four in parallel."""
@@ -46,9 +51,10 @@ def printed(answer: ClusterAnswer) -> str:
 
 
 def test_verdict_is_the_margin(answered: ClusterAnswer) -> None:
-    """PASS just where the lowest current reaches 1.5 times all-fire, as the number at once says too."""
+    """PASS just where the lowest current reaches 1.5 times all-fire at the coldest, as the number at once says too."""
     assert answered.margin is not None and answered.current.lowest is not None
-    assert answered.margin == pytest.approx(answered.current.lowest / 0.9, rel=1e-12)
+    assert answered.all_fire == pytest.approx(ALL_FIRE, rel=1e-12)
+    assert answered.margin == pytest.approx(answered.current.lowest / ALL_FIRE, rel=1e-12)
     most = answered.most[0].count
     assert most is not None and answered.verdict == ("PASS" if most >= 4 else "FAIL")
     for count in (most, most + 1):
@@ -74,7 +80,7 @@ def test_limits_just_do(answered: ClusterAnswer) -> None:
 
     for name, ohms in (("battery.resistance", fixes.battery_resistance), ("cluster.lead", fixes.lead_resistance)):
         found = cluster_current(circuit, channel, {name: Toleranced.exact(ohms, "ohm")})
-        assert found.lowest == pytest.approx(1.5 * 0.9, rel=1e-6)
+        assert found.lowest == pytest.approx(1.5 * ALL_FIRE, rel=1e-6)
 
 
 def test_wire_and_length_follow_from_the_lead_limit(answered: ClusterAnswer) -> None:

@@ -1,7 +1,6 @@
-"""Bridges as temperatures: heat capacity, loss and resistance, integrated with the network solved at every step.
+"""Firing sequences with bridges as temperatures, integrated with the network solved at every step.
 
-It shares nothing with the package's laws: no growth, no thermal fraction, no shifted threshold, no closed form in time
-but the one that a statement needs. Arrays are (igniters, trials).
+It shares nothing with the package's laws and solvers. Arrays are (igniters, trials).
 """
 
 from __future__ import annotations
@@ -14,50 +13,9 @@ import numpy as np
 from ignition.circuit.model import Circuit
 from ignition.network.template import igniter_names
 from ignition.typing import FloatArray
+from tests.analyses.igniter_units import Bridges
 
-__all__ = ["Bridges", "Fired", "fire", "loss_for", "seconds_to_function"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bridges:
-    """Bridges [SI, degC]: resistance at the reference temperature, its coefficient, loss, heat capacity, after function."""
-
-    resistance: FloatArray
-    coefficient: FloatArray
-    reference: FloatArray
-    function: FloatArray
-    loss: FloatArray
-    capacity: FloatArray
-    spent: FloatArray
-
-
-def loss_for(
-    current: Any, duration: Any, *, resistance: Any, coefficient: Any, rise: Any, tau: Any, energy: Any
-) -> Any:
-    """Loss [W/K] of a bridge that just functions when a current ends; `tau`, or where it is NaN `energy`, gives C.
-
-    C dT/dt = I^2 R (1 + alpha T) - loss T from the reference temperature, linear in T; the rise at the end falls with
-    the loss, so it is bisected.
-    """
-    power = current**2 * resistance
-    low, high = 1e-9 * power / rise, power * (1.0 + coefficient * rise) / rise
-    for _ in range(80):
-        middle = np.sqrt(low * high)
-        capacity = np.where(np.isnan(tau), energy / rise, middle * tau)
-        net = middle - coefficient * power
-        net = np.where(np.abs(net) < 1e-15, 1e-15, net)
-        with np.errstate(over="ignore"):
-            reached = power / net * -np.expm1(-net * duration / capacity)
-        low, high = np.where(reached >= rise, middle, low), np.where(reached >= rise, high, middle)
-    return low
-
-
-def seconds_to_function(current: Any, loss: Any, tau: Any, *, resistance: Any, coefficient: Any, rise: Any) -> Any:
-    """Time for which a constant current has to flow from the reference temperature; NaN where it never functions."""
-    power = current**2 * resistance
-    net = loss - coefficient * power
-    with np.errstate(invalid="ignore"):
-        return -loss * tau / net * np.log1p(-rise * net / power)
+__all__ = ["Fired", "fire"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from ignition.circuit.examples import example_text, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import current_limit, rules
 from ignition.network.worst_case import draw
+from ignition.parts.igniter import function_time
 
 CUTTER = example_text("tether-cutter")
 DEMO = example_text("demo")
@@ -228,3 +229,102 @@ def test_150_percent_is_reached_at_150_percent(
     )
     found = next(f for f in check(parse_circuit(text)).findings if f.rule == "firing-current-150-percent")
     assert found.verdict == verdict and found.limit == pytest.approx(entry["value"]), entry["source"]
+
+
+RELIABLE = 'all_fire = { current = "1.0 A", duration = "1 s", reliability = 0.999, confidence = 0.95 }'
+
+
+@pytest.mark.parametrize(
+    ("stated", "asked", "reason"),
+    [
+        ("reliability = 0.999, confidence = 0.95", "", None),
+        ("reliability = 0.9, confidence = 0.9", "reliability = 0.9\nconfidence = 0.9", None),
+        (
+            "reliability = 0.9, confidence = 0.9",
+            "",
+            "the all-fire statement holds for 0.9 of igniters at 90 % confidence, 0.999 at 95 % asked",
+        ),
+        (
+            "reliability = 0.999, confidence = 0.95",
+            "reliability = 0.9999",
+            "the all-fire statement holds for 0.999 of igniters at 95 % confidence, 0.9999 at 95 % asked",
+        ),
+        ("confidence = 0.95", "", "the all-fire statement gives no reliability"),
+        ("reliability = 0.999", "", "the all-fire statement gives no confidence"),
+        ('source = "the seller"', "", "the all-fire statement gives no reliability and no confidence"),
+    ],
+)
+def test_always_needs_a_statement_that_holds_for_enough_igniters(stated: str, asked: str, reason: str | None) -> None:
+    """The latest time stays, for the share that it holds for; the promise needs the reliability that is asked."""
+    text = edited(CUTTER, (RELIABLE, f'all_fire = {{ current = "1.0 A", duration = "1 s", {stated} }}'))
+    igniter = firing(parse_circuit(f"{text}\n[rules]\n{asked}\n")).channels[0].igniters[0]
+    assert igniter.functions == ("always" if reason is None else "sometimes") and igniter.reason == reason
+    assert igniter.function_time.high is not None and igniter.function_time.reason is None
+
+
+def test_a_promise_that_fails_otherwise_keeps_its_reason() -> None:
+    """Where the current may not reach the threshold, that is what is said, whatever the statement's reliability."""
+    text = edited(
+        CUTTER,
+        (RELIABLE, 'all_fire = { current = "1.0 A", duration = "1 s" }'),
+        ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "4 ohm .. 11 ohm .. 12 ohm"),
+    )
+    igniter = firing(parse_circuit(text)).channels[0].igniters[0]
+    assert (
+        igniter.functions == "sometimes"
+        and igniter.reason == "the lowest current does not exceed the highest threshold"
+    )
+
+
+def test_margin_is_to_the_all_fire_current_in_the_cold() -> None:
+    """1.0 A at 20 degC is sqrt((220 + 30) / 200) A at -30 degC; the latest time has that threshold too."""
+    warm, cold = (
+        firing(
+            parse_circuit(
+                edited(
+                    CUTTER,
+                    ('temperature = "20 degC"', f'temperature = "{ambient}"'),
+                    ('time_constant = "20 ms"', 'time_constant = "20 ms"\nfunction_temperature = "220 degC"'),
+                    ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "160 mohm"'),
+                )
+            )
+        )
+        .channels[0]
+        .igniters[0]
+        for ambient in ("20 degC", "-30 degC .. 20 degC")
+    )
+    shift = math.sqrt(250 / 200)
+    assert warm.all_fire_margin is not None and cold.current.low == pytest.approx(warm.current.low, rel=1e-12)
+    assert cold.all_fire_margin == pytest.approx(warm.all_fire_margin / shift, rel=1e-12)
+    assert cold.current.low is not None
+    assert cold.function_time.high == pytest.approx(-0.02 * math.log1p(-((shift / cold.current.low) ** 2)), rel=1e-6)
+
+
+@pytest.mark.parametrize("coefficient", ["0.002 / K", "-0.002 / K"])
+def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str) -> None:
+    """A growing bridge is later than at its first current, one that falls earlier: ends by hand, alone on a stiff source."""
+    text = edited(
+        CUTTER,
+        ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "1 ohm"),
+        ("6.0 V .. 6.4 V .. 6.8 V", "6.0 V"),
+        ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),
+        ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
+        ("15 mohm .. 20 mohm .. 30 mohm", "1 mohm"),
+        (
+            'wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"',
+            'resistance = "0.999 ohm", joints = "0 ohm"',
+        ),
+        (
+            'time_constant = "20 ms"',
+            f'time_constant = "20 ms"\ntemperature_coefficient = "{coefficient}"\nfunction_temperature = "220 degC"',
+        ),
+    )
+    igniter = firing(parse_circuit(text)).channels[0].igniters[0]
+    growth = 0.4 if coefficient[0] != "-" else -0.4
+    assert igniter.current.nominal == pytest.approx(3.0, rel=1e-4)
+    slow, fast = 6.0 / (2.0 + max(growth, 0.0)), 6.0 / (2.0 + min(growth, 0.0))
+    expected = (
+        float(function_time(fast, 0.25, 20e-3, 0.0, growth)),
+        float(function_time(slow, 1.0, 20e-3, 0.0, growth)),
+    )
+    assert (igniter.function_time.low, igniter.function_time.high) == pytest.approx(expected, rel=2e-4)

@@ -6,59 +6,26 @@ import json
 import re
 import tomllib
 from collections import Counter
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
+import pytest
 
 from ignition.analyses.firing.firing import IgniterFiring, firing, overlapping
 from ignition.analyses.firing.on_state import on_states
 from ignition.analyses.firing.sequence import igniter_list
 from ignition.circuit.description import Description
 from ignition.circuit.file import parse_circuit
-from ignition.circuit.model import Circuit, IgniterModel
+from ignition.circuit.model import Circuit
 from ignition.network.worst_case import draw
-from ignition.toleranced import Toleranced
-from ignition.typing import FloatArray
-from tests.analyses.firing.bridge_physics import Bridges, fire, loss_for, seconds_to_function
+from tests.analyses.firing.bridge_physics import fire
+from tests.analyses.igniter_units import Bridges, igniter_lines, sampled, units_of
 from tests.spice.generate import circuit_text
 
 TRIALS = 40
-SEEDS = range(60)
-
-SPENT = ["open", "short", "0.05 ohm .. 1 ohm .. 4 ohm", "3 ohm .. 5 ohm .. 40 ohm"]
-STATED = "reliability = 0.999, confidence = 0.95"
-
-
-def igniter_lines(rng: np.random.Generator, resistance: float) -> list[str]:
-    """An igniter type at random: coefficient of either sign, wide temperatures, each way to a time constant."""
-
-    def pick(*texts: str) -> str:
-        return texts[int(rng.integers(len(texts)))]
-
-    alpha = np.sort(rng.uniform(-1.2e-3, 4e-3) * rng.uniform([0.6, 1.0, 1.0], [1.0, 1.0, 1.3]))
-    coefficient = " .. ".join(f"{a:.6g} / K" for a in alpha) if rng.random() < 0.5 else f"{alpha[1]:.6g} / K"
-    lines = [f'temperature_coefficient = "{coefficient}"', f'spent = "{pick(*SPENT)}"']
-    function = pick("", "130 degC .. 240 degC .. 400 degC", "200 degC .. 420 degC", "300 degC")
-    lines += [f'function_temperature = "{function}"'] * bool(function)
-    reference = pick("", "25 degC", "10 degC .. 30 degC")
-    lines += [f'reference_temperature = "{reference}"'] * bool(reference)
-    for kind, currents, durations in (
-        ("no_fire", ("0.2 A", "0.15 A .. 0.2 A .. 0.22 A"), ("", "300 s", "20 ms .. 1 s .. 5 s")),
-        ("all_fire", ("0.9 A", "0.8 A .. 0.85 A .. 0.95 A"), ("", "50 ms", "40 ms .. 60 ms .. 100 ms")),
-    ):
-        duration = pick(*durations)
-        given = [f'current = "{pick(*currents)}"', *([f'duration = "{duration}"'] * bool(duration)), STATED]
-        lines.append(f"{kind} = {{ {', '.join(given)} }}")
-    joule = 0.16 * resistance * 12e-3
-    lines.append(
-        pick(
-            'time_constant = "12 ms"',
-            'time_constant = "8 ms .. 12 ms .. 17 ms"',
-            f'adiabatic_energy = "{0.8 * joule:.6g} J .. {joule:.6g} J .. {1.3 * joule:.6g} J"',
-            'response = [["1.9 A .. 2 A .. 2.1 A", "450 us .. 500 us .. 550 us"]]',
-        )
-    )
-    return lines
+BLOCK = 10
+"""Circuits in each of the six tests."""
 
 
 def random_text(seed: int) -> str:
@@ -79,65 +46,6 @@ def random_text(seed: int) -> str:
         text += f'pulse = "{pulse}"\nstart = "{apart * index} ms"{piece}'
     ambient = str(rng.choice(["-40 degC .. 20 degC .. 60 degC", "-5 degC .. 35 degC", "20 degC"]))
     return f"ambient = {{ temperature = {json.dumps(ambient)} }}\n{text}"
-
-
-def sampled(value: Toleranced, rng: np.random.Generator, size: int) -> FloatArray:
-    """Values inside a tolerance; one in three stands at an end."""
-    ends = np.where(rng.random(size) < 0.5, value.low, value.high)
-    return np.where(rng.random(size) < 1 / 3, ends, value.sample(rng, size))
-
-
-def one_bridge(model: IgniterModel, given: Any, rng: np.random.Generator) -> dict[str, FloatArray]:
-    """Units of one type that keep to their statements at the reference temperature; `possible` where they can."""
-
-    def some(value: Toleranced) -> FloatArray:
-        return sampled(value, rng, TRIALS)
-
-    at = model.temperatures
-    no_fire, all_fire = model.no_fire, model.all_fire
-    assert no_fire is not None and all_fire is not None
-    reference, function = some(at.reference), some(at.function)
-    bridge: dict[str, Any] = {
-        "resistance": some(at.reference_resistance), "coefficient": some(at.coefficient), "rise": function - reference
-    }  # fmt: skip
-    statements = [(some(s.current), some(s.duration)) for s in (no_fire, all_fire)]
-    tau = energy = np.full(TRIALS, np.nan)
-    if given.time_constant is not None:
-        tau = some(given.time_constant)
-    elif given.adiabatic_energy is not None:
-        energy = some(given.adiabatic_energy)
-    else:
-        tau = response_tau(given, statements, bridge, some)
-    least, most = (loss_for(i, t, **bridge, tau=tau, energy=energy) for i, t in statements)
-    share = rng.random(TRIALS)
-    share = np.where(rng.random(TRIALS) < 0.4, np.round(share), share)
-    with np.errstate(invalid="ignore"):
-        loss = least * (most / least) ** share
-    capacity = np.where(np.isnan(tau), energy / bridge["rise"], loss * tau)
-    spent = np.full(TRIALS, np.inf) if model.spent_resistance is None else some(model.spent_resistance)
-    return {
-        "resistance": bridge["resistance"], "coefficient": bridge["coefficient"], "reference": reference,
-        "function": function, "loss": loss, "capacity": capacity, "spent": spent, "possible": most > least,
-    }  # fmt: skip
-
-
-def response_tau(given: Any, statements: Any, bridge: dict[str, Any], some: Any) -> FloatArray:
-    """Time constant at which a bridge half-way, on a logarithmic scale, between the two statements responds as stated.
-
-    An assumed duration places no half-way threshold: it counts as nominal there.
-    """
-    (low, t_low), (high, t_high) = statements
-    t_low = 300.0 if given.no_fire.duration is None else t_low
-    t_high = 50e-3 if given.all_fire.duration is None else t_high
-    (current, time) = given.response[0]
-    current, time = some(current), some(time)
-    quick, tardy = np.full(TRIALS, 1e-5), np.full(TRIALS, 10.0)
-    for _ in range(60):
-        tau = np.sqrt(quick * tardy)
-        a, b = (loss_for(i, t, **bridge, tau=tau, energy=np.nan) for i, t in ((low, t_low), (high, t_high)))
-        late = ~(seconds_to_function(current, np.sqrt(a * b), tau, **bridge) < time)
-        quick, tardy = np.where(late, quick, tau), np.where(late, tau, tardy)
-    return np.asarray(np.sqrt(quick * tardy))
 
 
 def network_values(circuit: Circuit, rng: np.random.Generator) -> dict[str, Any]:
@@ -177,14 +85,13 @@ def held_to_the_bounds(seed: int) -> Counter[str]:
     given = Description.model_validate(tomllib.loads(text)).igniter
     rng = np.random.default_rng(20_000 + seed)
     members = igniter_list(circuit)
-    units = [one_bridge(model, given[model.name], rng) for _, _, model in members]
-    possible = np.all([u.pop("possible") for u in units], axis=0)
-    stacked = {key: np.array([u[key] for u in units])[:, possible] for key in units[0]}
+    units = [units_of(model, given[model.name], rng, TRIALS) for _, _, model in members]
+    possible = np.all([u.possible for u in units], axis=0)
+    bridges = Bridges(**{f.name: np.array([getattr(u, f.name)[possible] for u in units]) for f in fields(Bridges)})
     values = {
         name: value[possible] if np.ndim(value) else value for name, value in network_values(circuit, rng).items()
     }
-    ambient = sampled(circuit.ambient, rng, TRIALS)[possible]
-    fired = fire(circuit, values, Bridges(**stacked), ambient)
+    fired = fire(circuit, values, bridges, sampled(circuit.ambient, rng, TRIALS)[possible])
     found = [i for channel in firing(circuit).channels for i in channel.igniters]
     seen: Counter[str] = Counter()
     for row, (owner, name, model) in enumerate(members):
@@ -199,3 +106,13 @@ def held_to_the_bounds(seed: int) -> Counter[str]:
         seen[found[row].functions] += 1
         seen["trials"] += int(possible.sum())
     return seen
+
+
+@pytest.mark.parametrize("block", range(6))
+def test_no_unit_of_a_random_circuit_leaves_the_bounds(block: int, record_testsuite_property: Any) -> None:
+    """Current at the start, function time, thermal fraction, always and never, in clusters of all spent states."""
+    seen: Counter[str] = Counter()
+    for seed in range(block * BLOCK, (block + 1) * BLOCK):
+        seen += held_to_the_bounds(seed)
+    record_testsuite_property(f"units integrated as temperatures, block {block}", seen["trials"])
+    assert seen["trials"] >= 1000 and seen["always"] >= 1 and seen["sometimes"] >= 1

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+import tomllib
 
+import numpy as np
 import pytest
 
 from ignition.analyses.no_fire.heating import current_limit, heating, longest_pulse
+from ignition.circuit.description import Description
 from ignition.circuit.file import parse_circuit
-from ignition.parts.igniter import thermal_fraction
+from ignition.circuit.model import Circuit
+from ignition.parts.igniter import steady_thermal_fraction, thermal_fraction
+from tests.analyses.igniter_units import igniter_lines, sampled, units_of
 from tests.analyses.sense_circuits import bench, text
 
 NAME = "line.igniter 1.1"
@@ -42,6 +47,18 @@ def test_longest_pulse_is_the_inverse(current: float, fraction: float) -> None:
     assert reason is None and length is not None
     again = float(thermal_fraction(current, circuit.igniters["match"].threshold_low or 0.0, 10e-3, length))
     assert again == pytest.approx(fraction, rel=1e-9)
+
+
+def test_energy_is_that_of_all_igniters_where_one_has_no_no_fire_current() -> None:
+    """The first igniter's statement is missing: no fraction, and still the larger energy of the second."""
+    mute = """[igniter.mute]
+bridge_resistance = "1 ohm"
+[igniter.match]"""
+    circuit = parse_circuit(text(igniters='[["mute"], ["match"]]').replace("[igniter.match]", mute, 1), "bench.toml")
+    currents = {NAME: 1.0, "line.igniter 2.1": 2.0}
+    found = heating(circuit, circuit.channels[0], currents, 1e-3)
+    assert found.thermal_fraction is None and found.reason == "igniter 'mute' has no no-fire current"
+    assert found.energy == pytest.approx(4.0 * 1.3 * 1e-3, rel=1e-12)
 
 
 def test_weak_current_has_no_longest_pulse() -> None:
@@ -81,3 +98,109 @@ def test_unknown_no_fire_has_no_limit() -> None:
     found = heating(circuit, circuit.channels[0], {NAME: 1.0}, 1e-3)
     assert found.thermal_fraction is None and found.no_fire_margin is None and found.reason == basis
     assert longest_pulse(circuit, circuit.channels[0], {NAME: 1.0}) == (None, basis)
+
+
+def igniter(*lines: str, ambient: str = "20 degC", given: str = 'time_constant = "10 ms"') -> Circuit:
+    """The bench with other igniter lines in place of its time constant."""
+    return parse_circuit(text(ambient=ambient).replace(given, "\n".join(lines)), "bench.toml")
+
+
+GROWING = ('function_temperature = "220 degC .. 320 degC"', 'temperature_coefficient = "0.001 / K"')
+
+
+def test_least_growth_is_the_hottest() -> None:
+    """Threshold at 70 degC, least growth from 70 to 220 degC, steady and in a pulse with the fastest constant."""
+    circuit = igniter('time_constant = "8 ms .. 10 ms .. 15 ms"', *GROWING, ambient="-10 degC .. 20 degC .. 70 degC")
+    threshold, growth = 0.2 * math.sqrt(150 / 200), 1.2 / 1.05 - 1
+    steady = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
+    assert steady.thermal_fraction == pytest.approx(float(steady_thermal_fraction(0.1, threshold, growth)), rel=1e-12)
+    assert steady.no_fire_margin == pytest.approx(threshold / 0.1, rel=1e-12)
+    pulse = heating(circuit, circuit.channels[0], {NAME: 1.0}, 0.2e-3)
+    expected = float(thermal_fraction(1.0, threshold, 8e-3, 0.2e-3, 0.0, growth))
+    assert pulse.thermal_fraction == pytest.approx(expected, rel=1e-12) and expected < 1.0
+    assert pulse.energy == pytest.approx(1.3 * 1.3 * 0.2e-3, rel=1e-12)
+    length, _ = longest_pulse(circuit, circuit.channels[0], {NAME: 1.0}, 0.05)
+    assert length is not None
+    assert float(thermal_fraction(1.0, threshold, 8e-3, length, 0.0, growth)) == pytest.approx(0.05, rel=1e-9)
+
+
+def test_a_bridge_that_falls_draws_more_on_its_way() -> None:
+    """Cold 0.1 A becomes at most 0.1 A R(T) / R(T_f) = 0.125 A with a = -0.2 on a source without resistance."""
+    circuit = igniter(
+        'time_constant = "10 ms"', GROWING[0].replace(" .. 320 degC", ""), GROWING[1].replace("0", "-0", 1)
+    )
+    found = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
+    assert found.current == pytest.approx(0.125, rel=1e-12)
+    assert found.thermal_fraction == pytest.approx(float(steady_thermal_fraction(0.125, 0.2, -0.2)), rel=1e-12)
+    assert found.no_fire_margin == pytest.approx(1.6, rel=1e-12)
+
+
+@pytest.mark.parametrize("duration", [None, 10.0])
+def test_a_runaway_is_cut_at_the_square(duration: float | None) -> None:
+    """Beyond function any number above 1 says that it functions: (I / I0)^2, never infinite."""
+    circuit = igniter('time_constant = "10 ms"', *GROWING)
+    found = heating(circuit, circuit.channels[0], {NAME: 1.0}, duration)
+    assert found.thermal_fraction == pytest.approx(25.0, rel=1e-12)
+    at_limit = heating(circuit, circuit.channels[0], {NAME: 0.2}, None)
+    assert at_limit.thermal_fraction == pytest.approx(1.0, rel=1e-12)
+
+
+def test_surroundings_that_may_function_it_have_no_margin() -> None:
+    """At 120 degC, the lowest function temperature assumed, no current is small enough: a reason, and no number."""
+    circuit = igniter('time_constant = "10 ms"', ambient="20 degC .. 120 degC")
+    for duration in (None, 1e-3):
+        found = heating(circuit, circuit.channels[0], {NAME: 1e-6}, duration)
+        assert found.thermal_fraction is None and found.no_fire_margin is None
+        assert "may function at the hottest ambient without any current" in (found.reason or "")
+    length, why = longest_pulse(circuit, circuit.channels[0], {NAME: 1e-6})
+    assert length is None and why == found.reason
+
+
+def test_an_igniter_without_a_time_constant_is_taken_at_its_fastest() -> None:
+    """Left out: 3 ms counts. Where an energy has no no-fire current to go with, the reason names the current."""
+    circuit = igniter()
+    assert heating(circuit, circuit.channels[0], {NAME: 1.0}, 1e-4).thermal_fraction == pytest.approx(
+        25.0 * (1.0 - math.exp(-1e-4 / 3e-3)), rel=1e-12
+    )
+    lines = [line for line in text().splitlines() if not line.startswith("no_fire")]
+    energy = "\n".join(lines).replace('time_constant = "10 ms"', 'adiabatic_energy = "1.6 mJ"')
+    bare = parse_circuit(energy, "bench.toml")
+    assert heating(bare, bare.channels[0], {NAME: 1.0}, 1e-4).reason == "igniter 'match' has no no-fire current"
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_no_unit_is_heated_more(seed: int) -> None:
+    """Units as heat capacity, loss and resistance at one common ambient, under constant currents: all stay below."""
+    rng = np.random.default_rng(500 + seed)
+    ambient = ["-40 degC .. 20 degC .. 60 degC", "20 degC"][seed % 2]
+    changed = text(ambient=ambient)
+    lines = "\n".join(igniter_lines(rng, 1.0))
+    keep = [line for line in changed.splitlines() if not line.startswith(("no_fire", "all_fire", "time_constant"))]
+    changed = "\n".join(line + ("\n" + lines if line.startswith("bridge_resistance") else "") for line in keep)
+    circuit = parse_circuit(changed, "bench.toml")
+    model, given = circuit.igniters["match"], Description.model_validate(tomllib.loads(changed)).igniter["match"]
+    units = units_of(model, given, rng, 400)
+    air = sampled(circuit.ambient, rng, 400)
+    cold = units.resistance * (1.0 + units.coefficient * (air - units.reference))
+    slope = units.resistance * units.coefficient
+    assert model.threshold_low is not None
+    for current in model.threshold_low * np.array([0.2, 0.9, 3.0]):
+        net = units.loss - current**2 * slope
+        for duration in (None, 0.1e-3, 2e-3, 50e-3):
+            share = 1.0 if duration is None else -np.expm1(-net * duration / units.capacity)
+            rise = current**2 * cold / net * share
+            found = heating(circuit, circuit.channels[0], {NAME: float(current)}, duration)
+            fraction = (rise / (units.function - air))[units.possible & ((net > 0.0) | (duration is not None))]
+            if model.threshold_low == 0.0:  # an assumed duration and an energy leave every threshold possible
+                assert found.thermal_fraction is None and found.reason
+                continue
+            assert found.thermal_fraction is not None
+            assert (np.minimum(fraction, 1.0) <= found.thermal_fraction * (1 + 1e-9)).all()
+            if duration is not None:
+                warmest = np.where(units.possible, cold + slope * np.clip(rise, 0.0, units.function - air), 0.0)
+                assert found.energy is not None
+                assert (current**2 * np.maximum(cold, warmest) * duration <= found.energy * (1 + 1e-9)).all()
+        length, _ = longest_pulse(circuit, circuit.channels[0], {NAME: float(current)}, 0.05)
+        if length is not None:
+            rise = current**2 * cold / net * -np.expm1(-net * length / units.capacity)
+            assert (rise / (units.function - air))[units.possible].max() <= 0.05 * (1 + 1e-9)

@@ -20,6 +20,7 @@ from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.parts.capacitor import bridge_peak_time, bridge_thermal_rise
+from ignition.parts.igniter import function_time
 from tests.analyses.firing.firing_cases import firing_circuit
 
 TAU = 20e-3
@@ -142,8 +143,13 @@ CIRCUITS: dict[str, Callable[[], Circuit]] = {
         igniter='function_temperature = "250 degC .. 300 degC"\nreference_temperature = "15 degC .. 25 degC"',
     ),
     "growing bridge": lambda: firing_circuit(
-        voltage="5 V .. 7 V", bridge="0.8 ohm .. 1.2 ohm", pulse="1 ms .. 2 ms",
-        igniter='temperature_coefficient = "0.001 / K"\nfunction_temperature = "300 degC"',
+        voltage="5 V .. 7 V", bridge="0.8 ohm .. 1.2 ohm", pulse="1 ms .. 2 ms", ambient="-30 degC .. 10 degC .. 60 degC",
+        igniter='temperature_coefficient = "0.003 / K"\nfunction_temperature = "200 degC .. 400 degC"',
+    ),
+    "falling bridges by energy": lambda: firing_circuit(
+        [["match"], ["match"]], voltage="5 V .. 7 V", bridge="0.8 ohm .. 1.2 ohm", lead="0.1 ohm .. 0.9 ohm",
+        ambient="-30 degC .. 10 degC .. 60 degC", heating='adiabatic_energy = "4 mJ .. 6 mJ .. 9 mJ"',
+        igniter='temperature_coefficient = "-0.001 / K"\nreference_temperature = "15 degC .. 25 degC"',
     ),
 }  # fmt: skip
 
@@ -184,9 +190,57 @@ def test_threshold_follows_the_ambient_of_the_trial() -> None:
     """I0(T)^2 is proportional to T_f - T, nominal at the nominal ambient: hand algebra for the demo's booster."""
     plan = trial_plan(load_example("demo"))
     assert isinstance(plan, TrialPlan)
-    igniter = plan.igniters[0]
-    assert igniter.ambient == (-10.0, 15.0, 35.0)
-    assert igniter.square == pytest.approx([(320 - t) / (320 - 15) for t in (-10.0, 15.0, 35.0)], rel=1e-9)
+    ambient = np.array([-10.0, 15.0, 35.0])
+    assert plan.igniters[0].shift(ambient) ** 2 == pytest.approx((320 - ambient) / (320 - 15), rel=1e-12)
+    values = {**plan.draw(generator(5, 0), 3), "ambient": ambient}
+    still, _ = plan.bridges({**values, "ambient": 15.0}, 3)
+    assert plan.bridges(values, 3)[0][0] == pytest.approx(still[0] * plan.igniters[0].shift(ambient), rel=1e-12)
+
+
+def test_resistance_and_growth_follow_the_ambient_of_the_trial() -> None:
+    """R(T) = R0 (1 + alpha (T - 20)) and a = R(T_f) / R(T) - 1 with the one ambient of the trial, for every igniter."""
+    circuit = firing_circuit(
+        [["match"], ["match"]], ambient="-30 degC .. 10 degC .. 60 degC", bridge="0.8 ohm .. 1.2 ohm",
+        igniter='temperature_coefficient = "0.001 / K"\nfunction_temperature = "270 degC"',
+    )  # fmt: skip
+    plan = trial_plan(circuit)
+    assert isinstance(plan, TrialPlan)
+    drawn = plan.draw(generator(2, 0), 50)
+    found, ambient = plan.at_ambient(drawn), np.asarray(drawn["ambient"])
+    assert np.ptp(ambient) > 50.0
+    for igniter in plan.igniters:
+        factor = 1.0 + 1e-3 * (ambient - 20.0)
+        assert found[igniter.name] == pytest.approx(np.asarray(drawn[igniter.name]) * factor, rel=1e-12)
+        assert found[f"{igniter.name} growth"] == pytest.approx(1.25 / factor - 1.0, rel=1e-12)
+    constant = trial_plan(firing_circuit(ambient="-30 degC .. 60 degC"))
+    assert isinstance(constant, TrialPlan)
+    drawn = constant.draw(generator(2, 0), 50)
+    assert constant.at_ambient(drawn) == drawn
+
+
+def test_growing_bridges_alone_are_the_closed_form() -> None:
+    """On a source of constant current a trial's function time is the bridge law with its growth, threshold and ambient."""
+    circuit = firing_circuit(
+        ambient="-30 degC .. 60 degC", voltage="600 V", lead="299 ohm", bridge="0.8 ohm .. 1.2 ohm",
+        igniter='temperature_coefficient = "0.003 / K"\nfunction_temperature = "220 degC"', controller_current="0 A",
+    )  # fmt: skip
+    plan = trial_plan(circuit)
+    assert isinstance(plan, TrialPlan)
+    values = plan.draw(generator(4, 0), 200)
+    threshold, tau = plan.bridges(values, 200)
+    ambient = np.asarray(values["ambient"])
+    growth = 1.6 / (1.0 + 3e-3 * (ambient - 20.0)) - 1.0
+    found = run_trials(plan, guards(circuit), values, 200).function_time[0]
+    assert found == pytest.approx(function_time(2.0, threshold[0], tau[0], 0.0, growth), rel=1e-2)
+
+
+def test_a_missing_function_temperature_moves_the_trials_as_120_degc_does() -> None:
+    """The lowest one assumed shifts most; the median at the nominal ambient stays where the statements put it."""
+    plan = trial_plan(firing_circuit(ambient="-10 degC .. 40 degC .. 130 degC"))
+    assert isinstance(plan, TrialPlan)
+    shift = plan.igniters[0].shift([-10.0, 40.0, 100.0, 130.0])
+    assert shift[:3] == pytest.approx([math.sqrt(130 / 80), 1.0, 0.5], rel=1e-12) and 0.0 < shift[3] < 1e-5
+    assert math.exp(plan.igniters[0].location) == pytest.approx(math.sqrt(0.3 * 0.9), rel=1e-6)
 
 
 def test_time_constant_by_energy_belongs_to_each_igniter() -> None:
@@ -300,6 +354,7 @@ def test_zero_failures_are_a_bound() -> None:
     [
         (lambda: load_example("unknown-igniter"), "has no no-fire statement"),
         (lambda: firing_circuit(resistance="3 ohm"), "below the lowest on-resistance row"),
+        (lambda: firing_circuit(ambient="120 degC"), "may function at the nominal ambient without any current"),
     ],
 )
 def test_no_probability_without_its_grounds(circuit: Callable[[], Circuit], reason: str) -> None:
