@@ -83,11 +83,9 @@ def feed_conductors(circuit: Circuit, square_time: float) -> tuple[ConductorHeat
 
 
 def _heated(circuit: Circuit, name: str, area: Toleranced | None, square_time: float) -> ConductorHeating:
-    temperature, melts, reason = (
-        None,
-        False,
-        "its cross-section is not given: give wire or trace in place of resistance",
-    )
+    temperature: float | None = None
+    reason: str | None = "its cross-section is not given: give wire or trace in place of resistance"
+    melts = False
     if area is not None:
         found = float(adiabatic_temperature(area.low, math.sqrt(square_time), 1.0, circuit.ambient.high))
         melts = math.isinf(found)

@@ -160,7 +160,7 @@ def _lowest_of(members: list[Toleranced]) -> Spread:
 
 
 def _hold_up(circuit: Circuit, rail: Spread) -> float:
-    """Time to brown-out on the hold-up capacitor alone, from the rail before the pulse; infinite where there is none."""
+    """Time to brown-out on the hold-up capacitor alone, from the rail before the pulse; infinite where none comes."""
     controller = circuit.controller
     if controller.brown_out is None or rail.low is None or rail.low > controller.brown_out.high:
         return math.inf
