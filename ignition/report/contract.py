@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
+from ignition.analyses.firing.conductors import ConductorHeating
 from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
+from ignition.analyses.firing.protective import ProtectivePart
 from ignition.analyses.trials.trials import FiringTrials
 from ignition.analyses.verdict import Check, Finding
 from ignition.toleranced import number
@@ -91,13 +94,33 @@ def _igniter(igniter: IgniterFiring) -> dict[str, Any]:
     }
 
 
-def _lead_temperature(value: float | None) -> dict[str, Any]:
-    if value is not None and not math.isfinite(value):
-        return number(None, "degC", "the lead melts in the pulse")
-    return number(value, "degC", None if value is not None else "the lead's cross-section or current is not known")
+def _conductors(conductors: Sequence[ConductorHeating]) -> list[dict[str, Any]]:
+    return [
+        {
+            "conductor": c.name,
+            "temperature": number(c.temperature, "degC", c.reason),
+            "melts": c.melts,
+            "square_time": number(c.square_time, "A^2 s"),
+        }
+        for c in conductors
+    ]
+
+
+def _protective(part: ProtectivePart) -> dict[str, Any]:
+    known = part.opens_after is not None and math.isfinite(part.opens_after)
+    stays = "it carries the highest current for good" if part.opens_after is not None else part.reason
+    return {
+        "part": part.name,
+        "kind": part.kind,
+        "highest_current": number(part.highest_current, "A"),
+        "carried_current": number(part.carried_current, "A", None if part.carried_current is not None else "not given"),
+        "opens_after": number(part.opens_after if known else None, "s", None if known else stays),
+        "missing": list(part.missing),
+    }
 
 
 def _channel(channel: ChannelFiring) -> dict[str, Any]:
+    lead = channel.conductors[0]
     return {
         "channel": channel.channel,
         "igniters": [_igniter(i) for i in channel.igniters],
@@ -105,7 +128,8 @@ def _channel(channel: ChannelFiring) -> dict[str, Any]:
         "gate_voltage": channel.gate_voltage.as_dict(),
         "on_resistance": channel.on_resistance.as_dict(),
         "mosfet_junction": channel.mosfet_junction.as_dict(),
-        "lead_temperature": _lead_temperature(channel.lead_temperature),
+        "lead_temperature": number(lead.temperature, "degC", lead.reason),
+        "conductors": _conductors(channel.conductors),
     }
 
 
@@ -165,5 +189,7 @@ def firing_dict(result: Firing, trials: FiringTrials | None = None) -> dict[str,
             "time_to_brown_out": instant(supply.hold_up, "the supply stays above brown-out, or the level is not given"),
             "fuse_opens": instant(supply.fuse_time, "no fuse opens at this current, or its data are not given"),
             "protection_trips": instant(supply.protection_time, "no protection circuit trips, or none is given"),
+            "protective_parts": [_protective(part) for part in supply.parts],
+            "conductors": _conductors(result.conductors),
         },
     }

@@ -10,7 +10,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from ignition.analyses.firing.conductors import ConductorHeating
 from ignition.analyses.firing.firing import Firing
+from ignition.analyses.firing.protective import ProtectivePart
 from ignition.analyses.trials.trials import FiringTrials
 from ignition.analyses.verdict import Check, Finding
 from ignition.circuit.model import Assumption
@@ -216,6 +218,23 @@ def _trials(trials: FiringTrials, console: Console) -> None:
     item(console, f"probability that all function: at least {trials.lower(0.95):.6g} at 95 % confidence")
 
 
+def _conductors(conductors: Sequence[ConductorHeating], console: Console) -> None:
+    """Print how hot conductors become; those of unknown cross-section are left out."""
+    for c in conductors:
+        if c.melts or c.temperature is not None:
+            hot = "may melt" if c.temperature is None else f"{c.temperature:.0f} degC at most"
+            item(console, f"{c.name} after the pulse, no heat lost: {hot}")
+
+
+def _protective(part: ProtectivePart, console: Console) -> None:
+    if part.opens_after is None:
+        item(console, str(part.reason))
+    elif part.opens_after == float("inf"):
+        item(console, f"{part.name} carries up to {engineering(part.highest_current, 'A')} for good")
+    else:
+        item(console, f"{part.name} may open after {engineering(part.opens_after, 's')} at the highest current")
+
+
 def firing_text(result: Firing, console: Console, trials: FiringTrials | None = None) -> None:
     """Print a firing analysis."""
     console.print(Text(f"Firing  ({result.circuit})", style="bold"))
@@ -242,11 +261,7 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
         item(console, f"on-resistance {spread_text(channel.on_resistance)}")
         junction = channel.mosfet_junction
         item(console, f"MOSFET junction {junction.reason if junction.reason else spread_text(junction)}")
-        if channel.lead_temperature is not None:
-            hot = (
-                "melts" if channel.lead_temperature == float("inf") else f"{channel.lead_temperature:.0f} degC at most"
-            )
-            item(console, f"lead after the pulse, no heat lost: {hot}")
+        _conductors(channel.conductors, console)
     supply = result.supply
     console.print("\nSupply while firing")
     item(console, f"battery terminals {spread_text(result.battery_voltage)}")
@@ -258,9 +273,8 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
         item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
     else:
         item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
-    if supply.fuse_time != float("inf"):
-        item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
-    if supply.protection_time != float("inf"):
-        item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
+    for part in supply.parts:
+        _protective(part, console)
+    _conductors(result.conductors, console)
     if trials is not None:
         _trials(trials, console)

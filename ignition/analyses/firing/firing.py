@@ -73,12 +73,6 @@ class ChannelFiring:
     mosfet_junction: Spread
     conductors: tuple[ConductorHeating, ...]
 
-    @property
-    def lead_temperature(self) -> float | None:
-        """Highest temperature of the lead [degC]; infinite where it melts, None where its size is not given."""
-        lead = self.conductors[0]
-        return math.inf if lead.melts else lead.temperature
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Firing:
