@@ -25,7 +25,7 @@ def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger
     >>> given = Wiring.model_validate({"wire": "AWG 20", "distance": "6 m", "wire_class": "solid", "joints": "0 ohm"})
     >>> found = complete_wiring(given, "lead", Toleranced.exact(20.0, "degC"), Ledger()).round_trip
     >>> round(found.low, 4), round(found.nominal, 4), round(found.high, 4)
-    (0.388, 0.3997, 0.4241)
+    (0.388, 0.3997, 0.4461)
     """
     joints = ledger.take(given.joints, f"{key}.joints", "joints", "ohm")
     area: Toleranced | None = None
@@ -71,15 +71,15 @@ def wire_area(wire: str, wire_class: WireClass | None, key: str, ledger: Ledger)
     --------
     >>> area = wire_area("1 mm2", "stranded", "lead", Ledger())
     >>> round(1e6 * area.low, 4), 1e6 * area.nominal
-    (0.9473, 1.0)
+    (0.9361, 1.0)
     """
     ratio = resistance_range(wire, wire_class)
     if wire_class is None:
         whole, solid = ratio, resistance_range(wire, "solid")
         ratio = ledger.choose(f"{key}.wire_class", "wire_class", worst=whole, best=solid)
         told = (
-            f"any make-up of copper, tinned or not: {whole.low:.2f} to {whole.high:.2f} times the theoretical "
-            f"resistance; copper-clad aluminium is up to {clad_factor():g} times as much and not covered"
+            f"any make-up of copper, {whole.low:.2f} to {whole.high:.2f} times the theoretical resistance; "
+            f"copper-clad aluminium is up to {clad_factor():g} times as much and not covered"
         )
         ledger.note(f"{key}.wire_class", "wire_class", value=told)
     area = conductor_area(wire)

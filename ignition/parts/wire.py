@@ -43,10 +43,11 @@ def clad_factor() -> float:
 def resistance_range(text: str, wire_class: WireClass | None = None) -> Toleranced:
     """Give the resistance of a copper wire over the theoretical one of its size [1].
 
-    A gauge: solid wire by its diameter tolerance and tin; stranded and flexible wire by the make-ups of the trade.
-    Square millimetres: the highest resistance of IEC 60228 for the class, metal-coated; for a size that it does not
-    list, or without a class, that of the worst cable found in the trade where it is higher. The low end is that of the
-    make-up with most copper. Nominal is 1. Copper-clad aluminium is not copper: see :func:`clad_factor`.
+    A gauge: solid wire by its diameter tolerance and tin, or the worst cable of the trade where it is higher; stranded
+    and flexible wire by the make-ups of the trade. Square millimetres: the highest resistance of IEC 60228 for the
+    class, metal-coated and laid up as a pair; for a size that it does not list, or without a class, that of the worst
+    cable of the trade where it is higher. The low end is that of the make-up with most copper. Nominal is 1.
+    Copper-clad aluminium is not copper: see :func:`clad_factor`.
 
     Raises InputError if the size is not understood (:func:`conductor_area`) or the class is unknown.
 
@@ -61,7 +62,7 @@ def resistance_range(text: str, wire_class: WireClass | None = None) -> Toleranc
     --------
     >>> wide, narrow = resistance_range("1.5 mm2"), resistance_range("1.5 mm2", "flexible")
     >>> round(wide.high, 4), round(narrow.high, 4)
-    (1.2154, 1.1919)
+    (1.2154, 1.2062)
     """
     area = conductor_area(text)
     if wire_class is None:
@@ -89,7 +90,7 @@ def _metric(area: float, wire_class: str) -> float:
     table = _table()["square_millimetres"]
     for listed, ohms_per_kilometre in zip(table["area"], table[wire_class], strict=True):
         if math.isclose(listed * 1e-6, area, rel_tol=1e-9):
-            return float(ohms_per_kilometre * 1e-3 * area / COPPER_RESISTIVITY)
+            return float(table["laid_up"] * ohms_per_kilometre * 1e-3 * area / COPPER_RESISTIVITY)
     return float(table["trade"])
 
 
@@ -100,5 +101,7 @@ def _solid(area: float) -> Toleranced:
     share = max(table["diameter_tolerance"], table["least_diameter_tolerance"] / diameter)
     tinned = next(row["factor"] for row in table["tinned"] if diameter >= row["diameter"])
     return Toleranced(
-        low=1.0 / (1.0 + share) ** 2 / table["best_conductivity"], nominal=1.0, high=tinned / (1.0 - share) ** 2
+        low=1.0 / (1.0 + share) ** 2 / table["best_conductivity"],
+        nominal=1.0,
+        high=max(tinned / (1.0 - share) ** 2, table["trade"]),
     )

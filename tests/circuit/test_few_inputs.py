@@ -69,7 +69,7 @@ def test_other_ways_of_saying_it(texts: dict[str, str], check: object) -> None:
         ({"igniter": "1 ohm, all-fire 0.2 A, no-fire 0.3 A"}, "must lie below all_fire.current"),
         ({"igniter": ""}, "--igniter: is empty; write for example"),
         ({"lead": "AWG 20"}, "--lead: wire needs distance, one way"),
-        ({"lead": "AWG 20, 8"}, "--lead: '8' is neither a wire, a length"),
+        ({"lead": "AWG 20, 8"}, "--lead: '8' is neither a wire, its make-up, a length"),
         ({"lead": "AWG 99, 8 m"}, "--lead"),
         ({"readings": "open 8 V"}, "--readings: loaded and load missing"),
         ({"readings": "open 8 V, open 7 V, load 3 ohm"}, "--readings: 'open 7 V' is not one of"),

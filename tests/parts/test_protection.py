@@ -133,3 +133,45 @@ def test_trips() -> None:
     assert bool(p.trips(5.0, 0.0, 5.0, 0.0))
     with pytest.raises(InputError, match=r"trip_current must be"):
         p.trips(5.0, 0.1, 0.0, 0.0)
+
+
+def test_derating_of_resettable_fuses_is_the_worst_family(published: Published) -> None:
+    """At each printed temperature the ratio is the least of the three parts, rounded down; between them none is below."""
+    entry = published("fuse.hold")
+    families = [np.array(entry[name]) / entry[name][4] for name in ("small", "large", "other")]
+    worst = np.min(families, axis=0)
+    got = p.resettable_hold_ratio(entry["temperature"])
+    assert np.all(got <= worst + 1e-15) and np.all(got > worst - 1e-4), entry["source"]
+    dense = np.linspace(-40.0, 85.0, 126)
+    for family in families:
+        assert np.all(p.resettable_hold_ratio(dense) <= np.interp(dense, entry["temperature"], family) + 1e-12)
+
+
+def test_derating_of_blade_fuses_is_the_worst_family(published: Published) -> None:
+    """No printed continuous current is less than the ratio says; cold does not raise it; the worst fuse is met."""
+    entry = published("fuse.continuous")
+    for temperature, rating, amperes in zip(entry["temperature"], entry["rating"], entry["value"], strict=True):
+        dense = np.linspace(temperature[0], temperature[-1], 100)
+        carried = np.interp(dense, temperature, amperes) / rating
+        assert np.all(p.rating_ratio(dense) <= carried), entry["source"]
+    assert float(p.rating_ratio(100.0)) == pytest.approx(9.0 / 15.0) and float(p.rating_ratio(-40.0)) < 13.0 / 15.0
+
+
+@pytest.mark.parametrize(("law", "most"), [(p.rating_ratio, 100.0), (p.resettable_hold_ratio, 85.0)])
+def test_no_derating_is_held_outside_its_table(law: Any, most: float) -> None:
+    """Beyond the last printed temperature nothing is guessed."""
+    assert float(law(most)) > 0.0
+    for outside in (most + 0.1, -41.0):
+        with pytest.raises(InputError, match=r"temperature in the derating table must be"):
+            law(outside)
+
+
+def test_least_melting_share_covers_opening_windows_and_fatigue(published: Published) -> None:
+    """At the shortest opening of every published window, and after many pulses, the typical integral is not reached."""
+    windows, pulses = published("fuse.windows"), published("fuse.pulses")
+    shares = [(times * rating) ** 2 * shortest / typical for rating, times, shortest, typical in windows["value"]]
+    assert p.least_melting_share() <= min(shares) < 0.25, windows["source"]
+    assert p.least_melting_share() <= pulses["value"], pulses["source"]
+    for rating, times, shortest, typical in windows["value"]:
+        earliest = float(p.melting_time(times * rating, p.least_melting_share() * typical, rating))
+        assert earliest <= shortest, windows["source"]

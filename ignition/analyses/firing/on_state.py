@@ -172,7 +172,7 @@ def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junctio
     """On-resistance falls with gate voltage: not above the row below, not below the row above where there is one.
 
     It rises with temperature, in the data sheets less and less steeply towards the cold: the straight line through its
-    value at 25 degC is the low bound below that temperature, and the value at 25 degC the high one.
+    values at 25 degC and at the highest junction temperature lies above it between the two, and below it in the cold.
     """
     mosfet = circuit.mosfets[channel.mosfet]
     gate = driven_gate_voltage(circuit, channel, rail)
@@ -189,7 +189,7 @@ def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junctio
         gate_voltage=gate,
         rows=(low, nominal, high),
         on_resistance=Toleranced(
-            low=min(strong.low * factor(circuit.ambient.low), middle),
+            low=min(strong.low * factor(min(circuit.ambient.low, REFERENCE_TEMPERATURE)), middle),
             nominal=middle,
             high=max(weak.high * factor(max(junction_high, REFERENCE_TEMPERATURE)), middle),
             unit="ohm",

@@ -11,7 +11,8 @@ from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
 from tests.circuit.edits import CUTTER, DEMO, edited
 
-WIRE = 3.0 / 58.0 / (math.pi / 4 * (0.127 * 92 ** (14 / 39)) ** 2)  # AWG 22, 3 m of copper at 20 degC [ohm]
+THEORY = 3.0 / 58.0 / (math.pi / 4 * (0.127 * 92 ** (14 / 39)) ** 2)  # AWG 22, 3 m of copper at 20 degC [ohm]
+WIRE, POOR_WIRE = 0.82 * THEORY, 1.246 * THEORY  # of any make-up
 
 
 def fired(*swaps: tuple[str, str], text: str = CUTTER) -> Firing:
@@ -64,7 +65,7 @@ SEQUENCE = edited(
 def test_an_earlier_pulse_may_blow_the_fuse() -> None:
     """A bridge that stays a short keeps the fuse heated for its whole pulse; the later channel is then not promised."""
     opens = firing(parse_circuit(SEQUENCE))
-    assert opens.all_function and 0.05 < opens.supply.fuse_time < 0.4
+    assert opens.all_function and 0.02 < opens.supply.fuse_time < 0.4
     stays = fired(('spent = "open"', 'spent = "short"'), text=SEQUENCE)
     first, later = stays.channels[0].igniters[0], stays.channels[1].igniters[0]
     assert first.functions == "always", "the first fires before the fuse opens"
@@ -79,7 +80,7 @@ def test_an_earlier_pulse_may_reset_the_controller() -> None:
         SEQUENCE,
         ('rating = "1 A"\nmelting_i2t = "20 A^2 s"', 'rating = "30 A"\nmelting_i2t = "2000 A^2 s"'),
         ('spent = "open"', 'spent = "short"'),
-        ("2 mohm .. 4 mohm .. 8 mohm", "80 mohm .. 300 mohm .. 500 mohm"),
+        ("2 mohm .. 4 mohm .. 8 mohm", "80 mohm .. 100 mohm .. 150 mohm"),
         ('pulse = "400 ms"', 'pulse = "2 s"'),
         ('hold_up_capacitance = "100 uF ± 20 %"', 'hold_up_capacitance = "100 mF"'),
         ('supply = "3.3 V ± 2 %"', 'supply = "7 V"'),
@@ -130,7 +131,7 @@ def test_polarisation_is_in_the_worst_case() -> None:
         '50 mohm .. 80 mohm .. 150 mohm"\npolarisation = { resistance = "100 mohm .. 200 mohm", time_constant = "1 ms" }',
     )
     with_it, without = fired(slow).channels[0].igniters[0], fired().channels[0].igniters[0]
-    loop = 0.150 + 0.040 + WIRE + 0.100 + 1.8 + 0.030
+    loop = 0.150 + 0.040 + POOR_WIRE + 0.100 + 1.8 + 0.030
     assert without.current.low == pytest.approx(6.0 / loop, rel=1e-5)
     assert with_it.current.low == pytest.approx(6.0 / (loop + 0.200), rel=1e-5)
     assert with_it.current.high == pytest.approx(without.current.high or 0.0, rel=1e-9)
