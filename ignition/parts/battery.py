@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import importlib.resources
 import tomllib
@@ -11,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ignition.errors import InputError
+from ignition.errors import InputError, nearest
 from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
@@ -159,8 +158,8 @@ def chemistry(name: str | Chemistry) -> Chemistry:
     table = _table()
     spelling = name.strip().lower() if isinstance(name, str) else ""
     if spelling not in table:
-        close = difflib.get_close_matches(spelling, table, n=1, cutoff=0.4)
-        offer = f'write "{table[close[0]].name}"' if close else "write one of these"
+        close = nearest(spelling, table)
+        offer = "write one of these" if close is None else f'write "{table[close].name}"'
         raise InputError(f"a chemistry must be one of {', '.join(CHEMISTRIES)}, received {name!r}; {offer}")
     return table[spelling]
 

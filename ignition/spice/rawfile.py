@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from ignition.errors import InputError, NgspiceError
+from ignition.errors import InputError, NgspiceError, did_you_mean
 from ignition.typing import FloatArray
 
 __all__ = ["Plot", "parse_raw", "read_rawfile"]
@@ -94,9 +93,8 @@ class Plot:
         for known in self.variables:
             if known.lower() == wanted:
                 return self.data[known]
-        near = difflib.get_close_matches(wanted, [known.lower() for known in self.variables], n=3, cutoff=0.3)
-        listed = ", ".join(near or self.variables[:5]) or "none"
-        raise InputError(f'plot "{self.name}" has no signal "{name}"; nearest names: {listed}')
+        offered = did_you_mean(name, self.variables) or f"the first are: {', '.join(self.variables[:5]) or 'none'}"
+        raise InputError(f'plot "{self.name}" has no signal "{name}"; {offered}')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -174,7 +174,7 @@ def test_signal_names_ignore_case_and_name_the_nearest() -> None:
     values = np.array([[1.0, 2.0, 3.0]])
     (plot,) = parse_raw(raw_bytes(values, names=["v(drain)", "v(gate)", "i(v1)"], flags="real"))
     assert plot.signal(" V(Drain) ").tolist() == [1.0]
-    with pytest.raises(InputError, match=r'no signal "v\(drian\)"; nearest names: v\(drain\)'):
+    with pytest.raises(InputError, match=r'no signal "v\(drian\)"; did you mean .v\(drain\)'):
         plot.signal("v(drian)")
     with pytest.raises(InputError, match="no signal"):
         plot.phasor("?")
