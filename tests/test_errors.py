@@ -12,7 +12,7 @@ from ignition.errors import did_you_mean, nearest
     [
         ("trehsold", ["gate", "threshold"], "threshold"),
         ("VBATT", ["vdd", "VBAT"], "VBAT"),
-        ("ma", ["A", "MA", "mA"], "mA"),  # one capital off, either way: the first that is as near
+        ("ma", ["A", "MA", "mA"], "mA"),
         ("LIPO", ["lipo"], "lipo"),
         ("lipo", ["LiPo", "lip"], "lip"),  # as written first
         ("xyz", ["abc"], None),

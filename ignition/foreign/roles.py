@@ -33,7 +33,6 @@ __all__ = [
     "Roles",
     "load_roles",
     "parse_roles",
-    "role_schema",
     "tolerance_of",
 ]
 
@@ -190,16 +189,6 @@ def parse_roles(text: str, shown: str = "roles") -> Roles:
     if circuit is None:
         raise report(shown, text, [(tuple(key.split(".")), message) for key, message in problems])
     return Roles(file=file, circuit=circuit, shown=shown, text=text)
-
-
-def role_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the role file, for editors that complete it."""
-    schema = RoleFile.model_json_schema()
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **schema,
-        "title": "ignition role file, format 1",
-    }
 
 
 def tolerance_of(text: str, value: float | None, unit: str) -> Toleranced:

@@ -16,7 +16,7 @@ from ignition.errors import NetworkError
 from ignition.network.elements import Network
 from ignition.network.solution import solve
 from ignition.network.template import PHASES, State, adc_pin, build_network, igniter_names, line_states
-from ignition.network.worst_case import NEGLIGIBLE, Probe, draw, extremes, root_sum_square
+from ignition.network.worst_case import NEGLIGIBLE, Probe, draw, extremes
 from ignition.toleranced import Toleranced, vertices
 from tests.spice.generate import circuit_text
 
@@ -92,13 +92,3 @@ def test_firing_corners_are_all_corners() -> None:
     every = solve(network, {n: corners[:, i] for i, n in enumerate(network.parameters)}).current("cutter.igniter 1.1")
     found = extremes(network, box, [Probe(element="cutter.igniter 1.1")])[0]
     assert found.low == pytest.approx(every.min(), rel=1e-12) and found.high == pytest.approx(every.max(), rel=1e-12)
-
-
-def test_typical_spread_is_narrower_than_the_worst_case() -> None:
-    """Root-sum-square bounds lie inside the worst case, about the same nominal."""
-    circuit = load_example("demo")
-    network, box = build_network(circuit, State(phase="armed")), phase_box(circuit, "armed")
-    probe = Probe(element="marker.igniter 1.1")
-    worst, typical = extremes(network, box, [probe])[0], root_sum_square(network, box, probe)
-    assert worst.low < typical.low < typical.nominal < typical.high < worst.high
-    assert typical.nominal == pytest.approx(worst.nominal, rel=1e-12)

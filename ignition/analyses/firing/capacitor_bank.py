@@ -28,7 +28,6 @@ from ignition.typing import FloatArray
 
 __all__ = ["ChannelDischarge", "Discharge", "IgniterDischarge", "discharge"]
 
-_OPEN = 1e9
 _TOGETHER = "other channels fire from the bank at the same time: no closed bound; see the transient"
 _SEVERAL = "several igniters share the bank: no closed bound; see the transient"
 
