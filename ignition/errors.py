@@ -15,6 +15,8 @@ A message says what is wrong, which rule it breaks, what was received and what t
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 __all__ = [
@@ -26,6 +28,8 @@ __all__ = [
     "NetworkError",
     "NgspiceError",
     "UnitError",
+    "did_you_mean",
+    "nearest",
 ]
 
 
@@ -81,3 +85,18 @@ class NgspiceError(IgnitionError, RuntimeError):
 
 class NetlistError(IgnitionError, ValueError):
     """A foreign netlist that is refused or not understood; the message names the line."""
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Find the known name that is most like another, or None where none is; capitals count only where they decide."""
+    names = sorted(known)
+    folded = {n.lower(): n for n in names}
+    alike = difflib.get_close_matches(name, names, n=1, cutoff=0.4)
+    alike += [folded[match] for match in difflib.get_close_matches(name.lower(), folded, n=1, cutoff=0.4)]
+    return alike[0] if alike else None
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Ask whether the nearest known name was meant; empty where none is like it."""
+    near = nearest(name, known)
+    return "" if near is None else f"did you mean {near!r}?"

@@ -6,14 +6,13 @@ data sheets do: absolute temperatures are in degC, temperature differences in K.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import math
 import re
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
-from ignition.errors import UnitError
+from ignition.errors import UnitError, did_you_mean
 
 if TYPE_CHECKING:
     import pint
@@ -177,10 +176,8 @@ def _pint_affine(unit: str, target: str) -> tuple[float, float]:
 def _nearest_unit(unit: str, target: str) -> str:
     prefixes = ("", "m", "u", "n", "p", "k", "M")
     names = [prefix + target for prefix in prefixes] if target not in _PLAIN else [target]
-    close = difflib.get_close_matches(unit, names, n=1, cutoff=0.5) or difflib.get_close_matches(
-        unit.lower(), names, n=1, cutoff=0.5
-    )
-    return f" (did you mean {close[0]!r}?)" if close else ""
+    offered = did_you_mean(unit, names)
+    return f" ({offered})" if offered else ""
 
 
 def normalise(text: str) -> str:

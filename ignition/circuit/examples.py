@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from importlib import resources
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from ignition.errors import InputError
+from ignition.errors import InputError, did_you_mean
 
 __all__ = ["DEMO", "example_names", "example_text", "example_title", "load_example"]
 
@@ -44,12 +43,8 @@ def example_text(name: str) -> str:
     """
     names = example_names()
     if name not in names:
-        near = difflib.get_close_matches(name, names, n=1)
-        raise InputError(
-            f"no example is called {name!r}; "
-            + (f"did you mean {near[0]!r}? " if near else "")
-            + f"there are: {', '.join(names)}"
-        )
+        offered = did_you_mean(name, names)
+        raise InputError(f"no example is called {name!r}; {offered}{offered and ' '}there are: {', '.join(names)}")
     return resources.files("ignition.data.examples").joinpath(f"{name}.toml").read_text(encoding="utf-8")
 
 

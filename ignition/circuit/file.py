@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from ignition.circuit.complete import complete
 from ignition.circuit.description import Description
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
+from ignition.errors import did_you_mean
 
 __all__ = ["MAX_BYTES", "json_schema", "load_circuit", "parse_circuit"]
 
@@ -155,8 +155,7 @@ def _names(table: dict[str, Any], key: str) -> set[str] | None:
 
 
 def _unknown(what: str, name: str, known: set[str], where: str) -> str:
-    near = difflib.get_close_matches(name, sorted(known), n=1, cutoff=0.4)
-    offered = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(sorted(known)) or 'none'}"
+    offered = did_you_mean(name, known) or f"there are: {', '.join(sorted(known)) or 'none'}"
     return f"unknown {what} {name!r}{' in ' + where if where else ''}; {offered}"
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -12,7 +11,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from ignition.circuit.lines import key_lines, line_of
-from ignition.errors import CircuitFileError, InputError, Mistake
+from ignition.errors import CircuitFileError, InputError, Mistake, did_you_mean
 
 __all__ = ["Checks", "KeyPath", "read_text", "read_toml", "report"]
 
@@ -148,9 +147,8 @@ def _translate(
     shown = text if len(text) <= 60 else text[:57] + "..."
     if kind == "literal_error":
         expected = entry["ctx"]["expected"]
-        near = difflib.get_close_matches(str(value), re.findall(r"'([^']*)'", expected), n=1, cutoff=0.4)
-        offered = f"; did you mean {near[0]!r}?" if near else ""
-        return path, f"must be {expected}; received {shown}{offered}"
+        offered = did_you_mean(str(value), re.findall(r"'([^']*)'", expected))
+        return path, f"must be {expected}; received {shown}{offered and '; '}{offered}"
     return path, f"{entry['msg'][0].lower()}{entry['msg'][1:]}; received {shown}"
 
 
@@ -175,9 +173,8 @@ def _unknown_key(path: KeyPath, model: type[BaseModel]) -> str:
         if isinstance(part, str) and place is not None and part in place.model_fields:
             place = _inner_model(place.model_fields[part].annotation)
     known = sorted(place.model_fields) if place is not None else []
-    near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.4)
     where = f"[{_dotted(path[:-1])}]" if path[:-1] else "the file"
-    offered = f"did you mean {near[0]!r}?" if near else f"known there: {', '.join(known)}"
+    offered = did_you_mean(str(path[-1]), known) or f"known there: {', '.join(known)}"
     return f"unknown key {str(path[-1])!r} in {where}; {offered}"
 
 

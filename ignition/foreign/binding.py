@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ignition.circuit.mistakes import KeyPath
 from ignition.circuit.model import Assumption
-from ignition.errors import InputError
+from ignition.errors import InputError, did_you_mean
 from ignition.foreign.flatten import FlatNetlist, Part, flatten
 from ignition.foreign.roles import GatePin, RoleChannel, Roles, tolerance_of
 from ignition.network.elements import GROUND
@@ -111,9 +110,8 @@ class _Binder:
         """The element of that name, if it is of a kind that can play the part."""
         part = self.parts.get(name.lower())
         if part is None:
-            near = difflib.get_close_matches(name.lower(), list(self.parts), n=1, cutoff=0.4)
-            offered = f"; did you mean {self.parts[near[0]].name!r}?" if near else ""
-            self.found.append((path, f"the netlist has no element {name!r}{offered}"))
+            offered = did_you_mean(name, (known.name for known in self.parts.values()))
+            self.found.append((path, f"the netlist has no element {name!r}{offered and '; '}{offered}"))
             return None
         if part.kind not in kinds:
             letters = " or ".join(kind.upper() for kind in kinds)
@@ -127,9 +125,8 @@ class _Binder:
         """The node of that name."""
         node = "0" if name.lower() in ("0", "gnd") else name.lower()
         if node not in self.nodes:
-            near = difflib.get_close_matches(node, sorted(self.nodes), n=1, cutoff=0.4)
-            offered = f"; did you mean {near[0]!r}?" if near else ""
-            self.found.append((path, f"the netlist has no node {name!r}{offered}"))
+            offered = did_you_mean(node, self.nodes)
+            self.found.append((path, f"the netlist has no node {name!r}{offered and '; '}{offered}"))
         if node == "0":
             self.found.append((path, "is ground in the netlist; name the node of the pin"))
         return network_node(node)

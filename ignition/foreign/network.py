@@ -8,11 +8,9 @@ from dataclasses import dataclass, field, replace
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import PinModel
 from ignition.errors import InputError
-from ignition.foreign.binding import BODY_DIODE, Bound, BoundChannel, bind, network_node
-from ignition.foreign.flatten import FlatNetlist, Part
-from ignition.foreign.roles import Roles
+from ignition.foreign.binding import BODY_DIODE, Bound, BoundChannel, network_node
+from ignition.foreign.flatten import Part
 from ignition.network.elements import GROUND, Element, Kind, Network, Terms
-from ignition.spice.netlist import Netlist
 from ignition.toleranced import Toleranced
 
 __all__ = [
@@ -21,7 +19,6 @@ __all__ = [
     "FOREIGN_PHASES",
     "Fault",
     "Situation",
-    "foreign_network",
     "line_states_of",
     "situation_network",
 ]
@@ -100,38 +97,11 @@ def line_states_of(channel: BoundChannel) -> tuple[str, ...]:
     return FOREIGN_LINE_STATES if len(channel.igniters) > 1 else FOREIGN_LINE_STATES[:-1]
 
 
-def foreign_network(
-    netlist: Netlist | FlatNetlist, roles: Roles, phase: str, line_state: str = "intact", channel: str | None = None
-) -> tuple[Network, dict[str, Toleranced]]:
-    """Build the steady network of a netlist, its MOSFETs passing no more than their leakage.
+def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Toleranced] | None = None) -> Built:
+    """Build the steady network of a situation.
 
     At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
     leakage, a MOSFET that is off a leakage and a body diode. A part that nothing holds is tied to ground by 1 Tohm.
-
-    Raises InputError for a phase, line state or channel that does not exist. Raises NetlistError, CircuitFileError for
-    mistakes of netlist and role file.
-
-    Parameters
-    ----------
-    phase : ``disarmed``, ``reset`` or ``armed``
-    channel : Name of the channel; the first by default
-
-    Returns
-    -------
-    The network, and the bounds of its parameters [SI]
-    """
-    bound = bind(netlist, roles)
-    name = bound.channels[0].name if channel is None else channel
-    chosen = next((c for c in bound.channels if c.name == name), None)
-    if chosen is None:
-        raise InputError(f"no channel {name!r}; there are {', '.join(c.name for c in bound.channels)}")
-    opened = next(iter(chosen.igniters)) if line_state == "one igniter open" else None
-    built = situation_network(bound, Situation(phase=phase, lines={name: line_state}, open_igniter=opened))
-    return built.network, dict(built.box)
-
-
-def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Toleranced] | None = None) -> Built:
-    """Build the network of a situation.
 
     Raises InputError for a phase or line state that does not exist.
 

@@ -6,7 +6,6 @@ the circuit file where they exist there: ``ambient``, ``battery``, ``controller`
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -21,7 +20,7 @@ from ignition.circuit.feed_description import Battery, FeedPart, Wiring
 from ignition.circuit.fields import Current, FileModel, Resistance, Voltage, VoltageDrop
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
-from ignition.errors import InputError
+from ignition.errors import InputError, did_you_mean
 from ignition.toleranced import Toleranced, parse_toleranced
 
 __all__ = [
@@ -35,7 +34,6 @@ __all__ = [
     "Roles",
     "load_roles",
     "parse_roles",
-    "role_schema",
     "tolerance_of",
 ]
 
@@ -194,16 +192,6 @@ def parse_roles(text: str, shown: str = "roles") -> Roles:
     return Roles(file=file, circuit=circuit, shown=shown, text=text)
 
 
-def role_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the role file, for editors that complete it."""
-    schema = RoleFile.model_json_schema()
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **schema,
-        "title": "ignition role file, format 1",
-    }
-
-
 def tolerance_of(text: str, value: float | None, unit: str) -> Toleranced:
     """Apply a tolerance of the role file to a value of the netlist [`unit`].
 
@@ -316,6 +304,5 @@ def _known(path: KeyPath, table_name: str, name: Any, table: Mapping[str, Any]) 
     known = table.get(table_name)
     if not isinstance(name, str) or not isinstance(known, dict) or name in known:
         return []
-    near = difflib.get_close_matches(name, sorted(known), n=1, cutoff=0.4)
-    offered = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(sorted(known)) or 'none'}"
+    offered = did_you_mean(name, known) or f"there are: {', '.join(sorted(known)) or 'none'}"
     return [(path, f"unknown {table_name} {name!r}; {offered}")]

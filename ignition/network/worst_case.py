@@ -15,7 +15,7 @@ from ignition.network.solution import Solution, solve
 from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
-__all__ = ["Extreme", "NEGLIGIBLE", "Probe", "draw", "extremes", "root_sum_square"]
+__all__ = ["Extreme", "NEGLIGIBLE", "Probe", "draw", "extremes"]
 
 NEGLIGIBLE = 1e-12
 """Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
@@ -264,41 +264,3 @@ def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> 
     (True, (100,))
     """
     return {name: value.sample(rng, size) for name, value in box.items()}
-
-
-def root_sum_square(network: Network, box: Mapping[str, Toleranced], probe: Probe) -> Toleranced:
-    """Root-sum-square spread of an output: linear in each parameter about nominal, tolerances independent.
-
-    Parameters
-    ----------
-    box : Every parameter with its bounds [SI]
-
-    Returns
-    -------
-    Nominal and root-sum-square bounds [V or A]; a typical spread, not a guaranteed one
-
-    Examples
-    --------
-    >>> from ignition.network.elements import GROUND, Element
-    >>> loop = Network(elements=(
-    ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
-    ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
-    ... ), igniters=("bridge",))
-    >>> box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced.exact(2.0)}
-    >>> root_sum_square(loop, box, Probe(element="bridge")).high
-    3.5
-    """
-    solution = solve(network, {n: box[n].nominal for n in network.parameters})
-    weights = probe.weights(network)
-    middle = float(solution.unknowns[0] @ weights)
-    slopes = solution.sensitivities(weights[None])
-    below = above = 0.0
-    for index, name in enumerate(network.parameters):
-        slope = float(slopes[0, index, 0])
-        value = box[name]
-        down, up = slope * (value.low - value.nominal), slope * (value.high - value.nominal)
-        below += min(down, up) ** 2
-        above += max(down, up) ** 2
-    return Toleranced(
-        low=middle - below**0.5, nominal=middle, high=middle + above**0.5, unit="A" if probe.element else "V"
-    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import importlib.resources
 import tomllib
@@ -11,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ignition.errors import InputError
+from ignition.errors import InputError, nearest
 from ignition.parts._require import bounded
 from ignition.typing import ArrayLike, FloatArray
 
@@ -22,9 +21,7 @@ __all__ = [
     "chemistry",
     "default_cell_resistance",
     "open_circuit_voltage",
-    "polarisation_step",
     "resistance_factor",
-    "resistance_from_loads",
     "resistance_from_readings",
 ]
 
@@ -163,8 +160,8 @@ def chemistry(name: str | Chemistry) -> Chemistry:
     table = _table()
     spelling = name.strip().lower() if isinstance(name, str) else ""
     if spelling not in table:
-        close = difflib.get_close_matches(spelling, table, n=1, cutoff=0.4)
-        offer = f'write "{table[close[0]].name}"' if close else "write one of these"
+        close = nearest(spelling, table)
+        offer = "write one of these" if close is None else f'write "{table[close].name}"'
         raise InputError(f"a chemistry must be one of {', '.join(CHEMISTRIES)}, received {name!r}; {offer}")
     return table[spelling]
 
@@ -316,73 +313,3 @@ def resistance_from_readings(open: ArrayLike, loaded: ArrayLike, load: ArrayLike
             "check the two readings for exchange and repeat them with the same meter"
         )
     return np.asarray(resistor * (idle / under - 1.0))
-
-
-def resistance_from_loads(
-    light_voltage: ArrayLike, light_current: ArrayLike, heavy_voltage: ArrayLike, heavy_current: ArrayLike
-) -> FloatArray:
-    """Give a battery's internal resistance from its voltage at two currents [ohm].
-
-    ``R = (V1 - V2)/(I2 - I1)``.
-
-    Raises InputError if a voltage is not positive, a current negative, the heavy current not the larger, or its voltage
-    the higher.
-
-    Source: Two-load method: Energizer, "Battery Internal Resistance", v1.1.0, Dec 2005.
-
-    Parameters
-    ----------
-    light_voltage, light_current : Voltage [V] at the smaller current [A], any shape, broadcasts
-    heavy_voltage, heavy_current : Voltage [V] at the larger current [A], any shape, broadcasts
-
-    Examples
-    --------
-    >>> round(float(resistance_from_loads(1.485, 5e-3, 1.378, 0.505)), 3)
-    0.214
-    """
-    drop = bounded("light_voltage", light_voltage, "V", above=0.0) - bounded(
-        "heavy_voltage", heavy_voltage, "V", above=0.0
-    )
-    step = bounded("heavy_current", heavy_current, "A", least=0.0) - bounded(
-        "light_current", light_current, "A", least=0.0
-    )
-    if np.any(step <= 0.0) or np.any(drop < 0.0):
-        raise InputError(
-            "the heavy load must draw the larger current at the lower voltage, received a voltage drop of "
-            f"{float(np.min(drop)):g} V for {float(np.min(step)):g} A; write the reading of the smaller current first"
-        )
-    return np.asarray(drop / step)
-
-
-def polarisation_step(
-    current: ArrayLike, resistance: ArrayLike, time_constant: ArrayLike, time: ArrayLike
-) -> FloatArray:
-    """Give the slow voltage drop of a cell after a step of current.
-
-    ``I R1 (1 - exp(-t/tau))``, one R1-C1 pair without charge at time zero.
-
-    Raises InputError if resistance or time is negative, or time_constant is not positive.
-
-    Source: Equivalent circuit of a cell, textbook (from memory).
-
-    Parameters
-    ----------
-    current : Current from time zero on [A], any shape, broadcasts
-    resistance : Polarisation resistance [ohm], any shape, broadcasts
-    time_constant : Polarisation time constant [s], any shape, broadcasts
-    time : Time since the step [s], any shape, broadcasts; may be infinite
-
-    Returns
-    -------
-    Voltage drop, beside the drop in the internal resistance [V]
-
-    Examples
-    --------
-    >>> round(float(polarisation_step(5.0, 0.01, 30.0, 0.5)), 6)
-    0.000826
-    """
-    amperes = bounded("current", current, "A")
-    ohms = bounded("resistance", resistance, "ohm", least=0.0)
-    tau = bounded("time_constant", time_constant, "s", above=0.0)
-    elapsed = bounded("time", time, "s", least=0.0, endless=True)
-    return np.asarray(amperes * ohms * -np.expm1(-elapsed / tau))

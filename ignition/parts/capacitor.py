@@ -10,7 +10,6 @@ from ignition.typing import ArrayLike, FloatArray
 __all__ = [
     "bridge_peak_time",
     "bridge_thermal_rise",
-    "discharge_current",
     "discharge_energy",
     "recharge_time",
     "stored_energy",
@@ -48,36 +47,6 @@ def _decay(
     load = bounded("resistance", resistance, "ohm", above=0.0)
     loop = load + bounded("series_resistance", series_resistance, "ohm", least=0.0)
     return farads, load, np.asarray(loop), np.asarray(loop * farads)
-
-
-def discharge_current(
-    capacitance: ArrayLike, voltage: ArrayLike, resistance: ArrayLike, series_resistance: ArrayLike, time: ArrayLike
-) -> FloatArray:
-    """Give the current of a capacitor that discharges into a resistance [A].
-
-    ``I = V/(R + Rs) exp(-t/((R + Rs) C))``; constant resistances, no inductance.
-
-    Raises InputError if capacitance or resistance is not positive, or series_resistance or time is negative.
-
-    Source: Textbook (from memory).
-
-    Parameters
-    ----------
-    capacitance : Capacitance [F], any shape, broadcasts
-    voltage : Voltage at time zero [V], any shape, broadcasts
-    resistance : Load, for example the bridge [ohm], any shape, broadcasts
-    series_resistance : Everything else in the loop: the capacitor's own series resistance, leads, switch [ohm], any
-        shape, broadcasts
-    time : Time since the loop was closed [s], any shape, broadcasts; may be infinite
-
-    Examples
-    --------
-    >>> round(float(discharge_current(1000e-6, 12.0, 1.5, 0.2, 0.0)), 6)
-    7.058824
-    """
-    _, _, loop, tau = _decay(capacitance, resistance, series_resistance)
-    elapsed = bounded("time", time, "s", least=0.0, endless=True)
-    return np.asarray(bounded("voltage", voltage, "V") / loop * np.exp(-elapsed / tau))
 
 
 def discharge_energy(

@@ -5,112 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from ignition.errors import InputError
-from ignition.parts._require import at_least_zero, positive, real
+from ignition.parts._require import at_least_zero, real
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
-    "acquisition_time",
-    "adc_code",
-    "clamp_current",
     "floating_gate_voltage",
     "gate_voltage",
     "hold_up_time",
     "regulated_supply",
-    "settling",
 ]
-
-MOST_BITS = 32
-"""Largest resolution that a converter is given [bit]."""
-
-
-def _codes(bits: ArrayLike) -> FloatArray:
-    """Number of codes of a converter."""
-    count = real("bits", bits, "bit")
-    if not ((count >= 1.0) & (count <= MOST_BITS) & (count == np.floor(count))).all():
-        raise InputError(
-            f"bits must be a whole number from 1 to {MOST_BITS}: received {bits!r}; write the resolution, such as 12"
-        )
-    return np.asarray(np.exp2(count))
-
-
-def adc_code(voltage: ArrayLike, reference: ArrayLike, bits: ArrayLike) -> FloatArray:
-    """Return the code of an ideal converter before rounding.
-
-    Parameters
-    ----------
-    voltage : Voltage at the pin [V], broadcasts
-    reference : Reference voltage [V], above 0, broadcasts
-    bits : Resolution [bit], whole number from 1 to 32, broadcasts
-
-    Returns
-    -------
-    Real-valued code [LSB], held between 0 and 2^bits - 1
-
-    Examples
-    --------
-    >>> float(adc_code(1.65, 3.3, 12)), float(adc_code(5.0, 3.3, 12))
-    (2048.0, 4095.0)
-    """
-    codes = _codes(bits)
-    raw = codes * real("voltage", voltage, "V") / positive("reference", reference, "V")
-    return np.asarray(np.clip(raw, 0.0, codes - 1.0))
-
-
-def acquisition_time(
-    bits: ArrayLike, error_lsb: ArrayLike, source_resistance: ArrayLike, sample_capacitance: ArrayLike
-) -> FloatArray:
-    """Return the time in which a full-scale step settles on the sample capacitor.
-
-    t = ln(2^bits / error) R C.
-
-    Source: C8051T620/320 manual, equation 8.1, n.d.
-
-    Parameters
-    ----------
-    bits : Resolution [bit], whole number from 1 to 32, broadcasts
-    error_lsb : Error that may remain [LSB], above 0, broadcasts
-    source_resistance : All resistance between source and sample capacitor [ohm], 0 or more, broadcasts
-    sample_capacitance : Sample capacitance [F], 0 or more, broadcasts
-
-    Returns
-    -------
-    Acquisition time [s]; 0 where the whole step may remain
-
-    Examples
-    --------
-    >>> round(float(acquisition_time(12, 0.125, 100e3, 10e-12)) * 1e6, 4)
-    10.3972
-    """
-    ratio = _codes(bits) / positive("error", error_lsb, "LSB")
-    return settling(np.maximum(ratio, 1.0), source_resistance, sample_capacitance)
-
-
-def settling(ratio: ArrayLike, resistance: ArrayLike, capacitance: ArrayLike, fixed: ArrayLike = 0.0) -> FloatArray:
-    """Return the time in which a step falls to one part in `ratio`, plus a fixed delay [s].
-
-    t = ln(ratio) R C + fixed.
-
-    Parameters
-    ----------
-    ratio : Step over the error that may remain [1], 1 or more, broadcasts. Data sheets of 10-bit converters write 2047,
-        one less than 2^11
-    resistance : All resistance in the path [ohm], 0 or more, broadcasts
-    capacitance : Capacitance that is charged [F], 0 or more, broadcasts
-    fixed : Delay of amplifier and temperature to be added [s], 0 or more, broadcasts
-
-    Examples
-    --------
-    >>> round(float(settling(2047, 10.5e3, 120e-12)) * 1e6, 4)
-    9.6064
-    """
-    parts = positive("ratio", ratio, "1")
-    if not (parts >= 1.0).all():
-        raise InputError(
-            f"ratio must be 1 or more: received {float(parts.min()):g}; write the step divided by the error that "
-            f"may remain"
-        )
-    path = at_least_zero("resistance", resistance, "ohm") * at_least_zero("capacitance", capacitance, "F")
-    return np.asarray(np.log(parts) * path + at_least_zero("fixed delay", fixed, "s"))
 
 
 def gate_voltage(
@@ -255,41 +158,3 @@ def hold_up_time(
     drawn = at_least_zero("current", current, "A")
     lasting = np.where(charge > 0.0, np.inf, 0.0)
     return np.asarray(np.where(drawn > 0.0, charge / np.where(drawn > 0.0, drawn, 1.0), lasting))
-
-
-def clamp_current(
-    pin_voltage_open: ArrayLike,
-    source_resistance: ArrayLike,
-    rail: ArrayLike,
-    drop: ArrayLike,
-    clamp_resistance: ArrayLike,
-) -> FloatArray:
-    """Return the current that a pin's upper clamp diode passes into the rail.
-
-    I = max(0, V_open - rail - drop) / (R_source + R_clamp). The rail is taken as stiff; a lower drop is the worse one.
-
-    Parameters
-    ----------
-    pin_voltage_open : Voltage that the source would bring to the pin without the clamp [V], broadcasts
-    source_resistance : Resistance of that source [ohm], 0 or more, broadcasts
-    rail : Voltage of the controller's rail [V]; 0 for a dead controller, broadcasts
-    drop : Forward voltage of the clamp [V], 0 or more, broadcasts
-    clamp_resistance : Resistance of the clamp [ohm], 0 or more, broadcasts
-
-    Returns
-    -------
-    Clamp current [A]; 0 where the clamp does not conduct, infinite where nothing limits it
-
-    Examples
-    --------
-    >>> round(float(clamp_current(12.6, 100e3, 3.3, 0.5, 0.0)) * 1e6, 3)
-    88.0
-    """
-    excess = np.maximum(
-        real("pin voltage", pin_voltage_open, "V") - real("rail", rail, "V") - at_least_zero("drop", drop, "V"), 0.0
-    )
-    path = at_least_zero("source resistance", source_resistance, "ohm") + at_least_zero(
-        "clamp resistance", clamp_resistance, "ohm"
-    )
-    unlimited = np.where(excess > 0.0, np.inf, 0.0)
-    return np.asarray(np.where(path > 0.0, excess / np.where(path > 0.0, path, 1.0), unlimited))

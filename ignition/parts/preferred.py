@@ -9,9 +9,9 @@ import numpy as np
 
 from ignition.errors import InputError
 from ignition.parts._require import bounded
-from ignition.typing import ArrayLike, FloatArray
+from ignition.typing import FloatArray
 
-__all__ = ["nearest", "series_tolerance", "series_values"]
+__all__ = ["series_tolerance", "series_values"]
 
 _NAMES = ("E3", "E6", "E12", "E24", "E48", "E96", "E192")
 _SMALLEST, _LARGEST = 1e-15, 1e15
@@ -61,39 +61,6 @@ def series_values(series: str, low: float, high: float) -> FloatArray:
     values = [float(f"{base}e{decade - digits}") for decade in range(first, last + 1) for base in bases]
     found = np.array(values, dtype=np.float64)
     return found[(found >= lowest) & (found <= highest)]
-
-
-def nearest(series: str, value: ArrayLike) -> FloatArray:
-    """Give the value of a preferred series closest to the value asked for.
-
-    Closest by difference, not by ratio; of two equally close the smaller one.
-
-    Raises InputError if the series is unknown or a value is outside 1e-14 .. 1e14.
-
-    Source: IEC 60063, as held in PyPI package `eseries` 1.2.1.
-
-    Parameters
-    ----------
-    series : "E3", "E6", "E12", "E24", "E48", "E96" or "E192"
-    value : Wanted value, in the unit of the part, for example [ohm], any shape; 1e-14 to 1e14
-
-    Returns
-    -------
-    Preferred values [unit of the part], the shape of `value`
-
-    Examples
-    --------
-    >>> float(nearest("E24", 319.0))
-    330.0
-    """
-    wanted = bounded("value", value, "ohm", least=10.0 * _SMALLEST, most=_LARGEST / 10.0)
-    _series(series)
-    if wanted.size == 0:
-        return wanted.copy()
-    held = series_values(series, float(wanted.min()) / 10.0, float(wanted.max()) * 10.0)
-    upper = np.searchsorted(held, wanted)
-    below, above = held[upper - 1], held[upper]
-    return np.where(wanted - below <= above - wanted, below, above)
 
 
 def series_tolerance(series: str) -> float:

@@ -11,28 +11,11 @@ from ignition.typing import ArrayLike, FloatArray
 __all__ = [
     "charge_sharing_error",
     "filter_time_constant",
-    "full_scale",
     "largest_settling_error",
     "settling_error",
     "settling_time",
-    "tap_voltage",
     "thevenin_resistance",
 ]
-
-
-def _divider(upper: ArrayLike, lower: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Share of the drain voltage at the tap [1] and resistance seen from it [ohm]; 0 and infinity are faults."""
-    top = at_least_zero("upper resistor", upper, "ohm", infinite=True)
-    bottom = at_least_zero("lower resistor", lower, "ohm", infinite=True)
-    if ((top == 0.0) & (bottom == 0.0)).any() or (np.isinf(top) & np.isinf(bottom)).any():
-        raise InputError(
-            "sense divider has no defined tap voltage: received both resistors shorted (drain tied to ground) or both "
-            "open (tap floating); write at most one of them as 0 or infinite"
-        )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = 1.0 / (1.0 + top / bottom)
-        resistance = np.where(np.isinf(top), bottom, top * share)
-    return np.asarray(share), np.asarray(resistance)
 
 
 def thevenin_resistance(upper: ArrayLike, lower: ArrayLike) -> FloatArray:
@@ -51,58 +34,15 @@ def thevenin_resistance(upper: ArrayLike, lower: ArrayLike) -> FloatArray:
     >>> round(float(thevenin_resistance(100e3, 33e3)), 3)
     24812.03
     """
-    return _divider(upper, lower)[1]
-
-
-def full_scale(reference: ArrayLike, upper: ArrayLike, lower: ArrayLike) -> FloatArray:
-    """Return the drain voltage at which the tap reaches the converter's reference.
-
-    Raises InputError if both resistors are zero or both infinite, or a value is outside its range.
-
-    Parameters
-    ----------
-    reference : Reference voltage of the converter [V], above 0, broadcasts
-    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
-
-    Returns
-    -------
-    Drain voltage at full scale [V]; infinite where the tap stays at ground
-
-    Examples
-    --------
-    >>> round(float(full_scale(3.3, 100e3, 33e3)), 6)
-    13.3
-    """
-    volts = positive("reference", reference, "V")
-    share = _divider(upper, lower)[0]
-    with np.errstate(divide="ignore"):
-        return np.asarray(volts / share)
-
-
-def tap_voltage(drain_voltage: ArrayLike, upper: ArrayLike, lower: ArrayLike, leakage: ArrayLike = 0.0) -> FloatArray:
-    """Return the voltage at the tap of the sense divider.
-
-    V = V_drain lower / (upper + lower) + I_leakage R_Thevenin.
-
-    Raises InputError if both resistors are zero or both infinite, or a value is outside its range.
-
-    Parameters
-    ----------
-    drain_voltage : Voltage at the drain [V], broadcasts
-    upper, lower : Resistors from drain to tap and from tap to ground [ohm], 0 or more, one may be infinite, broadcast
-    leakage : Current that the converter's pin pushes into the tap [A]; negative where it draws, broadcasts
-
-    Returns
-    -------
-    Tap voltage [V], without clamps: it may lie above the supply of the converter
-
-    Examples
-    --------
-    >>> round(float(tap_voltage(12.6, 100e3, 33e3)), 4)
-    3.1263
-    """
-    share, resistance = _divider(upper, lower)
-    return np.asarray(real("drain voltage", drain_voltage, "V") * share + real("leakage", leakage, "A") * resistance)
+    top = at_least_zero("upper resistor", upper, "ohm", infinite=True)
+    bottom = at_least_zero("lower resistor", lower, "ohm", infinite=True)
+    if ((top == 0.0) & (bottom == 0.0)).any() or (np.isinf(top) & np.isinf(bottom)).any():
+        raise InputError(
+            "sense divider has no defined tap voltage: received both resistors shorted (drain tied to ground) or both "
+            "open (tap floating); write at most one of them as 0 or infinite"
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(np.isinf(top), bottom, top / (1.0 + top / bottom)))
 
 
 def filter_time_constant(upper: ArrayLike, lower: ArrayLike, capacitance: ArrayLike) -> FloatArray:
@@ -120,7 +60,7 @@ def filter_time_constant(upper: ArrayLike, lower: ArrayLike, capacitance: ArrayL
     >>> round(float(filter_time_constant(100e3, 100e3, 100e-9)), 9)
     0.005
     """
-    return np.asarray(_divider(upper, lower)[1] * at_least_zero("filter capacitance", capacitance, "F"))
+    return np.asarray(thevenin_resistance(upper, lower) * at_least_zero("filter capacitance", capacitance, "F"))
 
 
 def charge_sharing_error(

@@ -17,7 +17,7 @@ __all__ = ["DEFAULT_LIMIT", "Deck", "check_deck", "check_log", "check_plots", "r
 DEFAULT_LIMIT = 1e6
 """Largest voltage [V] and current [A] accepted where the caller gives no bound: far above any firing circuit."""
 
-_ANALYSES = frozenset({".op", ".dc", ".ac", ".tran"})
+_ANALYSES = frozenset({".op", ".dc", ".tran"})
 _CARDS = _ANALYSES | {
     ".model", ".subckt", ".ends", ".param", ".func", ".options", ".option", ".ic", ".nodeset", ".temp", ".save", ".end",
 }  # fmt: skip
@@ -55,7 +55,7 @@ _HINTS = (
     ("has no value", "write the value of the source, for example DC 0"),
     ("too small|aborted", "look for a loop of voltage sources or an abrupt behavioural source; add a series resistor"),
     ("transient op", "only a start-up transient found the operating point; make the circuit easier, or use .tran"),
-    ("no job", "add an analysis line: .op, .dc, .ac or .tran"),
+    ("no job", "add an analysis line: .op, .dc or .tran"),
     ("measure possible", "take the measurement from the signals instead of .meas"),
 )
 _FIRST_HINT = "correct the line quoted and run again"
@@ -215,7 +215,7 @@ def check_plots(
     """
     limits = {"voltage": _limit("limit_voltage", limit_voltage), "current": _limit("limit_current", limit_current)}
     if deck.analyses == 0:
-        raise rejection(deck.title, "the deck has no analysis line", "add .op, .dc, .ac or .tran")
+        raise rejection(deck.title, "the deck has no analysis line", "add .op, .dc or .tran")
     if len(plots) < deck.analyses:
         raise rejection(deck.title, f"{deck.analyses} analyses were asked for, {len(plots)} are there", "read the log")
     for plot in plots:

@@ -6,7 +6,6 @@ import re
 import shutil
 import tempfile
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -16,7 +15,7 @@ from ignition.spice.acceptance import Deck, check_deck, check_log, check_plots, 
 from ignition.spice.process import run_process
 from ignition.spice.rawfile import Plot, parse_raw
 
-__all__ = ["RunResult", "find_ngspice", "run_deck", "run_many", "run_operating_points", "version"]
+__all__ = ["RunResult", "find_ngspice", "run_deck", "run_operating_points", "version"]
 
 _BATCH = 100  # members of one combined deck: the cost per member is lowest near here
 _COMBINABLE = frozenset({".model", ".options", ".option", ".op", ".end"})
@@ -29,7 +28,7 @@ class RunResult:
 
     Attributes
     ----------
-    plots : One plot per analysis, in the order of the raw file (``.ac``, ``.dc``, ``.op``, ``.tran``, not of the deck)
+    plots : One plot per analysis, in the order of the raw file (``.dc``, ``.op``, ``.tran``, not of the deck)
     version : Program and version, for example ``ngspice-39``
     """
 
@@ -133,51 +132,12 @@ def _last_line(log: str) -> str:
 
 def _parse(content: bytes | None, deck: Deck) -> tuple[Plot, ...]:
     if content is None:
-        hint = "read the log" if deck.analyses else "add an analysis line: .op, .dc, .ac or .tran"
+        hint = "read the log" if deck.analyses else "add an analysis line: .op, .dc or .tran"
         raise rejection(deck.title, f"no raw file was written, the deck has {deck.analyses} analysis lines", hint)
     try:
         return parse_raw(content)
     except NgspiceError as error:
         raise rejection(deck.title, str(error), "run the deck again") from None
-
-
-def run_many(
-    decks: Sequence[str],
-    *,
-    jobs: int = 2,
-    timeout: float = 60.0,
-    limit_voltage: float | None = None,
-    limit_current: float | None = None,
-) -> tuple[RunResult, ...]:
-    """Run several decks, some at a time, each in its own process.
-
-    Raises InputError if jobs is below 1. Raises NgspiceError of the first deck in order that is not accepted, with its
-    number counted from 0.
-
-    Parameters
-    ----------
-    timeout : Time limit of each [s]
-    limit_voltage : Largest magnitude of a voltage [V] that is accepted
-    limit_current : Largest magnitude of a current [A] that is accepted
-
-    Returns
-    -------
-    One per deck, in their order
-    """
-    if jobs < 1:
-        raise InputError(f"jobs must be at least 1, received {jobs!r}")
-
-    def one(member: tuple[int, str]) -> RunResult:
-        try:
-            return run_deck(member[1], timeout=timeout, limit_voltage=limit_voltage, limit_current=limit_current)
-        except NgspiceError as error:
-            raise NgspiceError(f"deck number {member[0]}: {error}") from None
-
-    pool = ThreadPoolExecutor(max_workers=jobs)
-    try:
-        return tuple(pool.map(one, enumerate(decks)))
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 def run_operating_points(
@@ -214,7 +174,7 @@ def run_operating_points(
     alone: list[int] = []
     for k, deck in enumerate(checked):
         if [s.split()[0].lower() for s in deck.statements].count(".op") != 1 or deck.analyses != 1:
-            raise InputError(f'deck number {k} ("{deck.title}") must have one .op and no other analysis; use run_many')
+            raise InputError(f'deck number {k} ("{deck.title}") must have one .op and no other analysis')
         options = _combinable(deck)
         if options is None:
             alone.append(k)

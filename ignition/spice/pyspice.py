@@ -32,9 +32,7 @@ _PLOT_NAMES = {
     "op": "Operating Point",
     "tran": "Transient Analysis",
     "dc": "DC transfer characteristic",
-    "ac": "AC Analysis",
 }
-_SCALES = frozenset({"time", "frequency"})
 _NO_LIBRARY = 4
 _EXITED = 3
 _CHILD = "import sys; from ignition.spice.pyspice import _child; sys.exit(_child(sys.argv[1]))"
@@ -113,12 +111,9 @@ def _load(folder: Path, title: str) -> tuple[tuple[Plot, ...], str]:
     plots: list[Plot] = []
     with np.load(folder / "result.npz", allow_pickle=False) as arrays:
         for number, entry in enumerate(described["plots"]):
-            data: dict[str, npt.NDArray[Any]] = {}
-            for k, name in enumerate(entry["variables"]):
-                values = np.asarray(arrays[f"{number}_{k}"])
-                values = values.real.copy() if name == "frequency" else values
+            data = {name: np.asarray(arrays[f"{number}_{k}"]) for k, name in enumerate(entry["variables"])}
+            for values in data.values():
                 values.flags.writeable = False
-                data[name] = values
             plots.append(
                 Plot(
                     title=title,
@@ -190,6 +185,6 @@ def _batch_name(name: str, unit: str) -> str:
     """Name that the batch program writes for a vector of the library."""
     if name.endswith("#branch"):
         return f"i({name.removesuffix('#branch')})"
-    if name in _SCALES or "(" in name:
+    if name == "time" or "(" in name:
         return name
     return f"{'i' if unit == 'current' else 'v'}({name})"

@@ -1,20 +1,16 @@
-"""Reader of ngspice raw files: ASCII and binary, real and complex, several plots in one file."""
+"""Reader of ngspice raw files: ASCII and binary, several plots in one file; real values alone."""
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from ignition.errors import InputError, NgspiceError
+from ignition.errors import InputError, NgspiceError, did_you_mean
 from ignition.typing import FloatArray
 
-__all__ = ["Plot", "parse_raw", "read_rawfile"]
+__all__ = ["Plot", "parse_raw"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -26,16 +22,15 @@ class Plot:
     title : Title line of the deck, as ngspice wrote it (lower case where ngspice folds it)
     name : Kind of analysis, for example ``Operating Point`` or ``Transient Analysis``
     variables : Names in the order of the file, for example ``time``, ``v(drain)``, ``i(v1)``
-    units : Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``, ``frequency``
-    data : Read-only values, shape (points,); float64, or complex128 where the plot is complex (AC analysis); a
-        frequency is always float64
+    units : Kind of each variable as ngspice names it: ``voltage``, ``current``, ``time``
+    data : Read-only values [V], [A] or [s], shape (points,)
     """
 
     title: str
     name: str
     variables: tuple[str, ...]
     units: tuple[str, ...]
-    data: Mapping[str, npt.NDArray[Any]]
+    data: Mapping[str, FloatArray]
 
     @property
     def points(self) -> int:
@@ -43,9 +38,9 @@ class Plot:
         return len(self.data[self.variables[0]]) if self.variables else 0
 
     def signal(self, name: str) -> FloatArray:
-        """Values of a real signal.
+        """Values of a signal.
 
-        Raises InputError if the plot has no such variable (the nearest names are given), or the plot is complex.
+        Raises InputError if the plot has no such variable; the nearest name is given.
 
         Parameters
         ----------
@@ -62,48 +57,20 @@ class Plot:
         >>> float(plot.signal("V(A)")[0])
         9.0
         """
-        values = self._find(name)
-        if np.iscomplexobj(values):
-            raise InputError(f'signal "{name}" is complex in plot "{self.name}"; read it with phasor("{name}")')
-        return values
-
-    def phasor(self, name: str) -> npt.NDArray[np.complex128]:
-        """Values of a signal as complex numbers.
-
-        Raises InputError if the plot has no such variable.
-
-        Returns
-        -------
-        Read-only values, shape (points,) [V] or [A]; a real signal has zero imaginary part
-
-        Examples
-        --------
-        >>> plot = Plot(title="t", name="AC Analysis", variables=("v(a)",), units=("voltage",),
-        ...             data={"v(a)": np.array([3.0 + 4.0j])})
-        >>> float(abs(plot.phasor("v(a)")[0]))
-        5.0
-        """
-        values = self._find(name).astype(np.complex128)
-        values.flags.writeable = False
-        return values
-
-    def _find(self, name: str) -> npt.NDArray[Any]:
         if name in self.data:
             return self.data[name]
         wanted = name.strip().lower()
         for known in self.variables:
             if known.lower() == wanted:
                 return self.data[known]
-        near = difflib.get_close_matches(wanted, [known.lower() for known in self.variables], n=3, cutoff=0.3)
-        listed = ", ".join(near or self.variables[:5]) or "none"
-        raise InputError(f'plot "{self.name}" has no signal "{name}"; nearest names: {listed}')
+        offered = did_you_mean(name, self.variables) or f"the first are: {', '.join(self.variables[:5]) or 'none'}"
+        raise InputError(f'plot "{self.name}" has no signal "{name}"; {offered}')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Header:
     title: str
     name: str
-    is_complex: bool
     points: int
     variables: tuple[str, ...]
     units: tuple[str, ...]
@@ -111,37 +78,19 @@ class _Header:
     body: int  # offset of the first byte of the values
 
 
-def read_rawfile(path: str | Path) -> tuple[Plot, ...]:
-    """Read every plot of a raw file.
-
-    Raises InputError if the file cannot be read. Raises NgspiceError if the content is no complete raw file.
-
-    Returns
-    -------
-    The plots in the order of the file
-    """
-    try:
-        content = Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(
-            f"raw file {path} cannot be read ({error.strerror}); give the file that ngspice -r wrote"
-        ) from None
-    return parse_raw(content)
-
-
 def parse_raw(content: bytes) -> tuple[Plot, ...]:
     """Read every plot of the content of a raw file.
 
     Variable lines are split on TAB, because names may hold spaces (``v(m1#body diode)``). Binary values are
-    little-endian, 8 bytes per real and 16 per complex value. A plot flagged ``unpadded`` is read when all its
-    vectors have the same length, and refused by the length check otherwise. The imaginary part of a frequency is
-    dropped: ngspice 39 leaves it uninitialised.
+    little-endian, 8 bytes each. A plot flagged ``unpadded`` is read when all its vectors have the same length, and
+    refused by the length check otherwise.
 
-    Raises NgspiceError if the content is empty, malformed, truncated, or its length is not points x variables x size.
+    Raises NgspiceError if the content is empty, malformed, complex (AC analysis), truncated, or its length is not
+    points x variables x size.
 
     Parameters
     ----------
-    content : Whole content, ASCII or binary, real or complex, padded or unpadded
+    content : Whole content, ASCII or binary, padded or unpadded
 
     Returns
     -------
@@ -164,17 +113,14 @@ def parse_raw(content: bytes) -> tuple[Plot, ...]:
         header = _read_header(content, offset)
         matrix, offset = (_read_binary if header.is_binary else _read_ascii)(content, header)
         columns = np.ascontiguousarray(matrix.T)
-        data: dict[str, npt.NDArray[Any]] = {}
-        for k, (name, unit) in enumerate(zip(header.variables, header.units, strict=True)):
-            data[name] = columns[k].real.copy() if unit == "frequency" else columns[k]
-            data[name].flags.writeable = False
+        columns.flags.writeable = False
         plots.append(
             Plot(
                 title=header.title,
                 name=header.name,
                 variables=header.variables,
                 units=header.units,
-                data=data,
+                data=dict(zip(header.variables, columns, strict=True)),
             )
         )
     return tuple(plots)
@@ -217,14 +163,13 @@ def _read_header(content: bytes, offset: int) -> _Header:
             f'raw file is malformed: expected "Binary:" or "Values:" after the variables, found {line[:60]!r}'
         )
     flags = fields["flags"].lower().split()
-    if ("real" in flags) == ("complex" in flags):
+    if "real" not in flags or "complex" in flags:
         raise NgspiceError(
-            f'raw file is malformed: flags must hold either "real" or "complex", found {fields["flags"]!r}'
+            f"raw file holds a plot that is not real (flags {fields['flags']!r}): only .op, .dc and .tran are read"
         )
     return _Header(
         title=fields.get("title", ""),
         name=fields["plotname"],
-        is_complex="complex" in flags,
         points=_count(fields, "no. points"),
         variables=names,
         units=units,
@@ -261,8 +206,8 @@ def _read_variables(content: bytes, offset: int, count: int) -> tuple[tuple[str,
     return tuple(names), tuple(units), offset
 
 
-def _read_binary(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]:
-    kind = np.dtype("<c16" if header.is_complex else "<f8")
+def _read_binary(content: bytes, header: _Header) -> tuple[FloatArray, int]:
+    kind = np.dtype("<f8")
     count = header.points * len(header.variables)
     end = header.body + count * kind.itemsize
     if end > len(content):
@@ -271,12 +216,11 @@ def _read_binary(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int
     if rest and not rest[:6].lower() == b"title:":
         raise _wrong_length(header, f"{count * kind.itemsize} bytes", "more bytes that start no further plot")
     flat = np.frombuffer(content, dtype=kind, count=count, offset=header.body)
-    native: type[np.generic] = np.complex128 if header.is_complex else np.float64
-    return flat.astype(native).reshape(header.points, len(header.variables)), end
+    return flat.astype(np.float64).reshape(header.points, len(header.variables)), end
 
 
-def _read_ascii(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]:
-    """Values block: per point its number, then one value per variable; a complex value is ``real,imaginary``."""
+def _read_ascii(content: bytes, header: _Header) -> tuple[FloatArray, int]:
+    """Values block: per point its number, then one value per variable."""
     width = len(header.variables) + 1
     wanted = header.points * width
     end = content.find(b"\nTitle:", header.body - 1)
@@ -286,22 +230,14 @@ def _read_ascii(content: bytes, header: _Header) -> tuple[npt.NDArray[Any], int]
         raise _wrong_length(header, f"{wanted} whole numbers and values", f"{len(tokens)}, the last {tokens[-1:]}")
     try:
         numbers = [int(token) for token in tokens[::width]]
-        values = [_number(token, header.is_complex) for k, token in enumerate(tokens) if k % width]
+        values = [float(token) for k, token in enumerate(tokens) if k % width]
     except ValueError as error:
         raise NgspiceError(
             f'raw file is malformed: plot "{header.name}" holds a value that is no number ({error})'
         ) from None
     if numbers != list(range(header.points)):
         raise NgspiceError(f'raw file is malformed: the points of plot "{header.name}" are not numbered 0, 1, 2, ...')
-    native: type[np.generic] = np.complex128 if header.is_complex else np.float64
-    return np.array(values, dtype=native).reshape(header.points, width - 1), end
-
-
-def _number(token: bytes, is_complex: bool) -> complex | float:
-    if not is_complex:
-        return float(token)
-    real, _, imaginary = token.partition(b",")
-    return complex(float(real), float(imaginary))
+    return np.array(values, dtype=np.float64).reshape(header.points, width - 1), end
 
 
 def _wrong_length(header: _Header, wanted: str, found: str) -> NgspiceError:

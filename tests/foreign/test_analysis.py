@@ -18,7 +18,7 @@ from ignition.errors import InputError
 from ignition.foreign.analysis import analyse_foreign, single_faults
 from ignition.foreign.binding import bind
 from ignition.foreign.flatten import flatten
-from ignition.foreign.network import FOREIGN_PHASES, foreign_network
+from ignition.foreign.network import FOREIGN_PHASES, Situation, situation_network
 from ignition.foreign.reader import parse_netlist
 from ignition.foreign.results import COVERED, NOT_COVERED, ForeignResult
 from ignition.foreign.roles import Roles, parse_roles
@@ -182,7 +182,8 @@ def test_example_finds_what_it_was_made_for(result: ForeignResult) -> None:
 
 def test_samples_lie_inside_the_bounds(example: tuple[Netlist, Roles], result: ForeignResult) -> None:
     """Random values of every part stay inside the bounds printed for the intact line."""
-    network, box = foreign_network(*example, "armed")
+    built = situation_network(bind(*example), Situation(phase="armed"))
+    network, box = built.network, built.box
     rng = np.random.default_rng(7)
     solution = solve(network, draw({n: box[n] for n in network.parameters}, rng, 3000))
     current = result.channels[0].reading("intact").igniters["RIGN1"]
@@ -193,7 +194,8 @@ def test_samples_lie_inside_the_bounds(example: tuple[Netlist, Roles], result: F
 @pytest.mark.parametrize("line", ["intact", "open", "shorted", "mosfet shorted", "not armed"])
 def test_network_agrees_with_ngspice(example: tuple[Netlist, Roles], line: str) -> None:
     """The steady network has ngspice's currents and voltages in every line state, at nominal and at random values."""
-    network, box = foreign_network(*example, "armed", line, "line B")
+    built = situation_network(bind(*example), Situation(phase="armed", lines={"line B": line}))
+    network, box = built.network, built.box
     rows = draw({n: box[n] for n in network.parameters}, np.random.default_rng(3), 3)
     sets = [{n: float(rows[n][k]) for n in rows} for k in range(3)]
     decks = [operating_point_deck(network, values, f"{line} {k}") for k, values in enumerate(sets)]
@@ -241,14 +243,14 @@ def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult
         assert part in text
 
 
-def test_unknown_phase_line_state_and_channel_are_refused(example: tuple[Netlist, Roles]) -> None:
-    """Only steady phases without a command, known line states and channels exist."""
+def test_unknown_phase_and_line_state_are_refused(example: tuple[Netlist, Roles]) -> None:
+    """Only steady phases without a command and known line states exist."""
+    bound = bind(*example)
     with pytest.raises(InputError, match="a phase is one of disarmed, reset, armed; received 'firing'"):
-        foreign_network(*example, "firing")
+        situation_network(bound, Situation(phase="firing"))
     with pytest.raises(InputError, match="has no line state 'one igniter open'"):
-        foreign_network(*example, "armed", "one igniter open")
-    with pytest.raises(InputError, match="no channel 'line C'"):
-        foreign_network(*example, "armed", "intact", "line C")
+        lines = {bound.channels[0].name: "one igniter open"}
+        situation_network(bound, Situation(phase="armed", lines=lines))
 
 
 def test_network_without_an_answer_is_unknown() -> None:

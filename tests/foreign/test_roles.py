@@ -9,7 +9,7 @@ import pytest
 from ignition.errors import CircuitFileError, InputError
 from ignition.foreign.binding import Bound, bind
 from ignition.foreign.reader import parse_netlist
-from ignition.foreign.roles import parse_roles, role_schema, tolerance_of
+from ignition.foreign.roles import parse_roles, tolerance_of
 from tests.foreign.foreign_cases import BENCH_NETLIST, BENCH_ROLES
 
 
@@ -161,8 +161,3 @@ def test_tolerance_forms() -> None:
     assert (tolerance_of("10 %", -2.0, "V").low, tolerance_of("10 %", -2.0, "V").high) == (-2.2, -1.8)
     with pytest.raises(InputError, match="gives no steady value"):
         tolerance_of("5 %", None, "V")
-
-
-def test_schema_names_the_tables() -> None:
-    """Editors get a JSON Schema with every table of the role file."""
-    assert {"battery", "arm_switch", "channel", "diode", "tolerance"} <= set(role_schema()["properties"])

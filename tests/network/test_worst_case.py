@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -27,7 +26,6 @@ from ignition.network.worst_case import (
     _sign_points,
     draw,
     extremes,
-    root_sum_square,
 )
 from ignition.toleranced import Toleranced, vertices
 from tests.spice.generate import circuit_text
@@ -261,25 +259,3 @@ def test_signs_are_read_all_over_the_box() -> None:
     assert set(rows[0]) == {2.0} and set(rows[1]) == {1.0} and set(rows[2]) == {4.0}
     assert set(rows[3:].flat) == {1.0, 4.0} and 0.4 < np.mean(rows[3:] == 4.0) < 0.6
     assert len({tuple(row) for row in rows}) == len(rows) >= 24
-
-
-def test_root_sum_square_by_hand() -> None:
-    """I = E / R at 6 V, 1.5 ohm: slopes 1/R and -E/R^2 times each side's width, squared and added side by side."""
-    network = Network(elements=(battery(), resistor("R", "top", GROUND)))
-    box = {"E": Toleranced(low=5.0, nominal=6.0, high=8.0), "R": Toleranced(low=1.2, nominal=1.5, high=1.8)}
-    below, above = math.hypot(1.0 / 1.5, 6.0 / 2.25 * 0.3), math.hypot(2.0 / 1.5, 6.0 / 2.25 * 0.3)
-    current = root_sum_square(network, box, Probe(element="R"))
-    assert (current.low, current.nominal, current.high) == pytest.approx((4.0 - below, 4.0, 4.0 + above), rel=1e-12)
-    against = root_sum_square(network, box, Probe(element="battery"))
-    assert (against.low, against.high) == pytest.approx((-4.0 - above, -4.0 + below), rel=1e-12)
-    assert (current.unit, root_sum_square(network, box, Probe(node="top")).unit) == ("A", "V")
-
-
-def test_typical_spread_is_narrower_than_the_worst_case() -> None:
-    """Root-sum-square bounds lie inside the worst case, about the same nominal."""
-    circuit = load_example("demo")
-    network, box = build_network(circuit, State(phase="armed")), phase_box(circuit, "armed")
-    probe = Probe(element="marker.igniter 1.1")
-    worst, typical = extremes(network, box, [probe])[0], root_sum_square(network, box, probe)
-    assert worst.low < typical.low < typical.nominal < typical.high < worst.high
-    assert typical.nominal == pytest.approx(worst.nominal, rel=1e-12)

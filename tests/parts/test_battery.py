@@ -239,25 +239,6 @@ def test_readings_refused(readings: tuple[Any, Any, Any], says: str) -> None:
         b.resistance_from_readings(*readings)
 
 
-@pytest.mark.parametrize("key", ["battery.alkaline_two_loads", "battery.polymer_pack"])
-def test_resistance_from_loads(published: Published, key: str) -> None:
-    """Published readings at two currents."""
-    entry = published(key)
-    (v1, v2), (i1, i2) = entry["voltage"], entry["current"]
-    got = float(b.resistance_from_loads(v1, i1, v2, i2))
-    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
-    with pytest.raises(InputError, match=r"write the reading of the smaller current first"):
-        b.resistance_from_loads(v2, i2, v1, i1)
-
-
-def test_polarisation_step() -> None:
-    """Nothing at once, 63.2 % after one time constant, I R at last; exact for short pulses."""
-    got = b.polarisation_step(5.0, 0.01, 30.0, [0.0, 30.0, math.inf, 1e-9])
-    np.testing.assert_allclose(got, [0.0, 0.05 * (1.0 - math.exp(-1.0)), 0.05, 0.05 * 1e-9 / 30.0], rtol=1e-10)
-    with pytest.raises(InputError, match=r"time_constant must be"):
-        b.polarisation_step(5.0, 0.01, 0.0, 1.0)
-
-
 def test_import_reads_no_data() -> None:
     """Importing the module reads no data file and loads neither scipy nor eseries."""
     code = (

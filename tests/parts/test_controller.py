@@ -15,54 +15,6 @@ from ignition.parts import controller
 Published = Callable[[str], dict[str, Any]]
 
 
-def test_adc_code() -> None:
-    """2^n V / Vref, held at both ends, any resolution."""
-    assert controller.adc_code([-1.0, 0.0, 1.65, 3.3, 9.0], 3.3, 12).tolist() == [0.0, 0.0, 2048.0, 4095.0, 4095.0]
-    assert controller.adc_code(1.0, 4.0, [8, 10, 16]).tolist() == [64.0, 256.0, 16384.0]
-
-
-def test_half_lsb_settling(published: Published) -> None:
-    """Time constants to half an LSB."""
-    entry = published("adc.half_lsb")
-    got = controller.acquisition_time(entry["bits"], 0.5, 1.0, 1.0)
-    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
-
-
-@pytest.mark.parametrize("key", ["adc.settle_eighth", "adc.settle_quarter"])
-def test_published_settling_times(published: Published, key: str) -> None:
-    """Twelve bits to a fraction of an LSB, as printed and in full digits."""
-    entry = published(key)
-    got = float(controller.acquisition_time(entry["bits"], entry["error"], entry["resistance"], entry["capacitance"]))
-    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
-    assert got == pytest.approx(entry["full"], abs=entry["full_abs_tol"]), entry["source"]
-
-
-@pytest.mark.parametrize("key", ["adc.acq_ten_bit", "adc.acq_eight_bit"])
-def test_published_charging_times(published: Published, key: str) -> None:
-    """Data-sheet charging times with ln 2047 and ln 511."""
-    entry = published(key)
-    got = float(controller.settling(entry["ratio"], entry["resistance"], entry["capacitance"]))
-    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
-    assert got == pytest.approx(entry["full"], abs=entry["full_abs_tol"]), entry["source"]
-
-
-@pytest.mark.parametrize("key", ["adc.acq", "adc.acq_small"])
-def test_published_acquisition_times(published: Published, key: str) -> None:
-    """Data-sheet charging times alone and with the amplifier's and temperature's share."""
-    entry = published(key)
-    fixed = entry.get("fixed", entry.get("amplifier", 0.0) + entry.get("temperature", 0.0))
-    got = controller.settling(entry["ratio"], entry["resistance"], entry["capacitance"], [0.0, fixed])
-    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
-    assert got == pytest.approx(entry["full"], abs=entry["full_abs_tol"]), entry["source"]
-
-
-def test_data_sheet_ratio_is_one_short_of_half_an_lsb() -> None:
-    """ln 2047 lies 0.0005 below the exact ln 2048; an error of the whole step takes no time."""
-    exact = float(controller.acquisition_time(10, 0.5, 1.0, 1.0))
-    assert exact - float(controller.settling(2047, 1.0, 1.0)) == pytest.approx(1 / 2048, rel=1e-3)
-    assert controller.acquisition_time(8, [256.0, 1000.0], 1.0, 1.0).tolist() == [0.0, 0.0]
-
-
 def test_driven_gate_satisfies_kirchhoff() -> None:
     """Currents into the gate node sum to zero; leakage in raises it, leakage out lowers it."""
     volts = controller.gate_voltage(3.3, 35.0, 100.0, 10e3, [-1e-4, 0.0, 1e-4])
@@ -132,29 +84,14 @@ def test_hold_up_time() -> None:
     assert got.tolist() == [0.0, math.inf, 0.0]
 
 
-def test_clamp_current_satisfies_ohm() -> None:
-    """What the source drives is what the clamp takes; below the rail plus the drop there is none."""
-    current = float(controller.clamp_current(12.6, 1e3, 3.3, 0.3, 25.0))
-    assert 12.6 - 1e3 * current == pytest.approx(3.3 + 0.3 + 25.0 * current, rel=1e-14)
-    got = controller.clamp_current([3.5, 3.6, 5.0, 5.0], [1e3, 1e3, 0.0, 4.4e3], [3.3, 3.3, 3.3, 0.0], 0.6, 0.0)
-    assert got == pytest.approx([0.0, 0.0, math.inf, 1e-3])
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: controller.adc_code(1.0, 3.3, 12.5), "bits must be a whole number from 1 to 32: received 12.5"),
-        (lambda: controller.adc_code(1.0, 3.3, 0), "bits must be a whole number"),
-        (lambda: controller.adc_code(1.0, 0.0, 12), "reference must be above 0"),
-        (lambda: controller.adc_code(math.nan, 3.3, 12), "voltage must be a finite number"),
-        (lambda: controller.acquisition_time(12, 0.0, 1.0, 1.0), "error must be above 0"),
-        (lambda: controller.settling(0.5, 1.0, 1.0), "ratio must be 1 or more"),
         (lambda: controller.gate_voltage(3.3, 0.0, math.inf, math.inf), "not defined without any path"),
         (lambda: controller.gate_voltage(-1.0, 0.0, 1.0, 1.0), "supply must be 0 or more"),
         (lambda: controller.floating_gate_voltage(3.3, -1.0, 1.0, 1.0), "reset pull-up must be 0 or more"),
         (lambda: controller.regulated_supply(5.0, 3.3, -0.1), "dropout must be 0 or more"),
         (lambda: controller.hold_up_time(-1.0, 1.0, 1.0, 0.0), "capacitance must be 0 or more"),
-        (lambda: controller.clamp_current(5.0, -1.0, 3.3, 0.3, 0.0), "source resistance must be 0 or more"),
     ],
 )
 def test_refusals(call: Callable[[], object], message: str) -> None:

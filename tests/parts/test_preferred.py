@@ -26,9 +26,8 @@ def test_tolerances(published: Published) -> None:
 
 
 def test_published_choices(published: Published) -> None:
-    """The nearest, the next above and the values around 5000 are the published ones."""
-    close, above, around = (published(f"preferred.{key}") for key in ("nearest", "at_or_above", "around_5000"))
-    assert float(p.nearest(close["series"], close["wanted"])) == close["value"], close["source"]
+    """The next above and the values around 5000 are the published ones."""
+    above, around = (published(f"preferred.{key}") for key in ("at_or_above", "around_5000"))
     assert p.series_values(above["series"], above["wanted"], 1e3)[0] == above["value"], above["source"]
     assert p.series_values(around["series"], 4.7e3, 5.6e3).tolist() == around["value"], around["source"]
 
@@ -57,27 +56,11 @@ def test_agrees_with_the_package(name: str) -> None:
     np.testing.assert_allclose(p.series_values(name, 0.5, 2.2e4), other, rtol=1e-14)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_nearest_agrees_with_the_package(name: str) -> None:
-    """The nearest value over four decades is the package's; a value of the series is its own nearest."""
-    wanted = np.geomspace(0.97, 9.7e3, 211)
-    other = [eseries.find_nearest(eseries.ESeries[name], value) for value in wanted]
-    np.testing.assert_allclose(p.nearest(name, wanted), other, rtol=1e-14)
-    held = p.series_values(name, 1.0, 1e4)
-    np.testing.assert_array_equal(p.nearest(name, held), held)
-
-
 def test_limits_are_included_and_small_values_exact() -> None:
-    """Both limits belong to the range; below one the floats are exact too; an empty range and input stay empty."""
+    """Both limits belong to the range; below one the floats are exact too; an empty range stays empty."""
     assert p.series_values("E24", 4700.0, 4700.0).tolist() == [4700.0]
     assert p.series_values("E12", 4.7e-9, 1e-8).tolist() == [4.7e-9, 5.6e-9, 6.8e-9, 8.2e-9, 1e-8]
     assert p.series_values("E3", 11.0, 21.0).shape == (0,)
-    assert p.nearest("E24", []).shape == (0,)
-
-
-def test_nearest_tie_takes_the_smaller() -> None:
-    """Half way between 10 and 11 the smaller one is given; the shape is kept."""
-    assert p.nearest("E24", [[10.5, 10.51]]).tolist() == [[10.0, 11.0]]
 
 
 def test_refused() -> None:
@@ -89,5 +72,3 @@ def test_refused() -> None:
     for low, high in ((0.0, 1.0), (1.0, math.inf), (math.nan, 1.0)):
         with pytest.raises(InputError, match=r"(low|high) must be a finite number"):
             p.series_values("E24", low, high)
-    with pytest.raises(InputError, match=r"value must be"):
-        p.nearest("E24", -1.0)

@@ -27,53 +27,37 @@ def two_capacitors(time: float, source: float, inner: float, sample: float, pin:
     return float((vectors @ (np.exp(values * time) * np.linalg.solve(vectors, np.array([0.0, 1.0]))))[1])
 
 
-def test_divider_vectors(published: Published) -> None:
-    """Tap voltages of three dividers."""
-    entry = published("sense.vectors")
-    got = sense.tap_voltage(entry["drain"], entry["upper"], entry["lower"])
+def test_source_resistance_and_its_limits() -> None:
+    """Both resistors in parallel; open and shorted ones are the limits of large and small ones."""
+    assert float(sense.thevenin_resistance(100e3, 47e3)) == pytest.approx(1 / (1 / 100e3 + 1 / 47e3), rel=1e-14)
+    assert float(sense.filter_time_constant(100e3, 47e3, 1e-7)) == pytest.approx(1e-7 / (1 / 100e3 + 1 / 47e3))
+    limits = sense.thevenin_resistance([0.0, math.inf, 1e5, 1e5], [33e3, 33e3, math.inf, 0.0])
+    assert limits.tolist() == [0.0, 33e3, 1e5, 0.0]
+
+
+def test_half_lsb_settling(published: Published) -> None:
+    """Time constants to half an LSB."""
+    entry = published("adc.half_lsb")
+    got = sense.settling_time(0.5 / 2.0 ** np.array(entry["bits"]), 1.0)
     assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
 
 
-def test_leakage_error(published: Published) -> None:
-    """Leakage times source resistance moves the tap, either way."""
-    entry = published("adc.leakage")  # memory: textbook rule; test_tap_voltage_satisfies_kirchhoff is the proof
-    both = 2 * entry["source_resistance"]
-    for sign in (1.0, -1.0):
-        moved = sense.tap_voltage(5.0, both, both, sign * entry["leakage"]) - sense.tap_voltage(5.0, both, both)
-        assert float(moved) == pytest.approx(sign * entry["value"], abs=entry["abs_tol"]), entry["source"]
+@pytest.mark.parametrize("key", ["adc.settle_eighth", "adc.settle_quarter"])
+def test_published_settling_times(published: Published, key: str) -> None:
+    """Twelve bits to a fraction of an LSB, as printed and in full digits."""
+    entry = published(key)
+    got = float(sense.settling_time(entry["error"] / 2 ** entry["bits"], entry["resistance"] * entry["capacitance"]))
+    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
+    assert got == pytest.approx(entry["full"], abs=entry["full_abs_tol"]), entry["source"]
 
 
-def test_tap_voltage_satisfies_kirchhoff() -> None:
-    """The currents into the tap sum to zero."""
-    rng = np.random.default_rng(5)
-    upper, lower = rng.uniform(1e3, 1e6, (2, 50))
-    drain, leakage = rng.uniform(0, 15, 50), rng.uniform(-1e-6, 1e-6, 50)
-    tap = sense.tap_voltage(drain, upper, lower, leakage)
-    assert ((drain - tap) / upper + leakage - tap / lower) == pytest.approx(np.zeros(50), abs=1e-16)
-    loop = [float(sense.tap_voltage(*each)) for each in zip(drain, upper, lower, leakage, strict=True)]
-    assert tap.tolist() == loop
-
-
-def test_resistor_faults_are_limits() -> None:
-    """Open and shorted resistors are the limits of large and small ones."""
-    for share, upper, lower in ((1.0, 0.0, 33e3), (0.0, math.inf, 33e3), (1.0, 100e3, math.inf), (0.0, 100e3, 0.0)):
-        assert float(sense.tap_voltage(12.6, upper, lower)) == 12.6 * share
-    assert sense.thevenin_resistance([0.0, math.inf, 1e5, 1e5], [33e3, 33e3, math.inf, 0.0]).tolist() == [
-        0.0,
-        33e3,
-        1e5,
-        0.0,
-    ]
-    assert float(sense.tap_voltage(12.6, math.inf, 33e3, 1e-6)) == pytest.approx(33e-3)
-    assert math.isinf(float(sense.full_scale(3.3, 100e3, 0.0)))
-
-
-def test_full_scale_inverts_the_divider() -> None:
-    """At full scale the tap stands at the reference."""
-    volts = sense.full_scale(3.3, 100e3, 47e3)
-    assert float(sense.tap_voltage(volts, 100e3, 47e3)) == pytest.approx(3.3, rel=1e-14)
-    assert float(sense.thevenin_resistance(100e3, 47e3)) == pytest.approx(1 / (1 / 100e3 + 1 / 47e3), rel=1e-14)
-    assert float(sense.filter_time_constant(100e3, 47e3, 1e-7)) == pytest.approx(1e-7 / (1 / 100e3 + 1 / 47e3))
+@pytest.mark.parametrize("key", ["adc.acq", "adc.acq_small", "adc.acq_ten_bit", "adc.acq_eight_bit"])
+def test_published_charging_times(published: Published, key: str) -> None:
+    """Data-sheet charging times, to one part in 2047 and in 511."""
+    entry = published(key)
+    got = float(sense.settling_time(1 / entry["ratio"], entry["resistance"] * entry["capacitance"]))
+    assert got == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
+    assert got == pytest.approx(entry["full"], abs=entry["full_abs_tol"]), entry["source"]
 
 
 def test_charge_sharing_conserves_charge() -> None:
@@ -168,11 +152,10 @@ def test_settling_with_pin_capacitance_meets_the_published_approximation(publish
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: sense.tap_voltage(5.0, 0.0, 0.0), "no defined tap voltage"),
+        (lambda: sense.thevenin_resistance(0.0, 0.0), "no defined tap voltage"),
         (lambda: sense.thevenin_resistance([1.0, math.inf], [1.0, math.inf]), "no defined tap voltage"),
-        (lambda: sense.tap_voltage(5.0, -1.0, 1.0), "upper resistor must be 0 or more"),
-        (lambda: sense.tap_voltage(5.0, 1.0, math.nan), "lower resistor must be a number"),
-        (lambda: sense.full_scale(0.0, 1.0, 1.0), "reference must be above 0"),
+        (lambda: sense.thevenin_resistance(-1.0, 1.0), "upper resistor must be 0 or more"),
+        (lambda: sense.thevenin_resistance(1.0, math.nan), "lower resistor must be a number"),
         (lambda: sense.settling_time(0.0, 1.0), "error fraction must be above 0"),
         (lambda: sense.settling_error(1.0, 1.0, 1.0, 0.0), "sample capacitance must be above 0"),
         (lambda: sense.charge_sharing_error(1.0, 1e-12, -1e-9), "filter capacitance must be 0 or more"),

@@ -14,7 +14,7 @@ import pytest
 from ignition.errors import InputError, NgspiceError
 from ignition.spice import ngspice
 from ignition.spice.acceptance import check_deck, check_log, check_plots
-from ignition.spice.ngspice import RunResult, find_ngspice, run_deck, run_many, run_operating_points, version
+from ignition.spice.ngspice import RunResult, find_ngspice, run_deck, run_operating_points, version
 from ignition.spice.rawfile import Plot
 
 SUPPLY = "V1 a 0 9.0\nR1 a 0 1000.0\n"
@@ -93,14 +93,6 @@ def test_charging_curve_against_the_closed_form() -> None:
     assert instant[-1] == pytest.approx(5e-3)
     expected = 5.0 * -np.expm1(-np.maximum(instant - 0.5e-9, 0.0) / 1e-3)
     np.testing.assert_allclose(plot.signal("v(b)"), expected, atol=2e-5)
-
-
-def test_low_pass_phasor_against_the_closed_form() -> None:
-    """The AC response of the same filter is 1 / (1 + j w RC)."""
-    deck = "ac\nV1 a 0 DC 0 AC 1\nR1 a b 1000.0\nC1 b 0 1e-6\n.ac dec 5 10 10000\n.end\n"
-    plot = run_deck(deck).plots[0]
-    omega = 2.0 * math.pi * plot.signal("frequency")
-    np.testing.assert_allclose(plot.phasor("v(b)"), 1.0 / (1.0 + 1j * omega * 1e-3), rtol=1e-12)
 
 
 @pytest.mark.parametrize("name", BAD_DECKS)
@@ -373,19 +365,6 @@ def test_plot_is_found_by_the_start_of_its_name() -> None:
         RunResult(plots=(plot_of(1.0), plot_of(2.0)), log="", version="x").plot("op")
 
 
-def test_many_decks_keep_their_order_and_name_the_bad_one() -> None:
-    """Results come in the order of the decks; the first bad one is named by its number."""
-    lower = [100.0, 200.0, 300.0, 400.0, 500.0]
-    results = run_many([divider(1000.0, value) for value in lower], jobs=2)
-    got = [float(result.plots[0].signal("v(b)")[0]) for result in results]
-    assert got == pytest.approx([9.0 * value / (1000.0 + value) for value in lower])
-    assert run_many([]) == ()
-    with pytest.raises(NgspiceError, match='deck number 1: run of deck "no ground"'):
-        run_many([divider(1.0, 1.0), BAD_DECKS["no ground"][0], BAD_DECKS["floating node"][0]])
-    with pytest.raises(InputError, match="jobs must be at least 1"):
-        run_many([], jobs=0)
-
-
 def switch_deck(rng: np.random.Generator, k: int) -> str:
     """Random firing channel: battery, lead, igniter, divider, switch with its own model, behavioural source."""
     return (
@@ -404,7 +383,7 @@ def test_combined_operating_points_equal_single_runs(monkeypatch: pytest.MonkeyP
     decks = [
         switch_deck(rng, k).replace(".op\n", ".options reltol=1e-6 abstol=1e-12 vntol=1e-9\n.op\n") for k in range(60)
     ]
-    singles = [result.plots[0] for result in run_many(decks)]
+    singles = [run_deck(deck).plots[0] for deck in decks]
     calls: list[str] = []
     monkeypatch.setattr(ngspice, "run_deck", lambda text, **limits: calls.append(text) or run_deck(text, **limits))
     combined = run_operating_points(decks, limit_voltage=1000.0)
@@ -481,6 +460,6 @@ def test_more_members_than_one_process_takes(monkeypatch: pytest.MonkeyPatch) ->
 
 @pytest.mark.parametrize("card", [".tran 1u 1m\n", ".op\n", ".dc V1 0 9 1\n"])
 def test_only_one_operating_point_a_deck(card: str) -> None:
-    """Another analysis, or a second .op, is an input error that points to run_many."""
-    with pytest.raises(InputError, match=r"must have one \.op and no other analysis; use run_many"):
+    """Another analysis, or a second .op, is an input error."""
+    with pytest.raises(InputError, match=r"must have one \.op and no other analysis"):
         run_operating_points([divider(1.0, 1.0, cards=card)])

@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 
 from ignition.analyses.firing.on_state import Settled
-from ignition.analyses.firing.sequence import march_arguments
+from ignition.analyses.firing.sequence import hold_tree_to_network, march_arguments
 from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
@@ -133,6 +133,7 @@ def cluster_current(
     changed : Network parameters that replace the circuit's [SI]
     settled : The circuit's on-states, where they are known already
     """
+    hold_tree_to_network(circuit)
     states, box = (settled or Settled(circuit)).of(frozenset({channel.name}))
     state = states[channel.name]
     box = {**box, **(changed or {})}

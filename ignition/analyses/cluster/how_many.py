@@ -9,11 +9,11 @@ from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import MOST_IGNITERS, arranged, cluster_current, layouts, only_channel
 from ignition.analyses.trials.trials import firing_trials
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.typing import BARE, Key, Ratio
 
-__all__ = ["HowMany", "LikelyMany", "MARGIN", "how_many", "how_many_likely", "margin_of"]
+__all__ = ["HowMany", "LikelyMany", "MARGIN", "how_many", "how_many_likely"]
 
 MARGIN = 1.5
 """Lowest current over the all-fire current that is asked of a firing circuit [1]."""
@@ -64,25 +64,6 @@ class LikelyMany:
     trials: int
     at_limit: Annotated[bool, Key("or_more")]
     reason: str | None
-
-
-def margin_of(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...]) -> float | None:
-    """Return the lowest current of an arrangement over the all-fire current.
-
-    Parameters
-    ----------
-    strings : Igniters in each string [1]
-
-    Returns
-    -------
-    Ratio [1]; None where the all-fire current or the current is unknown
-    """
-    all_fire = circuit.igniters[channel.strings[0][0]].all_fire_current
-    changed = arranged(circuit, channel, strings)
-    current = cluster_current(changed, changed.channels[0])
-    if all_fire is None or current.lowest is None:
-        return None
-    return current.lowest / all_fire
 
 
 def how_many(

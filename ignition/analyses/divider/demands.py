@@ -21,7 +21,7 @@ class DividerDuty:
     ----------
     voltage : Battery voltage [V]
     lowest_drain : Lowest voltage behind the igniters of an armed, intact line without its own sense current [V]
-    source : Resistance from battery to drain through one string [ohm]
+    source : Resistance from battery, or capacitor bank, to drain through one string [ohm]
     path : The least part of it outside the strings [ohm]
     off_current : Drain current of the MOSFET while not commanded [A]
     leakage : Current that the converter's pin draws [A]
@@ -88,7 +88,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
         )
         for s in channel.strings
     ]
-    feed = [circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
+    feed = [circuit.battery.bank_resistance or circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
     path = sum(p.low for p in feed) + channel.lead.resistance.low
     limit, basis = current_limit(circuit, channel, share)
     return DividerDuty(

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ignition.analyses.divider.demands import DividerDuty
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.agreement import hold_to_network
+from ignition.network.template import State, adc_pin, build_network, igniter_names
+from ignition.network.worst_case import Probe
 from ignition.parts.sense import largest_settling_error
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["DividerMetrics", "FAULTS", "divider_metrics", "full_scale_use", "sense_network"]
+__all__ = ["DividerMetrics", "FAULTS", "divider_metrics", "full_scale_use", "hold_divider_to_network", "sense_network"]
 
 FAULTS = (
     "upper resistor shorted",
@@ -108,6 +113,47 @@ def sense_network(
     into = np.divide(excess, path, out=np.where(excess > 0.0, np.inf, 0.0), where=path > 0.0)
     tap = drive * share - thevenin * (drawn + into)
     return np.asarray(off + bottom * tap + drawn + into), np.asarray(unclamped - inner * into), np.asarray(into)
+
+
+def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: DividerDuty) -> None:
+    """Compare the closed form with the armed network at nominal values, the file's own divider in place.
+
+    What the closed form leaves out on purpose is open in the network too: other channels, other loads and the
+    recharging of a capacitor bank, and all strings but the one of least resistance. The MOSFET's current is held to a
+    thousandth of what the line can carry: beyond, the closed form is a bound.
+
+    Raises NetworkError where they differ.
+    """
+    alone = replace(circuit, channels=(channel,))
+    values = {name: value.nominal for name, value in phase_box(alone, "armed").items()}
+    names = igniter_names(channel)
+    strings = [sum(values[n] for n in own) for own in names]
+    string = strings.index(min(strings))
+    volts, line, upper, lower = duty.voltage.nominal, duty.source.nominal, channel.upper.nominal, channel.lower.nominal
+    key = f"{channel.name}.off current"
+    values[key] = min(values[key], 1e-3 * volts / (line + upper + lower))
+    current, pin, into = sense_network(
+        volts,
+        line,
+        values[key],
+        upper,
+        1.0 / lower,
+        channel.pin_resistor.nominal,
+        duty.leakage.nominal,
+        duty.rail.nominal + duty.clamp_drop.nominal,
+        duty.clamp_resistance.nominal,
+    )
+    found = {
+        Probe(element=names[string][0]): float(current),
+        Probe(node=adc_pin(channel)): float(pin),
+        Probe(element=f"{channel.name}.clamp"): float(into),
+    }
+    left_out = ["controller", *(f"load.{name}" for name, _ in circuit.loads)]
+    left_out += ["recharge"] if circuit.battery.bank_capacitance is not None else []
+    firsts = [own[0] if channel.branch is None else f"{channel.name}.branch {i}" for i, own in enumerate(names, 1)]
+    left_out += [first for index, first in enumerate(firsts) if index != string]
+    network = build_network(alone, State(phase="armed")).switched(opened=left_out)
+    hold_to_network("the divider's closed form", found, network, values)
 
 
 def full_scale_use(duty: DividerDuty, upper: ArrayLike, lower: ArrayLike, pin_resistor: float = 0.0) -> FloatArray:

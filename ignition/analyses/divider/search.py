@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from ignition.analyses.divider.candidate import BEYOND, Candidate, candidate, objectives_of, rejections
 from ignition.analyses.divider.demands import DividerDuty, divider_duty
-from ignition.analyses.divider.metrics import DividerMetrics, divider_metrics, full_scale_use
+from ignition.analyses.divider.metrics import DividerMetrics, divider_metrics, full_scale_use, hold_divider_to_network
 from ignition.analyses.divider.trade_off import Objectives, non_dominated, reasons, weakest_margin
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
@@ -81,7 +81,8 @@ def divider_search(
 ) -> DividerSearch:
     """Search all pairs of preferred resistors for the sense divider of a channel.
 
-    Raises InputError for an unknown series, limits without a value between them, or no option at all.
+    Raises InputError for an unknown series, limits without a value between them, or no option at all. Raises
+    NetworkError where the closed form is not the circuit's network.
 
     Parameters
     ----------
@@ -110,6 +111,7 @@ def divider_search(
     if not 0.0 <= spread < 1.0:
         raise InputError(f"tolerance must be 0 or more, below 1; received {spread:g}; write for example tolerance=0.01")
     duty = divider_duty(circuit, chosen, spread, share)
+    hold_divider_to_network(circuit, chosen, duty)
     found: list[_Found] = []
     counts: dict[str, int] = {}
     evaluated = 0

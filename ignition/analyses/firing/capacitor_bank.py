@@ -11,9 +11,8 @@ import numpy as np
 
 from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.firing.schedule import conducting_before, latest_end, overlapping
-from ignition.analyses.firing.sequence import cluster_tree, igniter_list, march_arguments, turn_on
+from ignition.analyses.firing.sequence import igniter_list, march_arguments, march_circuit, turn_on
 from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
-from ignition.analyses.firing.transient.march import march
 from ignition.circuit.model import BatteryModel, ChannelModel, Circuit, IgniterModel
 from ignition.errors import InputError
 from ignition.network.template import igniter_names, parameter_box
@@ -29,7 +28,6 @@ from ignition.typing import FloatArray, Key, Missing, Seconds
 
 __all__ = ["ChannelDischarge", "Discharge", "IgniterDischarge", "discharge"]
 
-_OPEN = 1e9
 _TOGETHER = "other channels fire from the bank at the same time: no closed bound; see the transient"
 _SEVERAL = "several igniters share the bank: no closed bound; see the transient"
 _GROWS = "the bridge's resistance grows: no closed form; see the transient"
@@ -188,8 +186,7 @@ def _nominal(circuit: Circuit, box: Mapping[str, Toleranced]) -> _Nominal:
     threshold = [np.inf if m.threshold_nominal is None else m.threshold_nominal for _, _, m in members]
     constant = [m.time_constant.nominal or 1.0 for _, _, m in members]
     delays = [turn_on(circuit, i, circuit.controller.supply.nominal, "nominal") for i in range(len(circuit.channels))]
-    arguments = march_arguments(circuit, values, turn_on_delay=delays)
-    result = march(cluster_tree(circuit), **arguments, threshold_current=threshold, time_constant=constant)
+    result = march_circuit(circuit, values, threshold=threshold, time_constant=constant, turn_on_delay=delays)
     starts = {c.name: c.start.nominal for c in circuit.channels}
     voltage = {}
     for channel in circuit.channels:
@@ -228,8 +225,8 @@ def _branches(channel: ChannelModel, values: Mapping[str, float]) -> FloatArray:
 
 def _loop(circuit: Circuit, channel: ChannelModel, values: Mapping[str, float]) -> float:
     """Series resistance of a channel on the bank, strings apart [ohm]."""
-    feed = sum(values[f"feed.{part.name}"] for part in circuit.feed)
-    return values["bank.resistance"] + feed + values[f"{channel.name}.lead"] + values[f"{channel.name}.mosfet"]
+    arguments = march_arguments(circuit, values)
+    return float(arguments["source_resistance"] + arguments["channel_resistance"][circuit.channels.index(channel)])
 
 
 def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], found: _Nominal) -> Spread:

@@ -14,7 +14,7 @@ from ignition.analyses.firing.conductors import ConductorHeating, channel_conduc
 from ignition.analyses.firing.junction import junction_temperature
 from ignition.analyses.firing.on_state import OnState, Settled, firing_network, with_spent
 from ignition.analyses.firing.schedule import conducting_at_start, conducting_before, overlapping
-from ignition.analyses.firing.sequence import igniter_list, march_circuit, turn_on
+from ignition.analyses.firing.sequence import hold_tree_to_network, igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
 from ignition.circuit.model import ChannelModel, Circuit, StatementModel
@@ -131,7 +131,10 @@ def firing(circuit: Circuit) -> Firing:
     or are already firing drawing in the low bound, and silent in the high one. Function times are bounds over
     everything that can happen on the way (neighbours that open, stay a short, or open a common string); the nominal
     one is marched from event to event.
+
+    Raises NetworkError where the tree that is marched is not the circuit's network.
     """
+    hold_tree_to_network(circuit)
     settled = Settled(circuit)
     nominal = _nominal(circuit, settled)
     results: list[ChannelFiring] = []

@@ -8,14 +8,17 @@ from typing import Any
 import numpy as np
 
 from ignition.analyses.firing.transient.inputs import CapacitorBank, Polarisation
-from ignition.analyses.firing.transient.ladder import ClusterTree
+from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.analyses.firing.transient.march import MarchResult, march
 from ignition.circuit.model import Circuit, IgniterModel
-from ignition.network.template import igniter_names
+from ignition.network.agreement import hold_to_network
+from ignition.network.template import State, build_network, igniter_names, parameter_box
+from ignition.network.worst_case import Probe
 from ignition.parts.mosfet_transient import turn_on_delay
+from ignition.toleranced import Toleranced
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["cluster_tree", "igniter_list", "march_arguments", "march_circuit", "turn_on"]
+__all__ = ["cluster_tree", "hold_tree_to_network", "igniter_list", "march_arguments", "march_circuit", "turn_on"]
 
 
 def igniter_list(circuit: Circuit) -> tuple[tuple[str, str, IgniterModel], ...]:
@@ -47,6 +50,34 @@ def cluster_tree(circuit: Circuit) -> ClusterTree:
             string_of_igniter += [len(channel_of_string)] * len(string)
             channel_of_string.append(index)
     return ClusterTree(channel_of_string=tuple(channel_of_string), string_of_igniter=tuple(string_of_igniter))
+
+
+def hold_tree_to_network(circuit: Circuit) -> None:
+    """Compare the firing tree's first currents, all channels on at nominal values, with the network's.
+
+    What the tree leaves out on purpose is open in the network too: the sense dividers, the recharging of a capacitor
+    bank, and beside a bank a controller behind the arm switch.
+
+    Raises NetworkError where they differ.
+    """
+    on = {c.name: circuit.mosfets[c.mosfet].rows[0].resistance for c in circuit.channels}
+    rail = Toleranced.exact(0.0, "V")
+    box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=rail, loads_certain=True)
+    values = {name: value.nominal for name, value in box.items()}
+    arguments = march_arguments(circuit, values)
+    bank, source = arguments["bank"], arguments["voltage"]
+    left_out = [f"{c.name}.upper" for c in circuit.channels]
+    if bank is not None:
+        source = bank.initial_voltage
+        left_out += ["recharge"] + ([] if circuit.controller.powered_before_arm_switch else ["controller"])
+    tree = cluster_tree(circuit)
+    names = ("source_resistance", "channel_resistance", "string_resistance", "igniter_resistance")
+    answer = tree_currents(tree, voltage=source, **{name: arguments[name] for name in names})
+    currents = answer.string_current[list(tree.string_of_igniter), 0]
+    found = {Probe(element=name): float(i) for (_, name, _), i in zip(igniter_list(circuit), currents, strict=True)}
+    if float(source) > 0.0:  # else the standing loads alone are more than the battery can give
+        network = build_network(circuit, State(phase="firing", commanded=frozenset(on))).switched(opened=left_out)
+        hold_to_network("the firing tree", found, network, values)
 
 
 def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> float:
@@ -91,6 +122,8 @@ def march_circuit(
 
     The sense dividers, some 1e-5 of the load, are left out.
 
+    Raises NetworkError where the tree is not the circuit's network.
+
     Parameters
     ----------
     values : Network parameters [SI], each a scalar or of shape (batch,)
@@ -102,6 +135,7 @@ def march_circuit(
     only : Channels that are commanded; all by default
     **options : Passed on to `march`
     """
+    hold_tree_to_network(circuit)
     arguments = march_arguments(circuit, values, turn_on_delay=turn_on_delay, only=only)
     return march(
         cluster_tree(circuit),

@@ -9,7 +9,7 @@ import numpy as np
 
 from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.firing.schedule import overlapping
-from ignition.analyses.firing.sequence import igniter_list, turn_on
+from ignition.analyses.firing.sequence import hold_tree_to_network, igniter_list, turn_on
 from ignition.analyses.firing.supply import supply_under_fire
 from ignition.circuit.model import BridgeTemperatures, Circuit, IgniterModel
 from ignition.network.template import parameter_box
@@ -229,10 +229,13 @@ def trial_plan(circuit: Circuit) -> TrialPlan | str:
     the ambient range, each by itself, because the complete circuit does not keep them apart from their other
     tolerances.
 
+    Raises NetworkError where the tree that is marched is not the circuit's network.
+
     Returns
     -------
     The plan, or the reason why no probability can be stated
     """
+    hold_tree_to_network(circuit)
     settled = Settled(circuit)
     reason = _reason(circuit, settled)
     if reason is not None:

@@ -20,8 +20,6 @@ from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Guards", "TrialOutcome", "guards", "run_trials"]
 
-_NEVER = -np.inf
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guards:

@@ -23,7 +23,7 @@ from ignition.network.solution import solve
 from ignition.network.template import State, adc_pin, build_network
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.preferred import series_values
-from ignition.parts.sense import full_scale, thevenin_resistance
+from ignition.parts.sense import thevenin_resistance
 from ignition.toleranced import Toleranced, vertices
 from ignition.typing import FloatArray
 from tests.analyses.sense_circuits import bench, text
@@ -90,7 +90,7 @@ def test_metrics_against_continuity(upper: float, lower: float, pin: float) -> N
 
 
 def test_metrics_by_hand() -> None:
-    """100 kohm over 33 kohm at 12.6 V: 94.7 uA, 24.8 kohm, 24.8 mV for 1 uA, 13.3 V full scale, 88 uA clamp."""
+    """100 kohm over 33 kohm at 12.6 V: 94.7 uA, 24.8 kohm, 24.8 mV for 1 uA, 88 uA clamp."""
     current, pin, clamp = sense_network(12.6, 0.0, 0.0, 100e3, 1 / 33e3, 0.0, 0.0, np.inf, 0.0)
     assert float(current) == pytest.approx(94.7e-6, rel=1e-3)
     assert float(pin) == pytest.approx(3.126, rel=1e-3)
@@ -98,7 +98,6 @@ def test_metrics_by_hand() -> None:
     assert float(thevenin_resistance(100e3, 33e3)) == pytest.approx(24.8e3, rel=1e-3)
     lifted = sense_network(12.6, 0.0, 0.0, 100e3, 1 / 33e3, 0.0, -1e-6, np.inf, 0.0)[1]
     assert float(lifted - pin) == pytest.approx(24.8e-3, rel=1e-3)
-    assert float(full_scale(3.3, 100e3, 33e3)) == pytest.approx(13.3)
     opened = sense_network(12.6, 0.0, 0.0, 100e3, 0.0, 0.0, 0.0, 3.8, 0.0)[2]
     assert float(opened) == pytest.approx(88e-6, rel=1e-3)
 
