@@ -64,11 +64,13 @@ class Missing:
     field : Attribute that says why, where it says anything
     otherwise : What is said where that attribute is silent
     infinite : What is said of an infinite number, where that has a meaning of its own
+    always : Whether the attribute is said of a number that is there too
     """
 
     field: str = "reason"
     otherwise: str = ""
     infinite: str = ""
+    always: bool = False
 
 
 class Placement(Enum):
