@@ -15,16 +15,16 @@ import numpy.typing as npt
 from numpy.typing import ArrayLike
 
 __all__ = [
-    "BARE",
-    "HIDDEN",
-    "INLINE",
     "Amps",
     "ArrayLike",
+    "BARE",
     "BoolArray",
     "Celsius",
     "Coulombs",
     "Decibels",
     "FloatArray",
+    "HIDDEN",
+    "INLINE",
     "Joules",
     "Key",
     "Metres",

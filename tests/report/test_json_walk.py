@@ -41,6 +41,7 @@ from ignition.report.json_walk import as_json, to_json
 from ignition.spice.crosscheck import Comparison, CrosscheckResult
 from ignition.toleranced import Spread, Toleranced
 from ignition.typing import BARE, HIDDEN, INLINE, Amps, Celsius, Key, Missing, Ohms, Ratio, Unit
+from ignition.units import UNIT_NAMES
 from tests.analyses.firing.firing_cases import firing_circuit
 from tests.analyses.sense_circuits import bench
 from tests.analyses.sense_circuits import cluster as cluster_circuit
@@ -248,6 +249,8 @@ def test_every_number_says_its_unit() -> None:
         and "unit" not in {f.name for f in fields(m.owner)}
     ]
     assert not bare, f"annotate these like `Amps`: {bare}"
+    symbols = {part.symbol for m in WRITTEN for part in m.parts if isinstance(part, Unit)}
+    assert symbols <= {*UNIT_NAMES, "dB"}
 
 
 def test_every_number_that_can_be_absent_says_why() -> None:
