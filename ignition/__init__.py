@@ -11,7 +11,17 @@ Examples
 from __future__ import annotations
 
 import importlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from ignition.analyses.continuity.continuity import continuity
+    from ignition.analyses.firing.firing import firing
+    from ignition.analyses.no_fire.steady import no_fire
+    from ignition.analyses.verdict import check
+    from ignition.circuit.examples import load_example
+    from ignition.circuit.file import json_schema, load_circuit, parse_circuit
+    from ignition.errors import CircuitFileError, IgnitionError, InputError
+    from ignition.toleranced import Toleranced, parse_toleranced
 
 _HOMES = {
     "CircuitFileError": "ignition.errors",

@@ -15,16 +15,16 @@ import numpy.typing as npt
 from numpy.typing import ArrayLike
 
 __all__ = [
-    "BARE",
-    "HIDDEN",
-    "INLINE",
     "Amps",
     "ArrayLike",
+    "BARE",
     "BoolArray",
     "Celsius",
     "Coulombs",
     "Decibels",
     "FloatArray",
+    "HIDDEN",
+    "INLINE",
     "Joules",
     "Key",
     "Metres",
@@ -65,11 +65,13 @@ class Missing:
     field : Attribute that says why, where it says anything
     otherwise : What is said where that attribute is silent
     infinite : What is said of an infinite number, where that has a meaning of its own
+    always : Whether the attribute is said of a number that is there too
     """
 
     field: str = "reason"
     otherwise: str = ""
     infinite: str = ""
+    always: bool = False
 
 
 class Placement(Enum):

@@ -95,7 +95,7 @@ class ForeignFault:
     phase: str
     igniter: str
     channel: str
-    current: Annotated[Amps | None, Key("igniter_current")]
+    current: Annotated[Amps | None, Key("igniter_current"), Missing(always=True)]
     no_fire_ratio: Ratio | None
     verdict: Annotated[str, Key("class")]
     reason: Annotated[str | None, HIDDEN]

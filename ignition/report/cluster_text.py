@@ -6,6 +6,7 @@ from rich.console import Console
 
 from ignition.analyses.cluster.answer import ClusterAnswer
 from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany
+from ignition.report.firing_text import trials_text
 from ignition.report.text import caution_text, item, number_text, table
 from ignition.units import engineering
 
@@ -64,17 +65,8 @@ def _numbers(answer: ClusterAnswer, console: Console) -> None:
     table(console, ("", ">"), rows)
     if answer.charge.launches is not None:
         item(console, f"a fifth of the battery's charge lasts for {answer.charge.launches} firings, other loads apart")
-    trials = answer.trials
-    if trials is not None:
-        if trials.probability is None:
-            item(console, f"probability that all function: UNKNOWN: {trials.reason}")
-        else:
-            part = ", interrupted" if trials.partial else ""
-            item(
-                console,
-                f"probability that all function: at least {trials.lower():.6g} (95 % confidence); {trials.failures} "
-                f"failures in {trials.trials} trial firings{part}",
-            )
+    if answer.trials is not None:
+        trials_text(answer.trials, console)
     for caution in answer.cautions:
         item(console, caution)
 

@@ -20,6 +20,7 @@ __all__ = [
     "influence_text",
     "rare_text",
     "spread_of_times_text",
+    "trials_text",
 ]
 
 _BAR = 30
@@ -71,14 +72,15 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
     if supply.protection_time != float("inf"):
         item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
     if trials is not None:
-        _trials(trials, console)
+        console.print("\nTrial firings")
+        trials_text(trials, console)
 
 
-def _trials(trials: FiringTrials, console: Console) -> None:
-    """Print what the trial firings showed: never a certainty, always a bound."""
-    console.print("\nTrial firings")
+def trials_text(trials: FiringTrials, console: Console) -> None:
+    """Print what trial firings showed: never a certainty, always a bound."""
     if trials.probability is None:
-        item(console, f"no probability: {trials.reason or 'interrupted before the first block'}")
+        reason = trials.reason or "interrupted before the first block"
+        item(console, f"probability that all function: UNKNOWN: {reason}")
         return
     done = f"{trials.trials} trials" + (f" of {trials.requested}, interrupted" if trials.partial else "")
     item(console, f"all igniters functioned in {trials.trials - trials.failures} of {done} (seed {trials.seed})")

@@ -1,4 +1,4 @@
-"""A foreign netlist's results as text; one function a question."""
+"""A foreign netlist's results as text: continuity, no-fire margins, single faults, what is covered and what is not."""
 
 from __future__ import annotations
 
@@ -6,27 +6,33 @@ from collections.abc import Iterable
 
 from rich.console import Console
 
-from ignition.foreign.results import ForeignResult
+from ignition.foreign.results import ForeignChannel, ForeignResult
 from ignition.report.text import caution_text, item, number_text, say, spread_text, table
 from ignition.units import engineering
 
-__all__ = ["continuity_text", "faults_text", "foreign_text", "no_fire_text", "scope_text"]
+__all__ = ["foreign_text"]
 
 _UNKNOWN = "UNKNOWN"
 
 
 def foreign_text(result: ForeignResult, console: Console) -> None:
-    """Print the whole: continuity, no-fire margins, faults, scope."""
+    """Print everything that is computed for a foreign netlist."""
     say(console, f"{result.circuit} (netlist: {result.netlist})", style="bold")
-    continuity_text(result, console)
-    no_fire_text(result, console)
+    for channel in result.channels:
+        _continuity(channel, console)
+    _no_fire(result, console)
     if result.faults:
-        faults_text(result, console)
-    scope_text(result, console)
+        _faults(result, console)
+    console.print()
+    _section(console, "covered faults:", result.faults_covered)
+    _section(console, "not covered:", result.not_covered)
+    _section(console, "assumptions:", (f"{a.key}: {a.value} ({a.basis})" for a in result.assumptions))
+    if result.notes:
+        _section(console, "notes on the netlist:", result.notes)
     caution_text(console)
 
 
-def _section(console: Console, heading: str, items: Iterable[str] = ()) -> None:
+def _section(console: Console, heading: str, items: Iterable[str]) -> None:
     say(console, heading)
     for text in items:
         item(console, text, mark="")
@@ -36,41 +42,31 @@ def _amps(current: float | None) -> str:
     return _UNKNOWN if current is None else engineering(current, "A")
 
 
-def continuity_text(result: ForeignResult, console: Console) -> None:
-    """Print igniter current and converter reading of each line state."""
-    for channel in result.channels:
-        console.print()
-        say(console, f"continuity of {channel.channel!r}, armed and not commanded")
-        rows = [
-            (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, "{:.1f}", why=True))
-            for r in channel.readings
-        ]
-        table(console, ("line state", "igniter current", "ADC code"), rows)
-        if channel.cannot_tell_apart:
-            pairs = "; ".join(" and ".join(pair) for pair in channel.cannot_tell_apart)
-            item(console, f"the reading cannot tell apart: {pairs}", mark="")
-        for t in channel.thresholds:
-            item(console, f"{t.below} below code {t.code}, {t.above} from it on", mark="")
+def _continuity(channel: ForeignChannel, console: Console) -> None:
+    """Igniter current and converter reading of each line state."""
+    rows = [
+        (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, "{:.1f}", why=True))
+        for r in channel.readings
+    ]
+    console.print()
+    say(console, f"continuity of {channel.channel!r}, armed and not commanded")
+    table(console, ("line state", "igniter current", "ADC code"), rows)
+    if channel.cannot_tell_apart:
+        pairs = "; ".join(" and ".join(pair) for pair in channel.cannot_tell_apart)
+        item(console, f"the reading cannot tell apart: {pairs}", mark="")
+    for t in channel.thresholds:
+        item(console, f"{t.below} below code {t.code}, {t.above} from it on", mark="")
 
 
-def no_fire_text(result: ForeignResult, console: Console) -> None:
-    """Print the margin to the no-fire current of each igniter in each phase."""
+def _no_fire(result: ForeignResult, console: Console) -> None:
+    """Margin to the no-fire current of each igniter in each phase."""
     rows = []
     for m in result.margins:
         missing = "no current" if m.thermal_fraction == 0.0 else _UNKNOWN
-        rows.append(
-            (
-                m.phase,
-                m.igniter,
-                _amps(m.current.largest),
-                _amps(m.no_fire),
-                number_text(m.ratio, "{:.4g}", missing),
-                number_text(m.decibels, "{:.1f}", missing),
-                number_text(m.thermal_fraction, "{:.3g}", _UNKNOWN),
-            )
-        )
-    console.print()
-    say(console, "no-fire margin, line intact, nothing commanded")
+        margins = number_text(m.ratio, "{:.4g}", missing), number_text(m.decibels, "{:.1f}", missing)
+        share = number_text(m.thermal_fraction, "{:.3g}", _UNKNOWN)
+        rows.append((m.phase, m.igniter, _amps(m.current.largest), _amps(m.no_fire), *margins, share))
+    console.print("\nno-fire margin, line intact, nothing commanded")
     headers = ("phase", "igniter", ">largest current", ">no-fire", ">ratio", ">dB", ">thermal fraction")
     table(console, headers, rows)
     for m in result.margins:
@@ -80,34 +76,17 @@ def no_fire_text(result: ForeignResult, console: Console) -> None:
             item(console, f"{m.phase}, {m.channel}: {m.gate_voltage.reason}", mark="")
 
 
-def faults_text(result: ForeignResult, console: Console) -> None:
-    """Print the single faults that may reach the no-fire current or are unknown, and the count of the others."""
+def _faults(result: ForeignResult, console: Console) -> None:
+    """The single faults that may reach the no-fire current or are unknown, and the count of the others."""
     named = [f for f in result.faults if f.verdict != "below no-fire"]
-    console.print()
-    say(console, "single faults, nothing commanded")
     rows = [
-        (
-            f.phase,
-            ", ".join(f.faults),
-            f.igniter,
-            _amps(f.current),
-            f.verdict + (f": {f.reason}" if f.reason else ""),
-        )
+        (f.phase, *f.faults, f.igniter, _amps(f.current), f.verdict + (f": {f.reason}" if f.reason else ""))
         for f in named
     ]
+    console.print("\nsingle faults, nothing commanded")
     if rows:
         table(console, ("phase", "fault", "igniter", ">largest current", "class"), rows)
     else:
         item(console, "none reaches the no-fire current", mark="")
     others = len(result.faults) - len(named)
     item(console, f"{others} of {len(result.faults)} stay below the no-fire current", mark="")
-
-
-def scope_text(result: ForeignResult, console: Console) -> None:
-    """Print what is covered, what is not, the assumptions and the reader's notes."""
-    console.print()
-    _section(console, "covered faults:", result.faults_covered)
-    _section(console, "not covered:", result.not_covered)
-    _section(console, "assumptions:", (f"{a.key}: {a.value} ({a.basis})" for a in result.assumptions))
-    if result.notes:
-        _section(console, "notes on the netlist:", result.notes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import inspect
 import json
 import math
 from collections.abc import Iterator, Mapping
@@ -14,7 +15,7 @@ from ignition.typing import BARE, HIDDEN, INLINE, Key, Missing, Unit
 __all__ = ["as_json", "to_json"]
 
 
-def to_json(result: Any, **more: Any) -> str:
+def to_json(result: Any, /, **more: Any) -> str:
     """Write a result as JSON text, and more results beside its fields; a number that is not finite is an error.
 
     Parameters
@@ -59,10 +60,9 @@ def _members(cls: type) -> tuple[_Member, ...]:
     """What is written of a class: its fields, and the properties that name a key; hidden ones left out."""
     hints = get_type_hints(cls, include_extras=True)
     shown = {f.name: list(_parts(hints[f.name])) for f in fields(cls)}
-    for name, attribute in vars(cls).items():
-        if isinstance(attribute, property):
-            parts = list(_parts(get_type_hints(attribute.fget, include_extras=True).get("return")))
-            shown |= {name: parts} if any(isinstance(part, Key) for part in parts) else {}
+    for name, attribute in inspect.getmembers(cls, lambda member: isinstance(member, property)):
+        parts = list(_parts(get_type_hints(attribute.fget, include_extras=True).get("return")))
+        shown |= {name: parts} if any(isinstance(part, Key) for part in parts) else {}
     return tuple(
         _Member(
             name=name,
@@ -91,35 +91,40 @@ def _object(result: Any) -> dict[str, Any]:
     found: dict[str, Any] = {}
     units: dict[str, str | None] = {}
     members = _members(result.__class__)
-    number_object = any(member.name == "unit" for member in members)
+    names = {member.name for member in members}
+    number_object = "unit" in names
     for member in members:
         value, missing = getattr(result, member.name), member.missing
         said = getattr(result, missing.field, None)
         infinite = isinstance(value, float) and math.isinf(value)
-        reason = (infinite and missing.infinite) or said or missing.otherwise or ("" if infinite else "not known")
+        if infinite:
+            reason = missing.infinite or said
+        elif value is None:
+            reason = said or missing.otherwise or "not known"
+        else:
+            reason = said if missing.always else None
         written = _written(value, member, reason)
         if member.inline:
             found |= written
         elif written is not None or not (number_object and member.key == "reason"):
             found[member.key] = written
-            if written is None and member.number and reason != said:
+            if written is None and member.number and not (said and missing.field in names):
                 found["reason" if number_object else f"{member.key}_reason"] = reason
             if member.bare and member.unit not in (None, "1"):
                 units[member.key] = member.unit
     return found | ({"units": units} if units else {})
 
 
-def _written(value: Any, member: _Member, reason: str = "") -> Any:
+def _written(value: Any, member: _Member, reason: str | None = None) -> Any:
+    """A value by its kind; the reason stands for a number that is not there."""
     if isinstance(value, float) and not math.isfinite(value):
         if math.isnan(value) or not reason:
             raise ValueError(f"{member.name} is {value}, which is no JSON number, and nothing says why")
         value = None
-    quantity = member.unit is not None and (
-        value is None or (isinstance(value, int | float) and not isinstance(value, bool))
-    )
-    if quantity and not member.bare:
-        return {"value": value, "unit": member.unit} | ({"reason": reason} if value is None else {})
-    if quantity or value is None or isinstance(value, bool | int | str):
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if member.unit and not member.bare and (number or value is None):
+        return {"value": value, "unit": member.unit} | ({"reason": reason} if reason else {})
+    if value is None or isinstance(value, bool | int | str) or (number and member.unit):
         return value
     if isinstance(value, Mapping):
         return {key: _written(item, member, reason) for key, item in value.items()}

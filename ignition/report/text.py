@@ -62,16 +62,19 @@ def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str 
 
     Parameters
     ----------
-    headers : A header that begins with ``>`` stands over numbers: flush right, never broken
+    headers : A header that begins with ``>`` stands over numbers: flush right, broken only where they do not fit
     """
     cells = [[Text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
+    numbers = [header.startswith(">") for header in headers]
     titles = [Text(header.removeprefix(">")) for header in headers]
     widths = [max(len(cell) for cell in column) for column in zip(titles, *cells, strict=True)]
     gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= console.width else 1
+    # a column that may not break is cut where it does not fit: better broken than cut
+    least = sum(w + gap if number else 10 + gap for w, number in zip(widths, numbers, strict=True))
     grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, header_style="bold")
-    for header, title in zip(headers, titles, strict=True):
-        number = header.startswith(">")
-        grid.add_column(title, justify="right" if number else "left", overflow="fold", no_wrap=number)
+    for title, number in zip(titles, numbers, strict=True):
+        whole = number and least <= console.width
+        grid.add_column(title, justify="right" if number else "left", overflow="fold", no_wrap=whole)
     for row in cells:
         grid.add_row(*row)
     console.print(grid)

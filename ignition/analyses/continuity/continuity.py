@@ -18,10 +18,13 @@ from ignition.network.template import igniter_names, line_states
 from ignition.toleranced import Toleranced
 from ignition.typing import HIDDEN, Amps, Key, Missing, Ohms, Ratio
 
-__all__ = ["ChannelContinuity", "Continuity", "OPEN_READS", "Separation", "Unseen", "continuity"]
+__all__ = ["ChannelContinuity", "Continuity", "OPEN_READS", "Separation", "UNLIMITED", "Unseen", "continuity"]
 
 OPEN_READS = "even an open line gives such a reading"
 """Why no resistance is too large to be seen."""
+
+UNLIMITED = "no resistance limits it"
+"""Why a current is infinite."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +41,7 @@ class Unseen:
 
     code: Annotated[int | None, Missing(otherwise="there is no such code")]
     series_resistance: Ohms | None
-    current_when_fired: Annotated[Amps | None, Missing(infinite="no resistance limits it")]
+    current_when_fired: Annotated[Amps | None, Missing(infinite=UNLIMITED)]
     leak: Ohms | None
 
     @property
@@ -81,7 +84,7 @@ class ChannelContinuity:
     cannot_tell_apart: tuple[tuple[str, str], ...]
     thresholds: tuple[Threshold, ...]
     largest_unseen_resistance: Annotated[Ohms | None, Missing(otherwise=OPEN_READS)]
-    current_when_fired: Annotated[Amps | None, Missing(otherwise="no resistance limits it")]
+    current_when_fired: Annotated[Amps | None, Missing(otherwise=UNLIMITED, infinite=UNLIMITED)]
     largest_leak_read_as_intact: Annotated[Ohms | None, Missing(otherwise=OPEN_READS)]
     above_threshold: Unseen
     one_string_open_seen: Annotated[bool | None, Missing(otherwise="the channel has one string only")]

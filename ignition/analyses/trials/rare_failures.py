@@ -40,7 +40,7 @@ class RareFailure:
     """
 
     circuit: str
-    probability: Annotated[float | None, HIDDEN]
+    probability: Annotated[Ratio | None, HIDDEN]
     runs: Annotated[tuple[Ratio, ...], BARE]
     floor: Annotated[Ratio, BARE]
     samples: int
