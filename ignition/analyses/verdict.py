@@ -15,7 +15,7 @@ from ignition.findings.checklist import checklist_findings
 from ignition.findings.coverage import unanswered
 from ignition.findings.finding import Finding, Verdict, worst_verdict
 
-__all__ = ["Check", "check"]
+__all__ = ["Check", "check", "judge_firing", "judge_no_fire", "judge_sense"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +33,29 @@ class Check:
         return worst_verdict(self.findings)
 
 
+def judge_no_fire(circuit: Circuit, quiet: NoFire) -> tuple[Finding, ...]:
+    """Judge what flows while nobody commands; `quiet` is the analysis of this circuit."""
+    return blamed(circuit, lambda one: no_fire_findings(one, quiet if one is circuit else no_fire(one)))
+
+
+def judge_firing(circuit: Circuit, fired: Firing) -> tuple[Finding, ...]:
+    """Judge the firing sequence; `fired` is the analysis of this circuit."""
+    return blamed(circuit, lambda one: firing_findings(one, fired if one is circuit else firing(one)))
+
+
+def judge_sense(circuit: Circuit, channel: str | None = None) -> tuple[Finding, ...]:
+    """Judge sense currents, readings and tests of one channel, or of all, in every phase."""
+    found = (*judge_no_fire(circuit, no_fire(circuit)), *blamed(circuit, continuity_findings))
+    return tuple(f for f in found if channel in (None, f.channel))
+
+
 def check(circuit: Circuit) -> Check:
     """Check a circuit against the written limits it chooses, or all that are shipped, and against its own data."""
     quiet, fired = no_fire(circuit), firing(circuit)
-
     found = (
-        *blamed(circuit, lambda one: no_fire_findings(one, quiet if one is circuit else no_fire(one))),
+        *judge_no_fire(circuit, quiet),
         *blamed(circuit, continuity_findings),
-        *blamed(circuit, lambda one: firing_findings(one, fired if one is circuit else firing(one))),
+        *judge_firing(circuit, fired),
         *checklist_findings(circuit),
     )
     return Check(circuit=circuit, findings=(*found, *unanswered(circuit, found)), no_fire=quiet, firing=fired)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
@@ -14,7 +14,7 @@ from ignition.circuit.model import Assumption, Circuit
 from ignition.errors import InputError
 from ignition.parts.wire import WIRE_CLASSES
 
-__all__ = ["CHANNEL", "FewInputs", "IGNITER", "circuit_from", "describe"]
+__all__ = ["CHANNEL", "FewInputs", "IGNITER", "circuit_from", "describe", "few_assumptions", "option_of"]
 
 CHANNEL = "cluster"
 """Name of the one channel."""
@@ -24,11 +24,12 @@ IGNITER = "igniter"
 
 _CELLS = re.compile(r"(?P<name>.*?)\s*\b(?P<series>\d{1,3})\s*[sS](?:\s*(?P<parallel>\d{1,3})\s*[pP])?\s*")
 _DURATION = re.compile(r"(?P<current>.+?)\s+(?:for\s+)?(?P<duration>[\d.]+\s*(?:s|ms|us))")
+_SURE = re.compile(r"(?P<rest>.+?)\s+(?P<reliability>0?\.\d+)\s+at\s+(?P<confidence>0?\.\d+)")
 _BATTERY_HELP = (
     "write chemistry and cells, for example --battery 'lithium-polymer 2S, 1300 mAh', "
     "or voltage and resistance, '12.0 V .. 12.6 V, 80 mohm'"
 )
-_IGNITER_HELP = "write for example --igniter '1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A'"
+_IGNITER_HELP = "write for example --igniter '1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95'"
 _LEAD_HELP = "write for example --lead 'AWG 20, 8 m' (one way), or the measured round trip, --lead '0.5 ohm'"
 _READINGS = ("open", "loaded", "load")
 _READINGS_HELP = "write for example --readings 'open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %'"
@@ -53,6 +54,9 @@ class FewInputs:
     lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``, and ``solid``, ``stranded`` or
         ``flexible`` for the make-up of the wire
     branch : The same for the wires of each string
+    brown_out : Lowest battery voltage at which the controller works; ``"none"`` where it has a supply of its own
+    trip : ``"10 A 12 ms"`` of the battery's protection circuit, or ``"none"``
+    fuse : ``"10 A, 55 A^2 s"``, rating and least melting integral, or ``"none"``
     """
 
     igniter: str
@@ -64,6 +68,9 @@ class FewInputs:
     mosfet: str | None = None
     pulse: str | None = None
     ambient: str | None = None
+    brown_out: str | None = None
+    trip: str | None = None
+    fuse: str | None = None
 
 
 def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
@@ -103,7 +110,7 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
         "feed": [{"name": "arm switch", "kind": "arm switch"}],
         "controller": {
             "powered_by": "before arm switch",
-            "supply": "1 V",
+            "supply": "100 V",  # so that what it gets is the battery's voltage
             "dropout": "0 V",
             "current": "0 A",
             "pin": {"output_resistance": "0 ohm", "leakage": "0 A"},
@@ -121,6 +128,12 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
         },
         "channel": [channel],
     }
+    if given.brown_out not in (None, "none"):
+        table["controller"]["brown_out"] = given.brown_out
+    if given.trip is not None:
+        table["battery"]["protection"] = _trip(given.trip)
+    if given.fuse not in (None, "none"):
+        table["feed"].insert(0, _fuse(given.fuse))
     if given.arm_switch is not None:
         table["feed"][0]["resistance"] = given.arm_switch
     if given.ambient is not None:
@@ -143,7 +156,7 @@ def circuit_from(given: FewInputs, strings: tuple[int, ...]) -> Circuit:
 
     Returns
     -------
-    One channel; its assumptions name the option that would replace each, and only what matters for firing
+    One channel
 
     Examples
     --------
@@ -153,8 +166,8 @@ def circuit_from(given: FewInputs, strings: tuple[int, ...]) -> Circuit:
     """
     circuit, mistakes = complete(describe(given, strings), "few inputs")
     if circuit is None:
-        raise InputError("\n".join(f"{_option(key)}: {message}" for key, message in mistakes))
-    return replace(circuit, assumptions=_assumptions(given, circuit))
+        raise InputError("\n".join(f"{option_of(key)}: {message}" for key, message in mistakes))
+    return circuit
 
 
 def _positive(text: str) -> str:
@@ -201,6 +214,25 @@ def _battery(text: str | None, readings: str | None) -> dict[str, Any]:
             )
         table[key] = part
     return table
+
+
+def _trip(text: str) -> str | dict[str, str]:
+    """Protection circuit of the battery: none, or current and delay."""
+    both = _DURATION.fullmatch(text)
+    if text == "none":
+        return text
+    if both is None:
+        raise InputError(f"--trip: 'none', or current and delay expected, received {text!r}; write --trip '10 A 12 ms'")
+    return {"trip_current": both["current"], "delay": both["duration"]}
+
+
+def _fuse(text: str | None) -> dict[str, str]:
+    """Fuse in the feed: its rating, and its melting integral where that is known."""
+    parts = _parts(text or "")
+    if not 1 <= len(parts) <= 2:
+        raise InputError(f"--fuse: 'none', or a rating expected, received {text!r}; write --fuse '10 A, 55 A^2 s'")
+    found = {"name": "fuse", "kind": "fuse", "rating": parts[0]}
+    return found | ({"melting_i2t": parts[1]} if parts[1:] else {})
 
 
 def _unit(text: str) -> str:
@@ -265,9 +297,15 @@ def _igniter(text: str) -> dict[str, Any]:
     return table
 
 
-def _statement(text: str) -> dict[str, str]:
+def _statement(text: str) -> dict[str, Any]:
+    """Current, then duration, then share of igniters and confidence, as far as they are written."""
+    sure = _SURE.fullmatch(text)
+    found: dict[str, Any] = {}
+    if sure is not None:
+        text = sure["rest"]
+        found = {"reliability": float(sure["reliability"]), "confidence": float(sure["confidence"])}
     both = _DURATION.fullmatch(text)
-    return {"current": text} if both is None else {"current": both["current"], "duration": both["duration"]}
+    return found | ({"current": text} if both is None else {"current": both["current"], "duration": both["duration"]})
 
 
 def _lead(text: str, option: str) -> dict[str, str]:
@@ -296,6 +334,8 @@ def _lead(text: str, option: str) -> dict[str, str]:
 _OPTIONS = (
     ("ambient", "--ambient"),
     ("battery.readings", "--readings"),
+    ("battery.protection", "--trip"),
+    ("controller.brown_out", "--brown-out"),
     ("battery", "--battery"),
     ("igniter", "--igniter"),
     ("feed", "--arm-switch"),
@@ -310,8 +350,14 @@ _OPTIONS = (
 )
 
 
-def _option(key: str) -> str:
-    """Option of the command line behind a dotted key, with what is left of the key."""
+def option_of(key: str) -> str:
+    """Return the option of the command line behind a dotted key, with what is left of the key.
+
+    Examples
+    --------
+    >>> option_of("channel[0].lead.joints"), option_of("battery.protection")
+    ('--lead (joints)', '--trip')
+    """
     for prefix, option in _OPTIONS:
         if key.startswith(prefix):
             rest = (
@@ -325,13 +371,20 @@ def _option(key: str) -> str:
 def _mistake(entry: Any) -> str:
     key = ".".join(str(part) for part in entry["loc"])
     message = str(entry["ctx"]["error"]) if entry["type"] == "value_error" else entry["msg"]
-    return f"{_option(key)}: {message}"
+    return f"{option_of(key)}: {message}"
 
 
-def _assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...]:
-    """Assumptions that the firing currents rest on, by option."""
+def few_assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...]:
+    """Return the assumptions that the firing currents rest on, by the option that would replace each.
+
+    Examples
+    --------
+    >>> few = FewInputs(battery="lead-acid 6S, 7 Ah", igniter="1.5 ohm, all-fire 1 A 50 ms", lead="AWG 16, 20 m")
+    >>> few_assumptions(few, circuit_from(few, (1,)))[-1].key
+    'gate drive'
+    """
     kept = [
-        Assumption(key=_option(a.key), value=a.value, direction=a.direction, basis=a.basis)
+        Assumption(key=option_of(a.key), value=a.value, direction=a.direction, basis=a.basis)
         for a in circuit.assumptions
         if a.direction == "fire" and not a.key.startswith(("controller", "mosfet", "channel[0].gate", "rules"))
     ]
@@ -351,7 +404,7 @@ def _assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...]:
         )
     gate = Assumption(
         key="gate drive",
-        value="the MOSFET is fully on during the whole pulse",
+        value="the MOSFET is fully on during the whole pulse and bears it",
         direction="fire",
         basis="not asked here; a circuit file with its data sheet rows proves it or not",
     )

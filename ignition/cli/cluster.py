@@ -13,7 +13,8 @@ def cluster(
     igniter: Annotated[
         str,
         typer.Option(
-            help="'1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A'; also 'time constant 12 ms', 'energy 15 mJ', "
+            help="'1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, no-fire 0.25 A'; also 'time constant 12 ms', "
+            "'energy 15 mJ', "
             "'spent open', 'spent short', 'function temperature 250 degC', 'reference temperature 20 degC'.",
             show_default=False,
         ),
@@ -41,6 +42,18 @@ def cluster(
     mosfet: Annotated[str | None, typer.Option(help="On-resistance, '10 mohm .. 20 mohm'.", show_default=False)] = None,
     pulse: Annotated[str | None, typer.Option(help="'500 ms'.", show_default=False)] = None,
     ambient: Annotated[str | None, typer.Option(help="'-5 degC .. 15 degC .. 30 degC'.", show_default=False)] = None,
+    brown_out: Annotated[
+        str | None,
+        typer.Option(
+            help="Lowest battery voltage at which the controller works, '6 V'; or 'none'.", show_default=False
+        ),
+    ] = None,
+    trip: Annotated[
+        str | None, typer.Option(help="Battery's protection circuit, '10 A 12 ms'; or 'none'.", show_default=False)
+    ] = None,
+    fuse: Annotated[
+        str | None, typer.Option(help="'10 A, 55 A^2 s', rating and least melting; or 'none'.", show_default=False)
+    ] = None,
     trials: Annotated[int, typer.Option(min=0, help="Trial firings for the probability; 0 for none.")] = 20_000,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the trials.")] = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
@@ -59,6 +72,9 @@ def cluster(
         mosfet=mosfet,
         pulse=pulse,
         ambient=ambient,
+        brown_out=brown_out,
+        trip=trip,
+        fuse=fuse,
     )
     result = answer(given, count, arrangement, trials=trials, seed=seed)
     if as_json:

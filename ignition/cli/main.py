@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from ignition.analyses.continuity.misreads import Misclassification
     from ignition.analyses.continuity.requirement import Requirement
     from ignition.circuit.model import Circuit
+    from ignition.findings.finding import Finding
 
 __all__ = ["app", "main"]
 
@@ -60,6 +61,20 @@ def _print_json(result: Any, **more: Any) -> None:
     print(to_json(result, **more))
 
 
+def _status(findings: Sequence[Finding]) -> int:
+    """Exit status of a verb: 0 where all of its findings PASS."""
+    from ignition.findings.finding import worst_verdict
+
+    return 0 if worst_verdict(findings) == "PASS" else 1
+
+
+def _judged(findings: Sequence[Finding]) -> dict[str, Any]:
+    """Verdict and findings beside the keys of a result."""
+    from ignition.findings.finding import worst_verdict
+
+    return {"verdict": worst_verdict(findings), "findings": findings}
+
+
 @app.command()
 def check(file: CircuitFile, as_json: AsJson = False) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
@@ -76,7 +91,7 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
         from ignition.report.text import make_console
 
         check_text(result, make_console())
-    raise typer.Exit(0 if result.verdict == "PASS" else 1)
+    raise typer.Exit(_status(result.findings))
 
 
 @app.command()
@@ -95,6 +110,7 @@ def firing(
     from ignition.analyses.trials.influence import influence as share_out
     from ignition.analyses.trials.rare_failures import rare_failure
     from ignition.analyses.trials.trials import firing_trials, probability_all_fire
+    from ignition.analyses.verdict import judge_firing
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
@@ -103,10 +119,12 @@ def firing(
     seldom = rare_failure(circuit, seed=seed) if rare else None
     shares = share_out(circuit, seed=seed) if influence else None
     bank = discharge(circuit) if circuit.battery.bank_capacitance is not None else None
+    findings = judge_firing(circuit, result)
     if as_json:
         more = {"spread_of_times": tried, "rare_failure": seldom, "influence": shares, "discharge": bank}
-        _print_json(result, probability_all_fire=probability_all_fire(tried), **more)
+        _print_json(result, probability_all_fire=probability_all_fire(tried), **more, **_judged(findings))
     else:
+        from ignition.report.findings_text import brief_text
         from ignition.report.firing_text import (
             discharge_text,
             firing_text,
@@ -126,9 +144,10 @@ def firing(
             influence_text(shares, console)
         if bank is not None:
             discharge_text(bank, console)
+        brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(0 if result.all_function else 1)
+    raise typer.Exit(_status(findings))
 
 
 def _progress(trials: int) -> Callable[[int, int], None] | None:
@@ -164,16 +183,19 @@ def continuity(
         _foreign_continuity(file, roles, as_json)
         return
     from ignition.analyses.continuity.continuity import continuity as analyse
+    from ignition.analyses.verdict import judge_sense
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
     result = analyse(circuit)
+    findings = judge_sense(circuit)
     confused = _confused(circuit, result, trials, seed)
     needed = _needed(circuit, need)
     if as_json:
-        _print_json(result, misclassification=confused, requirements=needed)
+        _print_json(result, misclassification=confused, requirements=needed, **_judged(findings))
     else:
         from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
+        from ignition.report.findings_text import brief_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
@@ -182,9 +204,10 @@ def continuity(
             misclassification_text(confused, console)
         if needed is not None:
             requirement_text(needed, console)
+        brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(1 if any(channel.no_fire_margin is None for channel in result.channels) else 0)
+    raise typer.Exit(_status(findings))
 
 
 def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...] | None:
@@ -219,7 +242,7 @@ def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
         from ignition.report.text import make_console
 
         foreign_text(result, make_console())
-    raise typer.Exit(0 if result.margins_hold else 1)
+    raise typer.Exit(_status(result.findings))
 
 
 @app.command()

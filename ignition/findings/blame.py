@@ -18,7 +18,8 @@ def blamed(circuit: Circuit, judge: Judge) -> tuple[Finding, ...]:
     """Judge a circuit, and make of each failure that an assumed value alone brings about an UNKNOWN that names the key.
 
     A failure is put down to assumptions where it is none with all of them at their best plausible values. The keys
-    named are those without which, at their worst, it fails again.
+    named are those without which, at their worst, it fails again; or, where none is by itself, the fewest that make it
+    pass together.
     """
     found = tuple(judge(circuit))
     for direction in ("safe", "fire"):
@@ -34,6 +35,10 @@ def blamed(circuit: Circuit, judge: Judge) -> tuple[Finding, ...]:
             still = gone - _failing(failing, judge(eased(circuit, direction, keys - {key})))
             for identity in still:
                 causes[identity].append(key)
+        shared = [identity for identity, named in causes.items() if not named]
+        if shared:  # each of several assumptions is enough by itself: the fewest that have to be given together
+            needed = _fewest(circuit, judge, direction, keys, failing, set(shared))
+            causes |= {identity: needed for identity in shared}
         found = tuple(_unknown(f, causes[f.identity]) if f.identity in causes and f in failing else f for f in found)
     return found
 
@@ -44,12 +49,26 @@ def _failing(failing: list[Finding], fresh: Iterable[Finding]) -> set[tuple[str 
     return {f.identity for f in failing if now.get(f.identity, "FAIL") != "FAIL"}
 
 
+def _fewest(
+    circuit: Circuit,
+    judge: Judge,
+    direction: str,
+    keys: frozenset[str],
+    failing: list[Finding],
+    gone: set[tuple[str | None, ...]],
+) -> list[str]:
+    """A set of keys with which at their best the failures are gone, and of which none can be left out."""
+    for key in sorted(keys):
+        if gone <= _failing(failing, judge(eased(circuit, direction, keys - {key}))):
+            keys -= {key}
+    return sorted(keys)
+
+
 def _unknown(finding: Finding, causes: list[str]) -> Finding:
-    keys = tuple(causes) or finding.rests_on  # several assumptions, each of which alone is enough
     return replace(
         finding,
         verdict="UNKNOWN",
         reason=Reason.MISSING_KEY,
-        keys=keys,
+        keys=tuple(causes),
         says=f"{finding.says}: fails only with the worst plausible value of what is not given",
     )

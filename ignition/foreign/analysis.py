@@ -12,6 +12,7 @@ from ignition.analyses.no_fire.heating import highest_fraction
 from ignition.errors import NetworkError
 from ignition.foreign.binding import Bound, BoundChannel, bind
 from ignition.foreign.bounds import settle
+from ignition.foreign.findings import foreign_findings
 from ignition.foreign.flatten import FlatNetlist
 from ignition.foreign.network import FOREIGN_PHASES, Fault, Situation, line_states_of
 from ignition.foreign.results import ForeignChannel, ForeignFault, ForeignResult, NoFireMargin
@@ -40,6 +41,7 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
         netlist=bound.netlist.title,
         channels=tuple(_continuity(bound, channel, margins) for channel in bound.channels),
         margins=margins,
+        findings=tuple(foreign_findings(bound, margins)),
         faults=tuple(rows),
         assumptions=bound.assumptions,
         notes=bound.notes,

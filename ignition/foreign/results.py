@@ -8,6 +8,7 @@ from typing import Annotated
 from ignition.analyses.continuity.bands import LineReading
 from ignition.analyses.continuity.thresholds import Threshold
 from ignition.circuit.model import Assumption
+from ignition.findings.finding import Finding
 from ignition.toleranced import Spread
 from ignition.typing import HIDDEN, Amps, Decibels, Key, Missing, Ohms, Ratio
 
@@ -109,16 +110,12 @@ class ForeignResult:
     netlist: str
     channels: tuple[ForeignChannel, ...]
     margins: Annotated[tuple[NoFireMargin, ...], Key("no_fire")]
+    findings: tuple[Finding, ...]
     faults: tuple[ForeignFault, ...]
     assumptions: tuple[Assumption, ...]
     notes: tuple[str, ...]
     faults_covered: tuple[str, ...] = COVERED
     not_covered: tuple[str, ...] = NOT_COVERED
-
-    @property
-    def margins_hold(self) -> bool:
-        """Whether every igniter is known to stay below its no-fire current in every phase without a fault."""
-        return all(m.no_fire is not None and (m.ratio is None or m.ratio > 1.0) for m in self.margins)
 
     def margin(self, phase: str, igniter: str) -> NoFireMargin:
         """Return the margin of an igniter in a phase."""

@@ -6,6 +6,7 @@ from rich.console import Console
 
 from ignition.analyses.cluster.answer import ClusterAnswer
 from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany
+from ignition.report.findings_text import reasons_text
 from ignition.report.firing_text import trials_text
 from ignition.report.text import caution_text, item, number_text, table
 from ignition.units import engineering
@@ -33,6 +34,7 @@ def cluster_text(answer: ClusterAnswer, console: Console) -> None:
     """Print the builder's answer; the first line is the answer."""
     console.print(answer.says)
     console.print(f"Asked for: {_ASKED} at worst. Most at once, at worst: {_sentence(answer)}.")
+    reasons_text(answer.findings, console)
     console.print()
     _numbers(answer, console)
     _how_many(answer, console)

@@ -13,7 +13,7 @@ from ignition.findings.finding import Concern, Finding, Reason, Verdict, least_m
 from ignition.report.text import assumption_text, caution_text, item, table
 from ignition.units import Towards, engineering
 
-__all__ = ["check_text", "findings_text", "headline_text", "margin_text", "verdict_text"]
+__all__ = ["brief_text", "check_text", "findings_text", "headline_text", "margin_text", "reasons_text", "verdict_text"]
 
 _STYLE: dict[Verdict, str] = {"PASS": "green", "FAIL": "bold red", "UNKNOWN": "bold yellow"}
 _RANK: dict[Verdict, int] = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
@@ -91,6 +91,19 @@ def check_text(result: Check, console: Console) -> None:
     caution_text(console)
 
 
+def brief_text(findings: Sequence[Finding], console: Console) -> None:
+    """Print the verdict, the least margins, and what fails or is unknown, below the numbers of a verb."""
+    console.print()
+    headline_text(findings, console)
+    reasons_text(findings, console)
+
+
+def reasons_text(findings: Sequence[Finding], console: Console) -> None:
+    """Print every rule and place that fails or is unknown, with the keys that would settle it."""
+    _listed("FAIL", "What fails", findings, console)
+    _listed("UNKNOWN", "What is unknown", findings, console)
+
+
 def findings_text(findings: Sequence[Finding], console: Console) -> None:
     """Print findings: verdict, least margins, the worst of each rule, everything that fails or is unknown, sources."""
     headline_text(findings, console)
@@ -115,8 +128,7 @@ def findings_text(findings: Sequence[Finding], console: Console) -> None:
             for f, n in worst
         ],
     )
-    _listed("FAIL", "What fails", findings, console)
-    _listed("UNKNOWN", "What is unknown", findings, console)
+    reasons_text(findings, console)
     _not_analysed(findings, console)
     console.print("\nWho says so")
     sources: dict[str, list[str]] = {}

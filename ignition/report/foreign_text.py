@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from ignition.foreign.results import ForeignChannel, ForeignResult
+from ignition.report.findings_text import brief_text
 from ignition.report.text import caution_text, item, number_text, say, spread_text, table
 from ignition.units import engineering
 
@@ -23,6 +24,7 @@ def foreign_text(result: ForeignResult, console: Console) -> None:
     _no_fire(result, console)
     if result.faults:
         _faults(result, console)
+    brief_text(result.findings, console)
     console.print()
     _section(console, "covered faults:", result.faults_covered)
     _section(console, "not covered:", result.not_covered)

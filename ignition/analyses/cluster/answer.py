@@ -8,13 +8,15 @@ from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import ClusterCurrent, arranged, cluster_current, layouts, only_channel
 from ignition.analyses.cluster.cold_day import ColdDay, cold_day
+from ignition.analyses.cluster.findings import cluster_findings
 from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany, how_many, how_many_likely
 from ignition.analyses.cluster.ohm_budget import BatterySize, OhmShare, Remedies, battery_sizes, ohm_budget, remedies
 from ignition.analyses.trials.trials import FiringTrials, ProbabilityAllFire, firing_trials, probability_all_fire
 from ignition.circuit.description import Description
-from ignition.circuit.few_inputs import CHANNEL, FewInputs, circuit_from, describe
+from ignition.circuit.few_inputs import CHANNEL, FewInputs, circuit_from, describe, few_assumptions
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.findings.finding import Finding, worst_verdict
 from ignition.typing import BARE, HIDDEN, INLINE, Amps, Coulombs, Key, Missing, Ratio
 from ignition.units import engineering
 
@@ -55,7 +57,7 @@ class ClusterAnswer:
     circuit : The circuit that was built from the inputs
     count : Igniters asked about [1]
     strings : Igniters in each string [1]
-    verdict : ``PASS``, ``FAIL`` or ``UNKNOWN`` against 1.5 times that all-fire current at worst
+    findings : What a circuit file of these inputs would get, as far as they were asked for
     margin : Lowest current over the all-fire current at the coldest ambient
     all_fire : All-fire current at the coldest ambient
     most : Largest numbers in the worst case: parallel, series, mixed
@@ -66,7 +68,7 @@ class ClusterAnswer:
     circuit: Annotated[Circuit, HIDDEN]
     count: int
     strings: tuple[int, ...]
-    verdict: str
+    findings: tuple[Finding, ...]
     margin: Annotated[Ratio | None, Key("all_fire_margin"), Missing(otherwise=NO_ALL_FIRE)]
     current: Annotated[ClusterCurrent, INLINE]
     all_fire: Annotated[Amps | None, Missing(field="", otherwise=NO_ALL_FIRE)]
@@ -80,6 +82,11 @@ class ClusterAnswer:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...]
     margin_asked: Annotated[Ratio, BARE] = MARGIN
+
+    @property
+    def verdict(self) -> Annotated[str, Key("verdict")]:
+        """The worst of all findings."""
+        return worst_verdict(self.findings)
 
     @property
     def reason(self) -> str | None:
@@ -141,7 +148,7 @@ def cluster(
         circuit=circuit,
         count=count,
         strings=strings,
-        verdict="UNKNOWN" if margin is None else "PASS" if margin >= MARGIN else "FAIL",
+        findings=cluster_findings(given, circuit),
         margin=margin,
         current=current,
         all_fire=all_fire,
@@ -152,7 +159,7 @@ def cluster(
         remedies=replace(fixes, battery_sizes=_sizes(circuit, description, fixes)),
         cold=cold_day(description),
         charge=charge_use(circuit, channel, current),
-        assumptions=circuit.assumptions,
+        assumptions=few_assumptions(given, circuit),
         cautions=_cautions(circuit, channel, strings),
     )
 
@@ -238,6 +245,6 @@ def _cautions(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...])
         found.append("A spent igniter that stays conductive takes current from the others in parallel.")
     if kind.all_fire is not None and channel.pulse.low < kind.all_fire.duration.high:
         found.append("The pulse may be shorter than the all-fire duration: its current alone proves nothing.")
-    if circuit.battery.trip_current is None:
+    if not circuit.battery.protection_known:
         found.append("Whether the battery's protection circuit trips at this current is not known.")
     return tuple(found)

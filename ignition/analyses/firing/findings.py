@@ -10,6 +10,7 @@ from ignition.analyses.firing.firing import ChannelFiring, Firing, IgniterFiring
 from ignition.analyses.firing.protective import BATTERY_PROTECTION, ProtectivePart
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.compare import Doubt, Statement, answered, compare
+from ignition.findings.corner import Corner
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import all_fire_doubt, all_fire_statement
 from ignition.findings.presets import Rule, rules_in_use
@@ -54,6 +55,7 @@ def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
         statement=data_sheet("controller"),
         doubt=Doubt(reason=Reason.MISSING_KEY, says="not all of it is given", keys=missing) if missing else None,
         phase="firing",
+        corner=_weakest(circuit),
         rests_on=resting(circuit, "fire"),
     )
     if not any(part.kind == BATTERY_PROTECTION for part in supply.parts):
@@ -70,6 +72,12 @@ def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
         yield _protective(circuit, found, part)
     for conductor in found.conductors:
         yield _conductor(circuit, None, conductor)
+
+
+def _weakest(circuit: Circuit) -> Corner:
+    """Weak battery, cold, most load."""
+    ends = (("battery.resistance", "high"), ("load", "high"), ("igniters", "low"), ("dropout", "high"))
+    return Corner(battery_voltage=circuit.battery.voltage.low, temperature=circuit.ambient.low, ends=ends)
 
 
 def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Finding:
@@ -236,6 +244,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
         statement=data_sheet("MOSFET", channel.mosfet),
         doubt=slow if circuit.mosfets[channel.mosfet].input_capacitance is None else None,
+        corner=_weakest(circuit),
         channel=channel.name,
         phase="firing",
         rests_on=resting(circuit, "fire", "controller", "battery", "feed", "load", "channel", "ambient"),

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from ignition.analyses.no_fire.steady import ChannelNoFire, IgniterNoFire, NoFire, PhaseNoFire, Uncommanded
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.compare import Doubt, compare
+from ignition.findings.corner import Corner
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
 from ignition.findings.presets import Rule, rule_limit, rules_in_use
@@ -61,6 +62,11 @@ def _own(circuit: Circuit, channel: ChannelModel, quiet: ChannelNoFire) -> Itera
             channel=channel.name,
             phase=phase.phase,
             controller=gate.controller,
+            corner=Corner(
+                battery_voltage=circuit.battery.voltage.high,
+                temperature=circuit.ambient.high,
+                ends=(("threshold", "low"), ("pull-down", "high"), ("leakage", "high"), ("supply", "high")),
+            ),
             rests_on=resting(circuit, "safe", "controller", "battery", "ambient", "mosfet", "channel"),
         )
         yield compare(
@@ -97,6 +103,7 @@ def _blocking(circuit: Circuit, channel: ChannelModel) -> Finding:
         statement=data_sheet("MOSFET", channel.mosfet),
         doubt=missing if breakdown is None else None,
         channel=channel.name,
+        corner=Corner(battery_voltage=circuit.battery.voltage.high, temperature=circuit.ambient.low),
         rests_on=resting(circuit, "safe", "battery", "ambient"),
     )
 

@@ -22,6 +22,7 @@ __all__ = [
     "controller_states",
     "driven_gate_voltage",
     "gate_in_phase",
+    "lowest_threshold",
     "off_current",
     "phase_box",
 ]
@@ -184,7 +185,7 @@ def gate_in_phase(
     Gate voltage [V] and off current [A]
     """
     mosfet = circuit.mosfets[channel.mosfet]
-    lowest = _threshold(mosfet, circuit.ambient.high, lowest=True)
+    lowest = lowest_threshold(mosfet, circuit.ambient)
     if controller == "dead" or controller not in controller_states(circuit, phase):
         # a gate that nothing at all drives may hold any charge: then it is taken at the supply
         nothing = channel.pull_down is None
@@ -213,6 +214,11 @@ def _in_reset(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Tole
     if pull_up != "driven high":
         return floating
     return replace(floating, high=max(floating.high, driven_gate_voltage(circuit, channel, rail).high))
+
+
+def lowest_threshold(mosfet: MosfetModel, ambient: Toleranced) -> float:
+    """Return the lowest threshold over the ambient range [V]; it falls with temperature and may lie below zero."""
+    return _threshold(mosfet, ambient.high, lowest=True)
 
 
 def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
