@@ -255,22 +255,31 @@ def test_kirchhoff_residual_by_hand(current: float) -> None:
     assert residual("c", 1.5) == pytest.approx(0.25) and residual("c", 0.5) == pytest.approx(0.25)
 
 
-def test_kirchhoff_residual_of_a_node_of_rounding() -> None:
-    """A node of 2 pA beside 2 A is measured against 1e-9 of the latter: 1 pA out is 1 pA / 2 nA."""
-    parts = (source("top"), resistor("c", "top", GROUND), resistor("a", "top", "tap"), resistor("b", "tap", GROUND))
-    solution = solve(Network(elements=parts), {"E": 4.0, "S": 1.0, "a": 1e12, "b": 1e-12, "c": 1.0})
+@pytest.mark.parametrize("current", [1.0, 1e-3])
+def test_kirchhoff_residual_of_a_node_of_rounding(current: float) -> None:
+    """A node of 2 pA beside 4 A is measured against 1e-9 of the latter: 1 pA out is 1 pA / 4 nA; the same a size down."""
+    parts = (
+        source("top"),
+        resistor("c", "top", GROUND),
+        resistor("d", "top", GROUND),
+        resistor("a", "top", "tap"),
+        resistor("b", "tap", GROUND),
+    )
+    values = {"E": 4.0 * current, "S": 0.5, "a": 1e12, "b": 1e-12, "c": 1.0, "d": 1.0}
+    solution = solve(Network(elements=parts), values)
     unknowns = solution.unknowns.copy()
     unknowns[0, -1] *= 1.5
-    assert solution.current("b")[0] == pytest.approx(2e-12)
-    assert replace(solution, unknowns=unknowns).kirchhoff_residual()[0] == pytest.approx(5e-4, rel=1e-3)
+    assert solution.current("b")[0] == pytest.approx(2e-12 * current)
+    assert replace(solution, unknowns=unknowns).kirchhoff_residual()[0] == pytest.approx(2.5e-4, rel=1e-3)
 
 
 @pytest.mark.parametrize(("plus", "minus"), [("t", GROUND), (GROUND, "t")])
 def test_a_singular_member_names_the_loop_alone(plus: str, minus: str) -> None:
     """The source and the link that shorts it are named, whichever way round; a resistor beside them is not."""
-    network = Network(elements=(source("t"), resistor("beside", "t", GROUND), resistor("link", plus, minus)))
+    beside = resistor("b", "t", "x"), resistor("c", "x", GROUND)
+    network = Network(elements=(source("t"), *beside, resistor("link", plus, minus)))
     with pytest.raises(NetworkError, match=r"member 0 .* zero-ohm links through battery, link$"):
-        solve(network, {"E": 1.0, "S": 0.0, "link": 0.0, "beside": 1.0})
+        solve(network, {"E": 1.0, "S": 0.0, "link": 0.0, "b": 3.3, "c": 7.7})
 
 
 def test_a_member_that_overflows_is_refused() -> None:

@@ -173,7 +173,7 @@ def _band_hull(bands: list[AdcBand]) -> AdcBand:
     code = Spread.hull([b.code for b in bands])
     terms = {t.term: t.half_width for t in bands[0].terms}
     first = bands[0].code
-    if terms and None not in (code.low, code.high, first.low, first.high):
+    if terms:  # only where there is a code
         shift = 0.5 * ((code.high or 0.0) - (code.low or 0.0) - (first.high or 0.0) + (first.low or 0.0))
         label = "other loads and channels on the battery"
         terms[label] = terms.get(label, 0.0) + max(shift, 0.0)

@@ -97,6 +97,14 @@ def test_reference_is_the_file_s_or_the_rail() -> None:
     assert three_of(reference_voltage(weak)) == (0.0, 3.3, 3.3)
 
 
+def test_without_a_reference_there_are_no_error_terms() -> None:
+    """A line seen against a rail that may be at zero has its voltage, no code, and the reason."""
+    circuit = bench(reference="ratiometric = true", voltage="0.2 V .. 5 V .. 6 V")
+    found = line_reading(circuit, circuit.channels[0], "intact", phase_box(circuit, "armed")).band
+    assert (found.terms, found.code.low) == ((), None) and "above zero" in (found.code.reason or "")
+    assert found.voltage.high == pytest.approx(6.0 * 33.33 / 132.33, rel=1e-4)
+
+
 def three_of(value: Toleranced) -> tuple[float, float, float]:
     """Low, nominal and high."""
     return value.low, value.nominal, value.high
@@ -203,6 +211,7 @@ def test_what_other_channels_add_is_a_term_of_its_own() -> None:
     assert _band_hull([alone, band(0.0, 0.0, 3.0)]).terms == (("quantisation", 0.5), (others, 0.0))
     assert _band_hull([alone, band(0.0, 0.0, 7.0)]).terms == ((others, 2.0), ("quantisation", 0.5))
     zero = band(0.0, 0.0, 0.0, ("quantisation", 0.5))
+    assert _band_hull([zero, zero]).terms == (("quantisation", 0.5), (others, 0.0))
     assert _band_hull([zero, band(0.0, 0.0, 1.0)]).terms == (("quantisation", 0.5), (others, 0.5))
     missing = AdcBand(code=Spread.missing("1", "dead"), voltage=zero.voltage, terms=())
     assert _band_hull([missing, missing]).terms == () and _band_hull([missing, missing]).code == missing.code
@@ -242,7 +251,8 @@ def test_settling_without_sample_capacitance_or_time_is_complete() -> None:
 @pytest.mark.parametrize("size", ["10 pF .. 20 pF .. 60 pF", "90 nF .. 100 nF .. 110 nF", "20 pF .. 100 pF .. 500 pF"])
 def test_no_values_within_tolerance_leave_more_than_the_bound(size: str, pin: str) -> None:
     """Each value at its low, middle and high end: the share is at most the bound, and near it where the filter is large."""
-    circuit = bench(sense=f'{SENSE}{pin}, filter = "{size}"', adc=SAMPLED)
+    times = 'acquisition_time = "4 us .. 6 us .. 9 us"'  # by hand the worst filter, pin resistor apart: 4 us / 40 kohm
+    circuit = bench(sense=f'{SENSE}{pin}, filter = "{size}"', adc=f"{SAMPLED.splitlines()[0]}\n{times}")
     (channel,), adc = circuit.channels, circuit.controller.adc
     assert channel.filter is not None and adc.sample_capacitance is not None and adc.acquisition_time is not None
     members = (adc.acquisition_time, channel.upper, channel.lower, channel.pin_resistor, adc.sample_capacitance)
