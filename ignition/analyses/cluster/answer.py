@@ -14,6 +14,7 @@ from ignition.circuit.description import Description
 from ignition.circuit.few_inputs import CHANNEL, FewInputs, circuit_from, describe
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.toleranced import Toleranced
 
 __all__ = ["ChargeUse", "ClusterAnswer", "best_layout", "charge_use", "cluster"]
 
@@ -157,22 +158,23 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
 
     Returns
     -------
-    Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound; spent
-        bridges of less resistance raise it
+    Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound; hot or
+        spent bridges of less resistance raise it
     """
     capacity = circuit.battery.capacity
     kind = circuit.igniters[channel.strings[0][0]]
     total = current.total
-    if total is not None and kind.spent_resistance is not None:
-        spent = {
-            name: kind.spent_resistance
+    later = kind.heated if kind.spent_resistance is None else Toleranced.hull(kind.heated, kind.spent_resistance)
+    if total is not None and later.low < kind.resistance.low:
+        changed = {
+            name: later
             for name in (
                 f"{channel.name}.igniter {s}.{p}"
                 for s, string in enumerate(channel.strings, 1)
                 for p in range(1, len(string) + 1)
             )
         }
-        after = cluster_current(circuit, channel, spent).total
+        after = cluster_current(circuit, channel, changed).total
         total = None if after is None else max(total, after)
     most = None if total is None else total * channel.pulse.high
     launches = None
