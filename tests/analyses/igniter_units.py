@@ -59,7 +59,7 @@ def igniter_lines(rng: np.random.Generator, resistance: float) -> list[str]:
     lines += [f'reference_temperature = "{reference}"'] * bool(reference)
     scale = float(rng.choice([0.25, 1.0]))  # easily lit, or hardly
     for kind, share, durations in (
-        ("no_fire", 0.2, ("", "300 s", "200 ms .. 1 s .. 5 s")),
+        ("no_fire", 0.2, ("", "300 s", "500 ms .. 1 s .. 5 s")),
         ("all_fire", 0.9, ("", "50 ms", "40 ms .. 60 ms .. 100 ms")),
     ):
         current, duration = share * scale, pick(*durations)

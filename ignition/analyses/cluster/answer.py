@@ -17,6 +17,7 @@ from ignition.circuit.few_inputs import CHANNEL, FewInputs, circuit_from, descri
 from ignition.circuit.model import Assumption, ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.findings.finding import Finding, worst_verdict
+from ignition.toleranced import Toleranced
 from ignition.typing import BARE, HIDDEN, INLINE, Amps, Coulombs, Key, Missing, Ratio
 from ignition.units import engineering
 
@@ -201,22 +202,23 @@ def charge_use(circuit: Circuit, channel: ChannelModel, current: ClusterCurrent)
 
     Returns
     -------
-    Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound; spent
-        bridges of less resistance raise it
+    Charge and launches. A bridge that opens ends its current before the pulse does, so the charge is a bound; hot or
+        spent bridges of less resistance raise it
     """
     capacity = circuit.battery.capacity
     kind = circuit.igniters[channel.strings[0][0]]
     total, reason = current.total, current.reason
-    if total is not None and kind.spent_resistance is not None:
-        spent = {
-            name: kind.spent_resistance
+    later = kind.heated if kind.spent_resistance is None else Toleranced.hull(kind.heated, kind.spent_resistance)
+    if total is not None and later.low < kind.resistance.low:
+        changed = {
+            name: later
             for name in (
                 f"{channel.name}.igniter {s}.{p}"
                 for s, string in enumerate(channel.strings, 1)
                 for p in range(1, len(string) + 1)
             )
         }
-        after = cluster_current(circuit, channel, spent)
+        after = cluster_current(circuit, channel, changed)
         total, reason = None if after.total is None else max(total, after.total), after.reason
     most = None if total is None else total * channel.pulse.high
     launches = None

@@ -21,6 +21,7 @@ from ignition.errors import InputError
 from ignition.parts.conductor import conductor_area, copper_resistance
 from ignition.report.cluster_text import cluster_text
 from ignition.report.json_walk import to_json
+from tests.analyses.firing.firing_cases import firing_circuit
 
 FEW = FewInputs(
     battery="lithium-polymer 2S, 1300 mAh",
@@ -138,6 +139,10 @@ def test_cold_day_by_hand() -> None:
     alike = cold_day(description, temperatures=(-5.0,))[0]
     assert alike.margin is not None
     assert alike.margin >= (cluster(FEW, 4, trials=0).margin or 0.0)
+    assert alike.lowest_current is not None
+    assert alike.margin == pytest.approx(alike.lowest_current / ALL_FIRE, rel=1e-12)
+    warm = cold_day(description, temperatures=(30.0,))[0]
+    assert warm.lowest_current is not None and warm.margin == pytest.approx(warm.lowest_current / 0.9, rel=1e-12)
 
 
 def test_cold_day_outside_the_chemistry() -> None:
@@ -170,6 +175,15 @@ def test_spent_shorts_raise_the_charge() -> None:
     use = charge_use(circuit, channel, cluster_current(circuit, channel))
     loop = 8.03 / (circuit.battery.resistance.low + 0.02 + channel.lead.resistance.low + 1e-6)
     assert use.most == pytest.approx(0.5 * loop, rel=1e-6)
+
+
+def test_falling_bridges_raise_the_charge() -> None:
+    """1 ohm that falls to 1 - 0.001 x 280 = 0.72 ohm on its way: two in parallel behind 0.1 ohm at 6 V for 0.5 s."""
+    lines = 'temperature_coefficient = "-0.001 / K"\nfunction_temperature = "300 degC"'
+    circuit = firing_circuit([["match"], ["match"]], igniter=lines)
+    channel = circuit.channels[0]
+    use = charge_use(circuit, channel, cluster_current(circuit, channel))
+    assert use.most == pytest.approx(0.5 * 6.0 / (0.101 + 0.36), rel=1e-9)
 
 
 def test_mixed_takes_the_best_layout() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from ignition.analyses.cluster.arrangement import MOST_IGNITERS, arranged, cluster_current, layouts, only_channel
@@ -96,6 +98,21 @@ def test_limit_of_the_search_is_said() -> None:
     circuit = firing_circuit(resistance="0 ohm", mosfet="1 uohm")
     result = how_many(circuit)
     assert result.count == MOST_IGNITERS and result.at_limit
+
+
+def test_the_cold_takes_igniters_away() -> None:
+    """0.9 A at 20 degC is 0.9 sqrt(270 / 200) A at -50 degC: 6 V/(n 0.5 ohm + 1 ohm) >= 1.57 A leaves 5 of 6."""
+    circuit = firing_circuit(
+        arm_switch="0.399 ohm",
+        supply="2.6 V",
+        ambient="-50 degC .. 20 degC",
+        igniter='function_temperature = "220 degC"',
+    )
+    result = how_many(circuit)
+    assert result.count == 5
+    expected = 6.0 / (5 * 0.5 + 1.0) / (0.9 * math.sqrt(270 / 200))
+    assert result.margin == pytest.approx(expected, rel=1e-9)
+    assert margin_of(circuit, circuit.channels[0], (1,) * 5) == pytest.approx(expected, rel=1e-9)
 
 
 def test_unknown_without_all_fire() -> None:

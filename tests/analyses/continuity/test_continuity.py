@@ -245,3 +245,10 @@ def test_voltage_that_reads_inverts_the_band(limit: float, left: float) -> None:
     less = code_bounds(circuit, volts - 1e-6, volts - 1e-6, volts - 1e-6, left).high
     assert at == pytest.approx(limit, abs=1e-6)
     assert less is not None and less < limit
+
+
+def test_an_ambient_that_may_function_the_igniter_has_no_margin() -> None:
+    """At 120 degC, the lowest function temperature assumed, the margin is missing with its reason."""
+    channel = continuity(bench(ambient="20 degC .. 120 degC")).channels[0]
+    assert channel.no_fire_margin is None
+    assert channel.no_fire_reason == "igniter 'match' may function at the hottest ambient without any current"

@@ -82,6 +82,24 @@ def test_march_and_closed_form_agree_on_who_does_not_function() -> None:
         assert (igniter.function_time is not None) is functions
 
 
+def test_a_growing_bridge_has_no_closed_bound() -> None:
+    """Energy and fraction have a reason in place of bounds, also where only the ambient makes it grow."""
+    for coefficient in ("0.001 / K", "-0.001 / K", "0 / K .. 0 / K .. 0.001 / K"):
+        lines = f'temperature_coefficient = "{coefficient}"\nfunction_temperature = "300 degC"'
+        igniter = discharge(bank(igniter=lines)).channels[0].igniters[0]
+        for spread in (igniter.energy, igniter.peak_fraction):
+            assert spread.low is None and spread.high is None and "resistance grows" in (spread.reason or "")
+        assert igniter.energy.nominal is not None and igniter.function_time is not None
+        assert (igniter.peak_fraction.nominal is None) == (" .. " not in coefficient)
+
+
+def test_a_falling_bridge_leaves_less_for_the_next_channel() -> None:
+    """The bank runs down through the resistance at function, 1 - 0.001 x 280 = 0.72 ohm: exp(-1 ms/((0.2 + 0.72) C))."""
+    lines = 'temperature_coefficient = "-0.001 / K"\nfunction_temperature = "300 degC"'
+    two = discharge(bank([["match"]], [["match"]], pulse="1 ms", starts=("0 s", "1 s"), igniter=lines)).channels
+    assert two[1].voltage.low == pytest.approx(12.0 * math.exp(-1.0 / 0.92), rel=1e-9)
+
+
 def test_sampled_parts_keep_to_the_bounds() -> None:
     """Energy and highest fraction of 20000 sampled parts lie inside the bounds and come near them."""
     circuit = bank(

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ignition.analyses.firing.firing import firing
+from ignition.analyses.firing.firing import IgniterFiring, firing
 from ignition.analyses.firing.on_state import on_states
 from ignition.analyses.firing.sequence import igniter_list, march_circuit
 from ignition.analyses.no_fire.steady import no_fire
@@ -18,7 +18,7 @@ from ignition.circuit.examples import example_text, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import current_limit, rules
 from ignition.network.worst_case import draw
-from ignition.parts.igniter import function_time
+from ignition.parts.igniter import function_time, thermal_fraction
 
 CUTTER = example_text("tether-cutter")
 DEMO = example_text("demo")
@@ -300,31 +300,43 @@ def test_margin_is_to_the_all_fire_current_in_the_cold() -> None:
     assert cold.function_time.high == pytest.approx(-0.02 * math.log1p(-((shift / cold.current.low) ** 2)), rel=1e-6)
 
 
-@pytest.mark.parametrize("coefficient", ["0.002 / K", "-0.002 / K"])
-def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str) -> None:
-    """A growing bridge is later than at its first current, one that falls earlier: ends by hand, alone on a stiff source."""
-    text = edited(
-        CUTTER,
-        ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "1 ohm"),
-        ("6.0 V .. 6.4 V .. 6.8 V", "6.0 V"),
-        ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),
-        ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
-        ("15 mohm .. 20 mohm .. 30 mohm", "1 mohm"),
-        (
-            'wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"',
-            'resistance = "0.999 ohm", joints = "0 ohm"',
-        ),
-        (
-            'time_constant = "20 ms"',
-            f'time_constant = "20 ms"\ntemperature_coefficient = "{coefficient}"\nfunction_temperature = "220 degC"',
-        ),
-    )
-    igniter = firing(parse_circuit(text)).channels[0].igniters[0]
-    growth = 0.4 if coefficient[0] != "-" else -0.4
-    assert igniter.current.nominal == pytest.approx(3.0, rel=1e-4)
-    slow, fast = 6.0 / (2.0 + max(growth, 0.0)), 6.0 / (2.0 + min(growth, 0.0))
-    expected = (
-        float(function_time(fast, 0.25, 20e-3, 0.0, growth)),
-        float(function_time(slow, 1.0, 20e-3, 0.0, growth)),
-    )
-    assert (igniter.function_time.low, igniter.function_time.high) == pytest.approx(expected, rel=2e-4)
+@pytest.mark.parametrize(
+    ("coefficient", "least", "most"), [("0.002 / K", 0.4, 0.6), ("-0.002 / K", -0.6, -0.4)], ids=["grows", "falls"]
+)
+def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str, least: float, most: float) -> None:
+    """1 ohm behind 1 ohm and 6 V: 3 A cold, and on the way what the largest and smallest resistance at function leave.
+
+    Earliest time and greatest fraction have the least growth, latest and least the most: the bridge law by hand.
+    """
+
+    def found(pulse: str) -> IgniterFiring:
+        text = edited(
+            CUTTER,
+            ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "1 ohm"),
+            ("6.0 V .. 6.4 V .. 6.8 V", "6.0 V"),
+            ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),
+            ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
+            ("15 mohm .. 20 mohm .. 30 mohm", "1 mohm"),
+            ('pulse = "2 s"', f'pulse = "{pulse}"'),
+            (
+                'wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"',
+                'resistance = "0.999 ohm", joints = "0 ohm"',
+            ),
+            (
+                'time_constant = "20 ms"',
+                f'time_constant = "20 ms"\ntemperature_coefficient = "{coefficient}"\n'
+                'function_temperature = "220 degC .. 320 degC"',
+            ),
+        )
+        return firing(parse_circuit(text)).channels[0].igniters[0]
+
+    slow, fast = 6.0 / (2.0 + max(most, 0.0)), 6.0 / (2.0 + min(least, 0.0))
+    whole, short = found("2 s"), found("30 us")
+    assert whole.current.nominal == pytest.approx(3.0, rel=1e-4)
+    times = [float(function_time(i, i0, 20e-3, 0.0, a)) for i, i0, a in ((fast, 0.25, least), (slow, 1.0, most))]
+    assert [whole.function_time.low, whole.function_time.high] == pytest.approx(times, rel=2e-4)
+    heat = [
+        float(thermal_fraction(i, i0, 20e-3, 30e-6, 0.0, a)) for i, i0, a in ((slow, 1.0, most), (fast, 0.25, least))
+    ]
+    assert heat[1] < 1.0
+    assert [short.thermal_fraction.low, short.thermal_fraction.high] == pytest.approx(heat, rel=2e-4)

@@ -19,6 +19,7 @@ from ignition.circuit.description import Description
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.network.worst_case import draw
+from ignition.toleranced import parse_toleranced
 from tests.analyses.firing.bridge_physics import fire
 from tests.analyses.igniter_units import Bridges, igniter_lines, sampled, units_of
 from tests.spice.generate import circuit_text
@@ -29,12 +30,17 @@ BLOCK = 10
 
 
 def random_text(seed: int) -> str:
-    """A random cluster circuit with a wide ambient, such igniters, pulses long and short, starts equal and apart."""
+    """A random cluster circuit with a wide ambient, such igniters, pulses long and short, starts equal and apart.
+
+    In every second one nothing but the igniters has a tolerance, so that their bounds are not hidden by the others'.
+    """
     rng = np.random.default_rng(10_000 + seed)
     text = re.sub(r"(?m)^(no_fire|all_fire|time_constant) = .*\n", "", circuit_text(seed))
+    if seed % 2:
+        text = re.sub(r'"[^"]* \.\. ([^"]*) \.\. [^"]*"', r'"\1"', text)
 
     def with_lines(found: re.Match[str]) -> str:
-        nominal = float(found[0].split("..")[1].split()[0])
+        nominal = parse_toleranced(found[0].split('"')[1], "ohm").nominal
         return "\n".join([found[0], *igniter_lines(rng, nominal)])
 
     text = re.sub(r"(?m)^bridge_resistance = .*$", with_lines, text)

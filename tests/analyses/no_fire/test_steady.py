@@ -83,6 +83,29 @@ def test_heat_lowers_the_limit() -> None:
     assert phase(text, "armed").limit == pytest.approx(0.25 * math.sqrt(160.0 / 200.0), rel=1e-9)
 
 
+def test_least_growth_is_the_hottest() -> None:
+    """x = u / (1 + a (1 - u)), u = (I / I0)^2, with a = R(200 degC) / R(60 degC) - 1: nearest to function."""
+    lines = (
+        'time_constant = "20 ms"\nfunction_temperature = "200 degC .. 300 degC"\ntemperature_coefficient = "0.004 / K"'
+    )
+    divider = ('upper = "100 kohm ± 1 %", lower = "47 kohm ± 1 %"', 'upper = "30 ohm", lower = "20 ohm"')
+    found = phase(
+        edited(CUTTER, ('"20 degC"', '"20 degC .. 60 degC"'), ('time_constant = "20 ms"', lines), divider), "armed"
+    )
+    assert found.limit == pytest.approx(0.25 * math.sqrt(140 / 180), rel=1e-12)
+    u = (found.current / found.limit) ** 2
+    assert 0.2 < u < 0.9
+    assert found.thermal_fraction == pytest.approx(u / (1 + (1.72 / 1.16 - 1) * (1 - u)), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", ["disarmed", "armed"])
+def test_an_ambient_that_may_function_it_has_no_margin(name: str) -> None:
+    """At 120 degC, the lowest function temperature assumed: ratio 0 with its reason, with and without a current."""
+    found = phase(edited(CUTTER, ('"20 degC"', '"20 degC .. 120 degC"')), name)
+    assert (found.limit, found.ratio, found.decibel, found.thermal_fraction) == (0.0, 0.0, None, None)
+    assert found.reason == "igniter 'cutter' may function at the hottest ambient without any current"
+
+
 def test_an_open_string_leaves_the_others_more() -> None:
     """Three strings in parallel share the divider's current; with one open, two carry it: 1.5 times as much."""
     found = phase(DEMO, "armed")
