@@ -15,7 +15,7 @@ __all__ = ["Indices", "Pattern"]
 Indices = npt.NDArray[np.intp]
 """Positions in an array."""
 
-_LARGEST_DENSE = 60
+_LARGEST_DENSE = 75
 """Unknowns up to which the dense solution is the faster one, the time to load the sparse one included. Dense systems
 of a hundred unknowns would be slow beyond their size: a BLAS splits each over its threads, which wait for one another
 wherever the machine has anything else to do."""

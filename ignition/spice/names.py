@@ -81,14 +81,18 @@ def comment_text(text: str) -> str:
     'two control shell_ rm x'
     """
     line = _COMMENT_CHARACTERS.sub(" ", text.replace("±", "+-").replace("Ω", "ohm"))
+    line = " ".join(line.split())[:_LONGEST_COMMENT]  # cut first: a cut can end a word in the middle
     line = _CARD_DOT.sub(" ", line)
     line = re.sub(r"(?<![A-Za-z0-9])/|/(?![A-Za-z0-9])", " ", line)
     line = re.sub(r"\b(shell)\b", r"\1_", line, flags=re.IGNORECASE)
-    return " ".join(line.split())[:_LONGEST_COMMENT].rstrip()
+    return " ".join(line.split())
 
 
 def title_text(text: str) -> str:
     """Make text safe to stand as the title, the first line of a deck.
+
+    What stands in front of its first letter or digit goes before it is made safe, not after: what is left could
+    otherwise be a command that the character in front had hidden.
 
     Returns
     -------
@@ -96,7 +100,7 @@ def title_text(text: str) -> str:
 
     Examples
     --------
-    >>> title_text(".include x"), title_text("*ng_script"), title_text("\\n")
-    ('include x', 'ng_script', 'untitled')
+    >>> title_text(".include x"), title_text("*ng_script"), title_text("_shell"), title_text("\\n")
+    ('include x', 'ng_script', 'shell_', 'untitled')
     """
-    return re.sub(r"^[^A-Za-z0-9]+", "", comment_text(text)) or "untitled"
+    return comment_text(re.sub(r"^[^A-Za-z0-9]+", "", text)) or "untitled"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from ignition.network.elements import GROUND
@@ -43,7 +43,7 @@ HOSTILE = [
 ]
 
 PIECES = [
-    ".", "control", "LIB", "inc", "shell", "/", "~", "*#", "file=", " ", "a", "1", "_", "-", "±", "+",
+    ".", "control", "LIB", "inc", "shell", "/", "~", "*#", "file=", " ", "a", "1", "_", "-", "±", "+", "x" * 190, "é",
 ]  # fmt: skip
 
 
@@ -89,10 +89,16 @@ def test_comments_and_titles_are_harmless(text: str) -> None:
 
 
 @given(st.lists(st.sampled_from(PIECES), max_size=12))
+@example(["_", "shell"])
+@example(["-", "±", "_", "shell"])
+@example(["x" * 190, "     ", "shell", "_"])  # cut in front of the underscore
+@example(["x" * 190, "a.controlled"])  # cut in the middle of a word
 def test_comments_of_hostile_pieces_are_harmless(pieces: list[str]) -> None:
     """No joining of pieces of commands makes one."""
     text = "".join(pieces)
-    check_deck(f"{title_text(text)}\n* {comment_text(text)}\nV1 a 0 1.0\n.op\n.end\n")
+    title, comment = title_text(text), comment_text(text)
+    check_deck(f"{title}\n* {comment}\nV1 a 0 1.0\n.op\n.end\n")
+    assert title[0].isalnum() and max(len(title), len(comment)) <= 220
 
 
 def test_comment_keeps_units_and_numbers() -> None:
