@@ -121,7 +121,7 @@ def _written(value: Any, member: _Member, reason: str | None = None) -> Any:
         if math.isnan(value) or not reason:
             raise ValueError(f"{member.name} is {value}, which is no JSON number, and nothing says why")
         value = None
-    number = isinstance(value, int | float) and not isinstance(value, bool)
+    number = isinstance(value, int | float)
     if member.unit and not member.bare and (number or value is None):
         return {"value": value, "unit": member.unit} | ({"reason": reason} if reason else {})
     if value is None or isinstance(value, bool | int | str) or (number and member.unit):

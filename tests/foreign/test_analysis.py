@@ -225,6 +225,33 @@ def test_json_has_the_keys_of_continuity(result: ForeignResult) -> None:
     assert table["faults"][0]["faults"] and table["not_covered"] == list(NOT_COVERED)
 
 
+SECOND_IGNITER = """
+[igniter.other]
+bridge_resistance = "1.0 ohm"
+no_fire = { current = "0.1 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }
+all_fire = { current = "0.8 A", duration = "1 s", reliability = 0.999, confidence = 0.95 }
+time_constant = "10 ms"
+"""
+
+
+def test_margin_of_a_channel_is_the_least_of_its_igniters_armed() -> None:
+    """Of two igniters the nearer counts, in the armed phase only; where one is unknown there is none, and a reason."""
+    netlist = BENCH_NETLIST.replace("M1 drain", "RIGN2 out drain 1\nM1 drain")
+    roles = (
+        BENCH_ROLES.replace('RIGN = "match"', 'RIGN = "match", RIGN2 = "other"')
+        .replace("[mosfet.low_side]", SECOND_IGNITER + "[mosfet.low_side]")
+        .replace('leakage = "0.3 uA"', 'leakage = "0.3 uA"\nreset_pull_up = "10 kohm"')
+    )
+    found = bench(roles, netlist)
+    near, far = (found.margin("armed", name).ratio for name in ("RIGN2", "RIGN"))
+    assert near is not None and far is not None and near < far
+    assert (found.margin("reset", "RIGN2").ratio or 0.0) < near
+    assert found.channels[0].no_fire_margin == near
+    unknown = "\n".join(line for line in roles.splitlines() if not line.startswith('no_fire = { current = "0.1 A"'))
+    margin = json.loads(to_json(bench(unknown, netlist)))["channels"][0]["no_fire_margin"]
+    assert margin["value"] is None and "'other' has no no-fire current" in margin["reason"]
+
+
 def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult) -> None:
     """The text names circuit, states, margins, hazardous faults, scope, assumptions and notes."""
     stream = io.StringIO()

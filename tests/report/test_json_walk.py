@@ -152,6 +152,7 @@ def test_every_kind_of_field() -> None:
     [
         ({"plain": math.nan}, ValueError),
         ({"endless": math.nan}, ValueError),
+        ({"remarked": math.nan}, ValueError),
         ({"bare": math.nan}, ValueError),
         ({"plain": math.inf}, ValueError),
         ({"absent": -math.inf}, ValueError),
@@ -167,6 +168,26 @@ def test_what_is_no_json_is_an_error(changed: dict[str, Any], error: type[Except
     """NaN, an infinite number that nothing explains, a number without a unit, and what is no result are refused."""
     with pytest.raises(error, match=r"received|nothing says why"):
         as_json(outer(**changed))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted:
+    """A number whose reason stands beside it."""
+
+    count: int | None
+    current: Amps | None
+    reason: str | None
+
+
+def test_reason_beside_the_number() -> None:
+    """A reason that is written anyway is not written twice, and not beside a number that is there."""
+    none = {"value": None, "unit": "A", "reason": "why"}
+    assert as_json(Counted(count=None, current=None, reason="why")) == {
+        "count": None, "current": none, "reason": "why",
+    }  # fmt: skip
+    there = as_json(Counted(count=2, current=1.0, reason="why"))
+    assert there == {"count": 2, "current": {"value": 1.0, "unit": "A"}, "reason": "why"}
+    assert as_json(Counted(count=None, current=1.0, reason=None))["count_reason"] == "not known"
 
 
 def test_reason_of_a_spread() -> None:

@@ -15,7 +15,7 @@ import pytest
 from ignition.analyses.firing.firing import firing
 from ignition.analyses.trials.inputs import TrialPlan, trial_plan
 from ignition.analyses.trials.run import guards, run_trials
-from ignition.analyses.trials.trials import BLOCK, FiringTrials, firing_trials, generator
+from ignition.analyses.trials.trials import BLOCK, FiringTrials, firing_trials, generator, probability_all_fire
 from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
@@ -347,6 +347,23 @@ def test_zero_failures_are_a_bound() -> None:
     assert result.failures == 0 and result.probability == 1.0
     assert 0.999 <= result.lower(0.95) < 0.99901  # type: ignore[operator]
     assert result.interval() is not None
+
+
+def test_probability_is_stated_with_its_bounds() -> None:
+    """Bounds, counts and igniters are those of the trials; without trials there is a reason and no number."""
+    circuit = firing_circuit([["match"]] * 3, voltage="3.5 V .. 5 V", bridge="4 ohm .. 6 ohm", pulse="50 ms")
+    trials = firing_trials(circuit, 2000, seed=9)
+    found = probability_all_fire(trials)
+    both = trials.interval(0.95)
+    assert both is not None and (found.value, found.lower_95) == (trials.probability, trials.lower(0.95))
+    assert found.interval_95 == (both.low, both.high) and found.lower_95 != both.low
+    assert (found.trials, found.failures, found.seed, found.partial) == (2000, trials.failures, 9, False)
+    assert [i.functions_in_trials for i in found.igniters] == [trials.functions(i) for i in trials.igniters]
+    assert [i.functioned for i in found.igniters] == [i.functioned for i in trials.igniters]
+    nothing = probability_all_fire(None)
+    assert nothing.value is None and nothing.seed is None and nothing.reason == "no trials were asked for: --trials N"
+    unknown = probability_all_fire(firing_trials(load_example("unknown-igniter"), 10))
+    assert unknown.value is None and "has no no-fire statement" in (unknown.reason or "")
 
 
 @pytest.mark.parametrize(
