@@ -21,6 +21,7 @@ from ignition.analyses.continuity.bands import (
     spread_of,
     string_readings,
 )
+from ignition.analyses.continuity.error_terms import ErrorTerm
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import Circuit
 from ignition.network.worst_case import Extreme
@@ -195,7 +196,14 @@ def test_direction_of_a_current_does_not_count() -> None:
 def band(low: float, nominal: float, high: float, *terms: tuple[str, float]) -> AdcBand:
     """A band of codes with its error terms."""
     spread = Spread(low=low, nominal=nominal, high=high, unit="1")
-    return AdcBand(code=spread, voltage=replace(spread, unit="V"), terms=terms)
+    return AdcBand(
+        code=spread, voltage=replace(spread, unit="V"), terms=tuple(ErrorTerm(term=t, half_width=w) for t, w in terms)
+    )
+
+
+def shown(found: AdcBand) -> tuple[tuple[str, float], ...]:
+    """Error terms of a band."""
+    return tuple((t.term, t.half_width) for t in found.terms)
 
 
 def test_what_other_channels_add_is_a_term_of_its_own() -> None:
@@ -205,16 +213,16 @@ def test_what_other_channels_add_is_a_term_of_its_own() -> None:
     hull = _band_hull([first, band(80.0, 99.0, 130.0)])
     assert three(hull.code) == three(hull.voltage) == (80.0, 100.0, 130.0)
     # (50 - 30) / 2 beside the 2 of its own
-    assert hull.terms == ((others, 12.0), ("battery range", 5.0), ("quantisation", 0.5))
+    assert shown(hull) == ((others, 12.0), ("battery range", 5.0), ("quantisation", 0.5))
     alone = band(0.0, 0.0, 3.0, ("quantisation", 0.5))
     assert _band_hull([alone]) == alone
-    assert _band_hull([alone, band(0.0, 0.0, 3.0)]).terms == (("quantisation", 0.5), (others, 0.0))
-    assert _band_hull([alone, band(0.0, 0.0, 7.0)]).terms == ((others, 2.0), ("quantisation", 0.5))
+    assert shown(_band_hull([alone, band(0.0, 0.0, 3.0)])) == (("quantisation", 0.5), (others, 0.0))
+    assert shown(_band_hull([alone, band(0.0, 0.0, 7.0)])) == ((others, 2.0), ("quantisation", 0.5))
     zero = band(0.0, 0.0, 0.0, ("quantisation", 0.5))
-    assert _band_hull([zero, zero]).terms == (("quantisation", 0.5), (others, 0.0))
-    assert _band_hull([zero, band(0.0, 0.0, 1.0)]).terms == (("quantisation", 0.5), (others, 0.5))
+    assert shown(_band_hull([zero, zero])) == (("quantisation", 0.5), (others, 0.0))
+    assert shown(_band_hull([zero, band(0.0, 0.0, 1.0)])) == (("quantisation", 0.5), (others, 0.5))
     missing = AdcBand(code=Spread.missing("1", "dead"), voltage=zero.voltage, terms=())
-    assert _band_hull([missing, missing]).terms == () and _band_hull([missing, missing]).code == missing.code
+    assert shown(_band_hull([missing, missing])) == () and _band_hull([missing, missing]).code == missing.code
 
 
 # two resistors of 90 .. 120 and 20 .. 60 kohm; the sample capacitor of 5 .. 15 pF has 1 .. 3 us

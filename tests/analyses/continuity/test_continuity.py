@@ -249,6 +249,8 @@ def test_voltage_that_reads_inverts_the_band(limit: float, left: float) -> None:
 
 def test_an_ambient_that_may_function_the_igniter_has_no_margin() -> None:
     """At 120 degC, the lowest function temperature assumed, the margin is missing with its reason."""
-    channel = continuity(bench(ambient="20 degC .. 120 degC")).channels[0]
+    stated = 'resistance_temperature = "ambient"\nresistance = "40'
+    hot = text(ambient="20 degC .. 120 degC").replace('resistance = "40', stated, 1)
+    channel = continuity(parse_circuit(hot)).channels[0]
     assert channel.no_fire_margin is None
     assert channel.no_fire_reason == "igniter 'match' may function at the hottest ambient without any current"

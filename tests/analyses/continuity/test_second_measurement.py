@@ -92,7 +92,8 @@ def test_pull_up_sees_the_igniter_through_a_loaded_bus() -> None:
     drain = 3.3 * (133.0 / 2) / (100.0 + 133.0 / 2)
     assert reading(found, "intact").value.nominal == pytest.approx(4096 / 3.3 * drain * 33 / 133, rel=1e-4)
     assert found.heating is not None
-    highest = 3.3 / (99e3 + 131.67e3 * 131.67e3 / (2 * 131.67e3)) / 2  # half of it goes through the igniter
+    # arm switch closed: the battery drives the line's divider and, through the pull-up, the controller's supply
+    highest = (8.4 - 3.3) / 99e3 + 8.4 / 131.67e3
     assert found.heating.current == pytest.approx(highest, rel=0.01)
 
 

@@ -102,7 +102,9 @@ def test_unknown_no_fire_has_no_limit() -> None:
 
 def igniter(*lines: str, ambient: str = "20 degC", given: str = 'time_constant = "10 ms"') -> Circuit:
     """The bench with other igniter lines in place of its time constant."""
-    return parse_circuit(text(ambient=ambient).replace(given, "\n".join(lines)), "bench.toml")
+    stated = 'resistance_temperature = "ambient"\nresistance = "40'
+    whole = text(ambient=ambient).replace('resistance = "40', stated, 1)
+    return parse_circuit(whole.replace(given, "\n".join(lines)), "bench.toml")
 
 
 GROWING = ('function_temperature = "220 degC .. 320 degC"', 'temperature_coefficient = "0.001 / K"')
