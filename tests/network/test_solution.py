@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import networkx
 import numpy as np
 import pytest
 
 from ignition.errors import NetworkError
 from ignition.network import linear
-from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network, Terms
 from ignition.network.solution import Solution, solve
 
 
@@ -181,6 +183,58 @@ def test_clamp_and_leakage_by_hand() -> None:
     network = Network(elements=(source("t"), resistor("a", "t", "x"), resistor("b", "x", GROUND), leak))
     found = solve(network, {"E": np.array([12.0, 1e-6]), "S": 0.0, "a": 1e3, "b": 1e6, "J": 1e-5}).current("j")
     assert found[0] == pytest.approx(1e-5) and 0 < found[1] < 1e-6 / 1e3 and found[1] < 1e-5 * KNEE_VOLTAGE
+
+
+def test_shared_parameters_count_with_their_factors() -> None:
+    """Two wires of 0.25 and 0.75 of one lead, E twice: i = 2 E / (W + R), di/dW = -i / (W + R), di/dE = 2 / (W + R)."""
+
+    def part(name: str, kind: Literal["resistor", "source"], plus: str, minus: str, **terms: Terms) -> Element:
+        return Element(name=name, kind=kind, plus=plus, minus=minus, **terms)
+
+    network = Network(
+        elements=(
+            part("battery", "source", "a", GROUND, voltage=(("E", 2.0),), resistance=(("W", 0.25),)),
+            part("load", "resistor", "a", "b", resistance=(("R", 1.0),)),
+            part("back", "resistor", "b", GROUND, resistance=(("W", 0.75),)),
+        )
+    )
+    solution = solve(network, {"E": 3.0, "W": [0.5, 1.0], "R": 1.0})
+    assert solution.current("load") == pytest.approx([4.0, 3.0])
+    weights = np.zeros((1, 5))
+    weights[0, 3] = 1.0
+    slopes = dict(zip(network.parameters, solution.sensitivities(weights)[:, :, 0].T, strict=True))
+    assert slopes["W"] == pytest.approx([-4.0 / 1.5, -1.5]) and slopes["E"] == pytest.approx([2.0 / 1.5, 1.0])
+
+
+@pytest.mark.parametrize("kind", ["leakage", "clamp"])
+@pytest.mark.parametrize("volts", [5e-4, 5.0])
+def test_sensitivities_of_clamps_and_leakages(kind: Literal["leakage", "clamp"], volts: float) -> None:
+    """In either state the derivatives of the node voltage are the central differences."""
+    special = Element(
+        name="x",
+        kind=kind,
+        plus="m",
+        minus=GROUND,
+        voltage=(("V", 1.0),) if kind == "clamp" else (),
+        resistance=(("Rx", 1.0),) if kind == "clamp" else (),
+        current=(("J", 1.0),) if kind == "leakage" else (),
+    )
+    network = Network(elements=(source("t"), resistor("a", "t", "m"), resistor("b", "m", GROUND), special))
+    values = {"E": volts, "S": 1.0, "a": 100.0, "b": 400.0, "V": 1.0, "Rx": 50.0, "J": 1e-4}
+    weights = np.zeros((1, 6))
+    weights[0, network.nodes.index("m")] = 1.0
+    slopes = solve(network, values).sensitivities(weights)[0, :, 0]
+    for name, slope in zip(network.parameters, slopes, strict=True):
+        step = 1e-5 * values[name]
+        high, low = (float(solve(network, values | {name: values[name] + s}).voltage("m")[0]) for s in (step, -step))
+        assert slope == pytest.approx((high - low) / (2 * step), rel=1e-6, abs=1e-15), name
+
+
+def test_an_element_on_one_node_carries_nothing() -> None:
+    """Both ends on one node: no voltage, no current, and the rest is as without it."""
+    network = Network(elements=(source("t"), resistor("a", "t", GROUND), resistor("loop", "t", "t")))
+    solution = solve(network, {"E": 6.0, "S": 1.0, "a": 2.0, "loop": 5.0})
+    assert solution.current("loop")[0] == 0.0 and solution.current("a")[0] == pytest.approx(2.0)
 
 
 def test_faults_of_a_network_are_named() -> None:
