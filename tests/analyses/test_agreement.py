@@ -22,6 +22,7 @@ from ignition.errors import NetworkError
 from ignition.network import template
 from ignition.network.elements import GROUND, Element
 from ignition.network.template import State, adc_pin, drain
+from ignition.toleranced import Toleranced
 from tests.analyses.firing.firing_cases import firing_circuit
 from tests.analyses.firing.test_bounds import random_circuit
 
@@ -49,6 +50,15 @@ def test_random_circuits_agree() -> None:
         agree(circuit)
     kinds = {(c.battery.bank_capacitance is None, c.controller.powered_before_arm_switch) for c in circuits}
     assert len(kinds) == 4
+
+
+def test_a_gate_that_nothing_holds_is_no_mismatch() -> None:
+    """Where the MOSFET may pass more than the line carries the closed form is a bound: the search still answers."""
+    circuit = load_example("tether-cutter")
+    wide = replace(
+        circuit.mosfets["low_side"], leakage_cool=Toleranced.exact(50.0, "A"), leakage_hot=Toleranced.exact(50.0, "A")
+    )
+    assert divider_search(replace(circuit, mosfets={"low_side": wide}), series="E6").evaluated > 0
 
 
 def changed(monkeypatch: pytest.MonkeyPatch, change: Change) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from typing import Literal
 
 import networkx
 import numpy as np
@@ -234,45 +234,6 @@ def test_sensitivities_of_each_kind_by_hand(
     assert found == pytest.approx(slopes, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("current", [1.0, 1e-3])
-def test_kirchhoff_residual_by_hand(current: float) -> None:
-    """A current put wrong in the solution shows as its share of the largest current of its node, at any size."""
-    parts = (source("top"), resistor("a", "top", "tap"), resistor("b", "tap", GROUND), resistor("c", "top", GROUND))
-    network = Network(elements=parts)
-    solution = solve(network, {"E": [3.0 * current, 0.0], "S": 1.0, "a": 0.5, "b": 0.5, "c": 1.0})
-    assert solution.current("battery")[0] == pytest.approx(-2.0 * current)
-    assert solution.kirchhoff_residual() == pytest.approx([0.0, 0.0], abs=1e-12)
-
-    def residual(name: str, wrong: float) -> float:
-        unknowns = solution.unknowns.copy()
-        unknowns[0, len(network.nodes) + [e.name for e in parts].index(name)] = wrong * current
-        first, second = replace(solution, unknowns=unknowns).kirchhoff_residual()
-        assert second == 0.0
-        return float(first)
-
-    # at the tap 1.5 or 0.5 meets 1; at the top -2 + 1 + 1 is out by 0.5 of 2
-    assert residual("a", 1.5) == pytest.approx(0.5 / 1.5) and residual("a", 0.5) == pytest.approx(0.5)
-    assert residual("c", 1.5) == pytest.approx(0.25) and residual("c", 0.5) == pytest.approx(0.25)
-
-
-@pytest.mark.parametrize("current", [1.0, 1e-3])
-def test_kirchhoff_residual_of_a_node_of_rounding(current: float) -> None:
-    """A node of 2 pA beside 4 A is measured against 1e-9 of the latter: 1 pA out is 1 pA / 4 nA; the same a size down."""
-    parts = (
-        source("top"),
-        resistor("c", "top", GROUND),
-        resistor("d", "top", GROUND),
-        resistor("a", "top", "tap"),
-        resistor("b", "tap", GROUND),
-    )
-    values = {"E": 4.0 * current, "S": 0.5, "a": 1e12, "b": 1e-12, "c": 1.0, "d": 1.0}
-    solution = solve(Network(elements=parts), values)
-    unknowns = solution.unknowns.copy()
-    unknowns[0, -1] *= 1.5
-    assert solution.current("b")[0] == pytest.approx(2e-12 * current)
-    assert replace(solution, unknowns=unknowns).kirchhoff_residual()[0] == pytest.approx(2.5e-4, rel=1e-3)
-
-
 @pytest.mark.parametrize(("plus", "minus"), [("t", GROUND), (GROUND, "t")])
 def test_a_singular_member_names_the_loop_alone(plus: str, minus: str) -> None:
     """The source and the link that shorts it are named, whichever way round; a resistor beside them is not."""
@@ -287,6 +248,58 @@ def test_a_member_that_overflows_is_refused() -> None:
     network = Network(elements=(source("t"), resistor("a", "t", GROUND)))
     with pytest.raises(NetworkError, match="no unique solution"):
         solve(network, {"E": [1.0, 1e300], "S": 0.0, "a": [1.0, 1e-300]})
+
+
+def test_shared_parameters_count_with_their_factors() -> None:
+    """Two wires of 0.25 and 0.75 of one lead, E twice: i = 2 E / (W + R), di/dW = -i / (W + R), di/dE = 2 / (W + R)."""
+
+    def part(name: str, kind: Literal["resistor", "source"], plus: str, minus: str, **terms: Terms) -> Element:
+        return Element(name=name, kind=kind, plus=plus, minus=minus, **terms)
+
+    network = Network(
+        elements=(
+            part("battery", "source", "a", GROUND, voltage=(("E", 2.0),), resistance=(("W", 0.25),)),
+            part("load", "resistor", "a", "b", resistance=(("R", 1.0),)),
+            part("back", "resistor", "b", GROUND, resistance=(("W", 0.75),)),
+        )
+    )
+    solution = solve(network, {"E": 3.0, "W": [0.5, 1.0], "R": 1.0})
+    assert solution.current("load") == pytest.approx([4.0, 3.0])
+    weights = np.zeros((1, 5))
+    weights[0, 3] = 1.0
+    slopes = dict(zip(network.parameters, solution.sensitivities(weights)[:, :, 0].T, strict=True))
+    assert slopes["W"] == pytest.approx([-4.0 / 1.5, -1.5]) and slopes["E"] == pytest.approx([2.0 / 1.5, 1.0])
+
+
+@pytest.mark.parametrize("kind", ["leakage", "clamp"])
+@pytest.mark.parametrize("volts", [5e-4, 5.0])
+def test_sensitivities_of_clamps_and_leakages(kind: Literal["leakage", "clamp"], volts: float) -> None:
+    """In either state the derivatives of the node voltage are the central differences."""
+    special = Element(
+        name="x",
+        kind=kind,
+        plus="m",
+        minus=GROUND,
+        voltage=(("V", 1.0),) if kind == "clamp" else (),
+        resistance=(("Rx", 1.0),) if kind == "clamp" else (),
+        current=(("J", 1.0),) if kind == "leakage" else (),
+    )
+    network = Network(elements=(source("t"), resistor("a", "t", "m"), resistor("b", "m", GROUND), special))
+    values = {"E": volts, "S": 1.0, "a": 100.0, "b": 400.0, "V": 1.0, "Rx": 50.0, "J": 1e-4}
+    weights = np.zeros((1, 6))
+    weights[0, network.nodes.index("m")] = 1.0
+    slopes = solve(network, values).sensitivities(weights)[0, :, 0]
+    for name, slope in zip(network.parameters, slopes, strict=True):
+        step = 1e-5 * values[name]
+        high, low = (float(solve(network, values | {name: values[name] + s}).voltage("m")[0]) for s in (step, -step))
+        assert slope == pytest.approx((high - low) / (2 * step), rel=1e-6, abs=1e-15), name
+
+
+def test_an_element_on_one_node_carries_nothing() -> None:
+    """Both ends on one node: no voltage, no current, and the rest is as without it."""
+    network = Network(elements=(source("t"), resistor("a", "t", GROUND), resistor("loop", "t", "t")))
+    solution = solve(network, {"E": 6.0, "S": 1.0, "a": 2.0, "loop": 5.0})
+    assert solution.current("loop")[0] == 0.0 and solution.current("a")[0] == pytest.approx(2.0)
 
 
 def test_faults_of_a_network_are_named() -> None:

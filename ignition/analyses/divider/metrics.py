@@ -132,7 +132,7 @@ def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: Divid
     volts, line, upper, lower = duty.voltage.nominal, duty.source.nominal, channel.upper.nominal, channel.lower.nominal
     key = f"{channel.name}.off current"
     values[key] = min(values[key], 1e-3 * volts / (line + upper + lower))
-    current, pin, into = sense_network(
+    current, pin, _ = sense_network(
         volts,
         line,
         values[key],
@@ -143,11 +143,7 @@ def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: Divid
         duty.rail.nominal + duty.clamp_drop.nominal,
         duty.clamp_resistance.nominal,
     )
-    found = {
-        Probe(element=names[string][0]): float(current),
-        Probe(node=adc_pin(channel)): float(pin),
-        Probe(element=f"{channel.name}.clamp"): float(into),
-    }
+    found = {Probe(element=names[string][0]): float(current), Probe(node=adc_pin(channel)): float(pin)}
     left_out = ["controller", *(f"load.{name}" for name, _ in circuit.loads)]
     left_out += ["recharge"] if circuit.battery.bank_capacitance is not None else []
     firsts = [own[0] if channel.branch is None else f"{channel.name}.branch {i}" for i, own in enumerate(names, 1)]
