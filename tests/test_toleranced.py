@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ignition.errors import InputError, UnitError
-from ignition.toleranced import Distribution, Toleranced, parse_toleranced, vertices
+from ignition.toleranced import Distribution, Spread, Toleranced, parse_toleranced, vertices
 
 
 @pytest.mark.parametrize(
@@ -78,6 +78,15 @@ def test_disordered_bounds_are_refused(bad: tuple[float, float, float]) -> None:
     """Bounds ascend and are finite."""
     with pytest.raises(InputError, match="must"):
         Toleranced(low=bad[0], nominal=bad[1], high=bad[2])
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "largest"),
+    [(-3.0, 1.0, 3.0), (1.0, 2.0, 2.0), (0.0, 0.0, 0.0), (None, 1.0, None), (1.0, None, None)],
+)
+def test_largest_of_a_spread(low: float | None, high: float | None, largest: float | None) -> None:
+    """The bound farther from zero, either way; unknown where a bound is."""
+    assert Spread(low=low, nominal=0.5, high=high, unit="A").largest == largest
 
 
 def test_vertices_are_all_corners() -> None:
