@@ -41,8 +41,8 @@ def test_narrow_table_keeps_its_numbers_whole() -> None:
         "firing-current channel 1      ",
         "               firing (+2)    ",
     ]
-    exact = printed(["a", "b"], [["one two", "three four"]], width=9)
-    assert [line.rstrip() for line in exact.splitlines()[1:]] == ["one three", "two four"]
+    exact = printed(["a", "b"], [["identifier b", "cc dd"]], width=13)
+    assert [line.rstrip() for line in exact.splitlines()[1:]] == ["identifier cc", "b          dd"]
     both = printed(["a", "b"], [["one two three", "four five six"]], width=20)
     assert [line.split() for line in both.splitlines()[1:]] == [["one", "two", "three", "four"], ["five"], ["six"]]
     assert "-7.21678901 nA" in printed(["a", ">b"], [["nine blanks about nine", "-7.21678901 nA"]], width=27)
