@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ignition.errors import InputError, UnitError
-from ignition.toleranced import Distribution, Spread, Toleranced, number, parse_toleranced, vertices
+from ignition.toleranced import Distribution, Spread, Toleranced, parse_toleranced, vertices
 
 
 @pytest.mark.parametrize(
@@ -226,16 +226,6 @@ def test_text_shows_each_bound_to_four_digits() -> None:
     assert str(value) == "1.235 mV .. 1.235 V .. 1.235 kV"
 
 
-def test_json_forms() -> None:
-    """Each number under its own key; a reason stands only where there is one."""
-    value = Toleranced(low=1.0, nominal=2.0, high=3.0, unit="V")
-    plain = {"low": 1.0, "nominal": 2.0, "high": 3.0, "unit": "V"}
-    assert value.as_dict() == plain == Spread.of(value).as_dict()
-    missing = {"low": None, "nominal": None, "high": None, "unit": "V"}
-    assert Spread.missing("V", "dead").as_dict() == missing | {"reason": "dead"}
-    assert number(1.0, "V") == {"value": 1.0, "unit": "V"}
-
-
 def test_spread_takes_over_each_bound() -> None:
     """A spread of a toleranced value has its bounds, nominal and unit, and no reason."""
     spread = Spread.of(Toleranced(low=1.0, nominal=2.0, high=3.0, unit="V"))
@@ -254,6 +244,15 @@ def test_hull_of_spreads() -> None:
     early = Spread(low=None, nominal=None, high=7.0, unit="s", reason="at once")
     assert three(Spread.hull([first, early])) == (None, 2.0, 7.0)
     assert Spread.hull([first, early, late]).reason == "at once"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "largest"),
+    [(-3.0, 1.0, 3.0), (1.0, 2.0, 2.0), (0.0, 0.0, 0.0), (None, 1.0, None), (1.0, None, None)],
+)
+def test_largest_of_a_spread(low: float | None, high: float | None, largest: float | None) -> None:
+    """The bound farther from zero, either way; unknown where a bound is."""
+    assert Spread(low=low, nominal=0.5, high=high, unit="A").largest == largest
 
 
 def test_vertices_are_all_corners() -> None:

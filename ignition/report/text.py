@@ -58,23 +58,28 @@ def item(console: Console, text: str, mark: str = "- ") -> None:
 def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str | Text]]) -> None:
     """Print a table that needs no colour and no line-drawing characters.
 
-    Columns stand two blanks apart, or one where the console is narrow; words may take a second line.
+    Columns stand two blanks apart, or one where the console is narrow; then sentences take a second line, the last
+    column first. A word or a number is broken only where not even that makes room, and never cut.
 
     Parameters
     ----------
-    headers : A header that begins with ``>`` stands over numbers: flush right, broken only where they do not fit
+    headers : A header that begins with ``>`` stands over numbers, flush right
     """
     cells = [[Text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
     numbers = [header.startswith(">") for header in headers]
     titles = [Text(header.removeprefix(">")) for header in headers]
-    widths = [max(len(cell) for cell in column) for column in zip(titles, *cells, strict=True)]
+    columns = list(zip(titles, *cells, strict=True))
+    widths = [max(len(cell) for cell in column) for column in columns]
+    words = [max((len(word) for cell in column for word in cell.plain.split()), default=0) for column in columns]
+    least = [width if number else word for width, word, number in zip(widths, words, numbers, strict=True)]
     gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= console.width else 1
-    # a column that may not break is cut where it does not fit: better broken than cut
-    least = sum(w + gap if number else 10 + gap for w, number in zip(widths, numbers, strict=True))
+    spare = console.width - gap * (len(widths) - 1) - sum(least)
+    fits = spare >= 0
     grid = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), show_edge=False, header_style="bold")
-    for title, number in zip(titles, numbers, strict=True):
-        whole = number and least <= console.width
-        grid.add_column(title, justify="right" if number else "left", overflow="fold", no_wrap=whole)
+    for title, number, width, low in zip(titles, numbers, widths, least, strict=True):
+        given = min(width, low + spare)  # the last column is the first to take a second line
+        spare -= given - low
+        grid.add_column(title, justify="right" if number else "left", overflow="fold", width=given if fits else None)
     for row in cells:
         grid.add_row(*row)
     console.print(grid)

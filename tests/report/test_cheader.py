@@ -12,7 +12,7 @@ import pytest
 
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.continuity.firmware import Firmware, firmware
-from ignition.analyses.continuity.macro_names import identifier
+from ignition.analyses.continuity.macro_names import identifier, macro_prefixes
 from ignition.circuit.model import Circuit
 from ignition.report.cheader import header_text
 from ignition.report.json_walk import to_json
@@ -129,6 +129,14 @@ def test_channels_of_like_names_have_different_prefixes() -> None:
     found = constants(circuit)
     first, second = (channel.prefix for channel in found.channels)
     assert first != second and not second.startswith(first + "_")
+
+
+@pytest.mark.parametrize("names", [("a", "a b"), ("a b", "a"), ("a", "A", "a_2x", "*"), ("é", "*/")])
+def test_no_prefix_begins_another(names: tuple[str, ...]) -> None:
+    """Whatever the order of the channels, no prefix is another one's beginning."""
+    found = list(macro_prefixes(names).values())
+    assert len(set(found)) == len(names)
+    assert not [(a, b) for a in found for b in found if a != b and b.startswith(f"{a}_")]
 
 
 @pytest.mark.parametrize(("name", "expected"), [("a b", "A_B"), ("*/", ""), ("9 lives", "9_LIVES"), ("é", "")])

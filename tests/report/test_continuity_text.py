@@ -12,9 +12,10 @@ from rich.console import Console
 from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.continuity.misreads import misclassification
 from ignition.analyses.continuity.requirement import requirements
+from ignition.circuit.file import parse_circuit
 from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
 from ignition.report.json_walk import as_json, to_json
-from tests.analyses.sense_circuits import bench, cluster
+from tests.analyses.sense_circuits import bench, cluster, text
 
 ALL = (
     'second = { bus_divider = { upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %" }, drain_pull_up = "100 kohm", '
@@ -48,6 +49,26 @@ def test_contract_keys() -> None:
     assert {"below", "above", "code"} <= set(channel["thresholds"][0])
     assert channel["largest_unseen_resistance"]["unit"] == "ohm"
     assert channel["no_fire_margin"]["value"] == pytest.approx(3135.03, rel=1e-5)
+
+
+def test_reasons_say_what_is_missing() -> None:
+    """An open line that reads intact, a code that does not exist, a steady current's energy: each has its own reason."""
+    (leaking,) = as_json(continuity(bench(leakage="100 uA")))["channels"]
+    assert leaking["largest_unseen_resistance"]["reason"] == "even an open line gives such a reading"
+    assert leaking["above_threshold"]["leak"]["reason"] == "there is no such code"
+    assert leaking["above_threshold"]["code_reason"] == "there is no such code"
+    lines = [line for line in text(second=ALL).splitlines() if not line.startswith("no_fire")]
+    (unknown,) = as_json(continuity(parse_circuit("\n".join(lines), "bench.toml")))["channels"]
+    igniter = unknown["second_measurements"][0]["igniter"]
+    assert igniter["energy"]["reason"] == "the current stays on"
+    assert igniter["no_fire_margin"]["reason"] == "igniter 'match' has no no-fire current"
+
+
+def test_text_says_why_there_is_no_margin() -> None:
+    """Without a no-fire current a test's effect is not passed over in silence."""
+    lines = [line for line in text(second=ALL).splitlines() if not line.startswith("no_fire")]
+    said = flat(shown(continuity(parse_circuit("\n".join(lines), "bench.toml"))))
+    assert "no margin: igniter 'match' has no no-fire current" in said
 
 
 def test_text_fits_and_ends_with_what_is_proved() -> None:

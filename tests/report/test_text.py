@@ -37,6 +37,14 @@ def test_narrow_table_keeps_its_numbers_whole() -> None:
     assert "".join(text.split()).count("igniterofthechannel") == 1
     assert printed(["a", ">b"], [["x" * 27, "1"]], width=29).splitlines()[1] == "x" * 27 + " 1"
     assert printed(["a", ">b"], [["x" * 27, "1"]], width=30).splitlines()[1] == "x" * 27 + "  1"
+    assert printed(["a", "b"], [["firing-current", "channel 1 firing (+2)"]], width=30).splitlines()[1:] == [
+        "firing-current channel 1      ",
+        "               firing (+2)    ",
+    ]
+    exact = printed(["a", "b"], [["identifier b", "cc dd"]], width=13)
+    assert [line.rstrip() for line in exact.splitlines()[1:]] == ["identifier cc", "b          dd"]
+    both = printed(["a", "b"], [["one two three", "four five six"]], width=20)
+    assert [line.split() for line in both.splitlines()[1:]] == [["one", "two", "three", "four"], ["five"], ["six"]]
     assert "-7.21678901 nA" in printed(["a", ">b"], [["nine blanks about nine", "-7.21678901 nA"]], width=27)
 
 

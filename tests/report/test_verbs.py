@@ -45,6 +45,23 @@ def test_header_compiles_alone_and_included(name: str, folder: Path) -> None:
     assert found["channels"]
 
 
+def test_what_is_asked_for_stands_beside_the_result(folder: Path) -> None:
+    """Every option that computes more adds its own key to the JSON object, and only then."""
+    always = {"circuit", "channels"}
+    fired = always | {"battery_voltage", "controller_supply", "supply", "probability_all_fire"}
+    asked = ("--trials", "50", "--rare", "--influence")
+    for words, keys in (
+        (("continuity", "tether-cutter.toml"), always),
+        (("continuity", "tether-cutter.toml", "--trials", "100"), always | {"misclassification"}),
+        (("continuity", "tether-cutter.toml", "--need", "joint"), always | {"requirements"}),
+        (("firing", "tether-cutter.toml", "--trials", "0"), fired),
+        (("firing", "tether-cutter.toml", *asked), fired | {"spread_of_times", "rare_failure", "influence"}),
+    ):
+        found = json.loads(run(*words, "--json", folder=folder).stdout)
+        assert set(found) == keys, words
+        assert all(found[key] for key in keys)
+
+
 def test_divider_writes_a_picture_and_says_why(folder: Path) -> None:
     """The search prints reasons, draws its picture, and refuses an unknown channel or series with status 2."""
     done = run("divider", "demo.toml", "--plot", "d.png", folder=folder)

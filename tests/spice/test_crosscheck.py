@@ -8,7 +8,7 @@ import pytest
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from ignition.spice.crosscheck import CrosscheckResult, crosscheck, relative_difference
+from ignition.spice.crosscheck import Comparison, CrosscheckResult, crosscheck, relative_difference
 
 CIRCUIT = """
 format = 1
@@ -100,6 +100,25 @@ def test_numbers_are_those_of_the_circuit(result: CrosscheckResult) -> None:
     times = [c.ours for c in result.comparisons if c.unit == "s"]
     assert times == sorted(times)
     assert 0.0 < times[0] < times[1] < 1.0
+
+
+@pytest.mark.parametrize(
+    ("unit", "difference", "agrees"),
+    [
+        ("A", 1e-6, True),
+        ("A", 1.1e-6, False),
+        ("V", 1e-5, False),
+        ("s", 9e-3, True),
+        ("s", 1.1e-2, False),
+        ("s", math.inf, False),
+    ],
+)
+def test_agreement_is_asked_by_unit(unit: str, difference: float, agrees: bool) -> None:
+    """Steady values to a millionth, times to a hundredth; one comparison beyond is enough to disagree."""
+    good = Comparison(quantity="good", ours=1.0, ngspice=1.0, unit="A", relative_difference=0.0)
+    other = Comparison(quantity="other", ours=1.0, ngspice=1.0, unit=unit, relative_difference=difference)
+    found = CrosscheckResult(circuit="c", ngspice="ngspice", comparisons=(good, other), left_out=())
+    assert found.agrees is agrees and found.worst == difference
 
 
 def test_relative_difference() -> None:

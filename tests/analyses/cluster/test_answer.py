@@ -168,6 +168,12 @@ def test_charge_by_hand(answered: ClusterAnswer) -> None:
     assert charge.most is not None and charge.launches == int(0.2 * 4680.0 / charge.most)
 
 
+def test_spent_bridges_of_more_resistance_do_not_lower_the_charge() -> None:
+    """The bound keeps the current of the unfired cluster where spent bridges pass less."""
+    fired = cluster(replace(FEW, igniter=FEW.igniter + ", spent 500 ohm"), 4, trials=0)
+    assert fired.charge.most == pytest.approx((fired.current.total or 0.0) * 0.5, rel=1e-12)
+
+
 def test_spent_shorts_raise_the_charge() -> None:
     """Bridges that become a short draw more for the rest of the pulse."""
     circuit = circuit_from(replace(FEW, igniter="1 ohm, all-fire 0.9 A 50 ms, spent short"), (1, 1))

@@ -64,6 +64,21 @@ def rates(circuit: Circuit) -> dict[frozenset[str], tuple[bool, float, float]]:
     }
 
 
+def test_a_reading_at_the_threshold_counts_as_above(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The threshold's own code is the first of the upper state: no error there, all errors one code below."""
+    circuit = bench()
+    result = continuity(circuit)
+    code = next(t.code for t in result.channels[0].thresholds if (t.below, t.above) == ("open", "intact"))
+    for shift, errors in ((0, 0), (-1, 100)):
+        monkeypatch.setattr(
+            "ignition.analyses.continuity.misreads.sample_codes",
+            lambda *words, shift=shift, **more: np.full(words[5], float(code + shift)),
+        )
+        found = misclassification(circuit, result, rng=0, size=100)
+        pair = next(m for m in found if (m.below, m.above) == ("open", "intact"))
+        assert pair.above_read_as_below.errors == errors and pair.below_read_as_above.errors == 100 - errors
+
+
 def test_guaranteed_thresholds_never_err_without_noise() -> None:
     """Where the bands leave a threshold there is no error; where states are the same, a guess."""
     found = rates(bench())

@@ -34,6 +34,15 @@ def reading(measurement: SecondMeasurement, state: str) -> SecondReading:
     return next(r for r in measurement.readings if r.state == state)
 
 
+def test_a_ratio_and_a_code_are_told_apart() -> None:
+    """A ratio is named so, and compared as a real number; a code is compared as an integer."""
+    channel = continuity(bench(second=BUS)).channels[0]
+    ratio, bus = measured(channel, "drain reading over bus reading"), measured(channel, "bus voltage")
+    assert {r.quantity for r in ratio.readings} == {"ratio"} and {r.quantity for r in bus.readings} == {"code"}
+    assert {r.value.unit for r in (*ratio.readings, *bus.readings)} == {"1"}
+    assert ("intact", "open") in ratio.separates
+
+
 def test_without_table_there_is_none() -> None:
     """Nothing is evaluated that the file does not describe."""
     assert continuity(bench()).channels[0].second == ()

@@ -256,11 +256,11 @@ def test_recommended_differs_from_the_common_divider() -> None:
     search = divider_search(bench())
     assert search.recommended is not None
     assert search.present.rejected_by == ("single-fault current above the monitor limit",)
-    assert search.present.worst_fault[0] == "upper resistor shorted"
-    assert search.present.worst_fault[1] > 0.2  # more than the no-fire current
+    assert search.present.worst_fault.fault == "upper resistor shorted"
+    assert search.present.worst_fault.igniter_current > 0.2  # more than the no-fire current
     assert search.present.false_leak == pytest.approx(34.7e3, rel=1e-3)
     assert search.recommended.rejected_by == ()
-    assert search.recommended.worst_fault[1] < 0.02
+    assert search.recommended.worst_fault.igniter_current < 0.02
     assert search.recommended.false_leak is not None and search.recommended.false_leak < 10e3
     assert "single-fault current" in search.comparison
 
@@ -286,7 +286,7 @@ def test_bands_less_than_a_code_apart_are_rejected() -> None:
     """A divider so steep that intact and open differ by less than a code is no candidate, however well it does else."""
     search = divider_search(bench(leakage="50 nA", total_error="4"), series="E24")
     assert all(c.intact_low - c.open_high >= 1.0 and c.false_leak is not None for c in search.pareto)
-    assert dict(search.rejected)["intact and open overlap"] > 0
+    assert next(r.count for r in search.rejected if r.requirement == "intact and open overlap") > 0
 
 
 def test_nothing_is_recommended_where_nothing_passes() -> None:
@@ -301,7 +301,7 @@ def test_unknown_no_fire_judges_no_current() -> None:
     lines = [line for line in text().splitlines() if not line.startswith("no_fire")]
     search = divider_search(parse_circuit("\n".join(lines), "bench.toml"), series="E24")
     assert search.monitor_limit is None and "no no-fire current" in search.monitor_limit_basis
-    assert not any("current above" in name for name, _ in search.rejected)
+    assert not any("current above" in rejection.requirement for rejection in search.rejected)
 
 
 def test_all_e96_pairs_are_evaluated() -> None:
