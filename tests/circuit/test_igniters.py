@@ -260,8 +260,17 @@ def test_response_ends_take_the_statements_tolerance() -> None:
 def test_response_ends_take_each_growth_at_its_worse_end() -> None:
     """Fast: statements with the least growth, the tested unit with the most; slow: the opposite."""
     pairs = [["2 A", "0.5 ms"]]
-    found = made(time_constant=None, response=pairs, **GROWING)
-    fast, slow = (0.5e-3 / float(function_time(2.0, 0.4, 1.0, 0.0, a)) for a in (0.4, 0.2))
+    found = made(time_constant=None, response=pairs, all_fire=ALL_FIRE | {"duration": "10 ms"}, **GROWING)
+
+    def fixed_point(statement: float, tested: float) -> float:
+        tau = 10e-3
+        for _ in range(100):
+            nominal = math.sqrt(0.2 * float(sustained(0.8, 10e-3, tau, statement)))
+            tau = 0.5e-3 / float(function_time(2.0, nominal, 1.0, 0.0, tested))
+        return tau
+
+    fast, slow = fixed_point(0.2, 0.4), fixed_point(0.4, 0.2)
+    assert slow > 1.01 * fast
     assert (found.time_constant.fast, found.time_constant.slow) == pytest.approx((fast, slow), rel=1e-6)
 
 
