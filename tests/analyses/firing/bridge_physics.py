@@ -90,7 +90,7 @@ def fire(circuit: Circuit, values: dict[str, Any], bridges: Bridges, ambient: Fl
             break
         x = (theta - ambient) / span
         pace = np.where(done, np.inf, np.where(rate > 0.0, 0.3 * (1.0 - x) * span / np.maximum(rate, 1e-300), np.inf))
-        settled = (done | (np.abs(rate) * 0.5 < 1e-10 * span)).all(axis=0)  # nothing moves until the next edge
+        settled = (done | (np.abs(rate) * 0.5 < 1e-8 * span)).all(axis=0)  # nothing moves until the next edge
         steady = 0.1 * np.where(done, np.inf, bridges.capacity / bridges.loss)
         step = np.where(settled, np.inf, np.minimum(pace, steady).min(axis=0))
         step = np.where(np.isinf(later), 0.0, np.minimum(step, later - time))
