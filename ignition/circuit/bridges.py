@@ -29,6 +29,13 @@ def bridge_temperatures(given: d.Igniter, key: str, ambient: Toleranced, ledger:
     ----------
     key : Dotted key of the igniter's table
     ambient : Temperature [degC]
+
+    Examples
+    --------
+    >>> given = d.Igniter(bridge_resistance="1 ohm", function_temperature="320 degC")
+    >>> found = bridge_temperatures(given, "igniter.match", Toleranced.exact(-55.0, "degC"), Ledger())
+    >>> round(found.shift.nominal, 9)
+    1.118033989
     """
     coefficient = given.temperature_coefficient or _CONSTANT
     resistance = ledger.take(given.bridge_resistance, f"{key}.bridge_resistance", "bridge_resistance", "ohm")
@@ -73,6 +80,13 @@ def ambient_resistance(bridge: BridgeTemperatures, ambient: Toleranced) -> Toler
     Parameters
     ----------
     ambient : Temperature [degC]
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> bridge = load_example("tether-cutter").igniters["cutter"].temperatures
+    >>> ambient_resistance(bridge, Toleranced.exact(50.0, "degC")).high
+    1.8
     """
     return bridge.reference_resistance.times(_over(resistance_ratio, ambient, bridge.coefficient, bridge.reference))
 
@@ -83,6 +97,13 @@ def ambient_growth(bridge: BridgeTemperatures, ambient: Toleranced) -> Tolerance
     Parameters
     ----------
     ambient : Temperature [degC]
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> bridge = load_example("tether-cutter").igniters["cutter"].temperatures
+    >>> ambient_growth(bridge, Toleranced.exact(50.0, "degC")).high
+    0.0
     """
     return _over(resistance_growth, bridge.function, ambient, bridge.coefficient, bridge.reference)
 

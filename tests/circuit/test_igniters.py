@@ -74,6 +74,8 @@ def test_coefficient_and_reference_have_tolerances_too() -> None:
         (0.8 * (1 + 1e-3 * 195), 1 + 2e-3 * 250, 1.3 * (1 + 3e-3 * 405)), rel=1e-12
     )
 
+    assert ends(found.temperatures.reference_growth) == pytest.approx((0.195, 0.5, 1.215), rel=1e-12)
+
 
 def test_growth_is_a_range_over_ambient_and_function_temperature() -> None:
     """a = R(T_f) / R(T) - 1: least from the hottest ambient to the lowest T_f, most the other way; signs turn it."""
@@ -117,8 +119,12 @@ def test_thresholds_shift_by_the_root_of_what_is_left(coefficient: str) -> None:
 
 def test_currents_of_statements_keep_their_duration() -> None:
     """Taken to infinite duration is the threshold alone; the statement's current is shifted only."""
-    found = made("20 degC", time_constant="1 s", all_fire=ALL_FIRE | {"current": "0.75 A .. 0.8 A"})
-    assert found.all_fire_current == 0.8
+    found = made(
+        time_constant="1 s",
+        no_fire=NO_FIRE | {"current": "0.2 A .. 0.25 A"},
+        all_fire=ALL_FIRE | {"current": "0.75 A .. 0.8 A"},
+    )
+    assert (found.no_fire_current, found.all_fire_current) == (0.2, 0.8)
     assert found.threshold_high == pytest.approx(0.8 * math.sqrt(1 - math.exp(-1.0)), rel=1e-12)
 
 
@@ -177,7 +183,10 @@ def test_an_ambient_that_may_function_it(hottest: int) -> None:
     ("changes", "message"),
     [
         (GROWING | {"reference_temperature": "220 degC"}, "and the reference temperature"),
-        ({"reference_temperature": "130 degC"}, r"lowest function temperature that is assumed \(120 degC\); give"),
+        (
+            {"reference_temperature": "110 degC .. 120 degC"},
+            r"lowest function temperature that is assumed \(120 degC\); give",
+        ),
         ({"temperature_coefficient": "-0.002 / K"}, "brings the bridge to zero ohm"),
         (GROWING | {"temperature_coefficient": "-0.0025 / K"}, "zero ohm: received -0.0025 / K at 420 degC"),
     ],
@@ -260,9 +269,25 @@ def test_response_ends_take_the_statements_tolerance() -> None:
 def test_response_ends_take_each_growth_at_its_worse_end() -> None:
     """Fast: statements with the least growth, the tested unit with the most; slow: the opposite."""
     pairs = [["2 A", "0.5 ms"]]
-    found = made(time_constant=None, response=pairs, **GROWING)
-    fast, slow = (0.5e-3 / float(function_time(2.0, 0.4, 1.0, 0.0, a)) for a in (0.4, 0.2))
+    found = made(time_constant=None, response=pairs, all_fire=ALL_FIRE | {"duration": "10 ms"}, **GROWING)
+
+    def fixed_point(statement: float, tested: float) -> float:
+        tau = 10e-3
+        for _ in range(100):
+            nominal = math.sqrt(0.2 * float(sustained(0.8, 10e-3, tau, statement)))
+            tau = 0.5e-3 / float(function_time(2.0, nominal, 1.0, 0.0, tested))
+        return tau
+
+    fast, slow = fixed_point(0.2, 0.4), fixed_point(0.4, 0.2)
+    assert slow > 1.01 * fast
     assert (found.time_constant.fast, found.time_constant.slow) == pytest.approx((fast, slow), rel=1e-6)
+
+
+def test_an_assumed_duration_places_no_tested_bridge() -> None:
+    """300 s and 50 ms, as in the nominal population: exact pairs then leave one time constant."""
+    bare = {"no_fire": {"current": "0.2 A"}, "all_fire": {"current": "0.8 A"}}
+    fast, nominal, slow = ends_of(made(time_constant=None, response=[["2 A", "0.5 ms"]], **bare))
+    assert nominal is not None and (fast, slow) == pytest.approx((nominal, nominal), rel=1e-12)
 
 
 def test_response_needs_both_statements() -> None:
@@ -284,7 +309,8 @@ def test_one_statement_gives_its_own_side() -> None:
 
 
 def test_default_time_constant_has_a_nominal_of_its_own() -> None:
-    """3, 12 and 50 ms, also where one statement is missing."""
+    """3, 12 and 50 ms, also where one statement is missing; a given one keeps its nominal there too."""
+    assert ends_of(made(time_constant="8 ms .. 10 ms .. 15 ms", no_fire=None)) == (8e-3, 10e-3, 15e-3)
     assert ends_of(made(time_constant=None)) == (3e-3, 12e-3, 50e-3)
     assert ends_of(made(time_constant=None, all_fire=None)) == (3e-3, 12e-3, 50e-3)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from ignition.circuit.model import Circuit
 from ignition.network.template import igniter_names
-from ignition.typing import FloatArray
+from ignition.typing import BoolArray, FloatArray
 from tests.analyses.igniter_units import Bridges
 
 __all__ = ["Fired", "fire"]
@@ -27,7 +27,7 @@ class Fired:
     fraction: FloatArray
 
 
-def _currents(circuit: Circuit, values: dict[str, Any], on: FloatArray, bridge: FloatArray) -> FloatArray:
+def _currents(circuit: Circuit, values: dict[str, Any], on: BoolArray, bridge: FloatArray) -> FloatArray:
     """Current of every bridge: strings and channels in parallel behind battery and feed, sense dividers included."""
     strings, channels = [], []
     row = 0
@@ -41,10 +41,11 @@ def _currents(circuit: Circuit, values: dict[str, Any], on: FloatArray, bridge: 
             conductances.append((1.0 / total, len(string)))
             row += len(string)
         divider = values[f"{name}.upper"] + values[f"{name}.lower"]
-        switch = values[f"{name}.mosfet"] * divider / (values[f"{name}.mosfet"] + divider)
+        closed = values[f"{name}.mosfet"] * divider / (values[f"{name}.mosfet"] + divider)
+        switch = np.where(on[index], closed, divider)
         outside = values[f"{name}.lead"] + switch
         inside = sum(c for c, _ in conductances)
-        channels.append(on[index] * inside / (1.0 + outside * inside))
+        channels.append(inside / (1.0 + outside * inside))
         strings.append((conductances, outside, inside))
     battery = values["battery.resistance"]
     source = battery + sum(values[f"feed.{part.name}"] for part in circuit.feed)
@@ -54,8 +55,8 @@ def _currents(circuit: Circuit, values: dict[str, Any], on: FloatArray, bridge: 
     voltage = voltage - (battery if circuit.controller.powered_before_arm_switch else source) * controller
     bus = np.maximum(voltage, 0.0) / (1.0 + source * sum(channels))
     found = []
-    for index, (conductances, outside, inside) in enumerate(strings):
-        line = on[index] * bus / (1.0 + outside * inside)
+    for conductances, outside, inside in strings:
+        line = bus / (1.0 + outside * inside)
         found += [line * conductance for conductance, length in conductances for _ in range(length)]
     return np.array(found)
 
@@ -74,23 +75,22 @@ def fire(circuit: Circuit, values: dict[str, Any], bridges: Bridges, ambient: Fl
     function_time = np.full(span.shape, np.inf)
     fraction = np.zeros(span.shape)
 
-    def slope(at: FloatArray, on: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def slope(at: FloatArray, on: BoolArray) -> tuple[FloatArray, FloatArray]:
         cold = bridges.resistance * (1.0 + bridges.coefficient * (at - bridges.reference))
         current = _currents(circuit, values, on, np.where(done, bridges.spent, cold))
         rate = (current**2 * cold - bridges.loss * (at - ambient)) / bridges.capacity
         return np.where(done, 0.0, rate), current
 
     for _ in range(20_000):
-        conducts = (time >= start) & (time < end)
-        on = conducts.astype(float)
+        on = (time >= start) & (time < end)
         rate, current = slope(theta, on)
-        first = np.where(np.isnan(first) & conducts[owner], current, first)
+        first = np.where(np.isnan(first) & on[owner], current, first)
         later = np.where(edges > time, edges, np.inf).min(axis=0)
         if np.isinf(later).all():
             break
         x = (theta - ambient) / span
         pace = np.where(done, np.inf, np.where(rate > 0.0, 0.3 * (1.0 - x) * span / np.maximum(rate, 1e-300), np.inf))
-        settled = (done | (np.abs(rate) * 0.5 < 1e-10 * span)).all(axis=0)  # nothing moves until the next edge
+        settled = (done | (np.abs(rate) * 0.5 < 1e-8 * span)).all(axis=0)  # nothing moves until the next edge
         steady = 0.1 * np.where(done, np.inf, bridges.capacity / bridges.loss)
         step = np.where(settled, np.inf, np.minimum(pace, steady).min(axis=0))
         step = np.where(np.isinf(later), 0.0, np.minimum(step, later - time))

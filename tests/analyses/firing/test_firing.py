@@ -19,6 +19,7 @@ from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import current_limit, rules
 from ignition.network.worst_case import draw
 from ignition.parts.igniter import function_time, thermal_fraction
+from tests.analyses.firing.firing_cases import firing_circuit
 
 CUTTER = example_text("tether-cutter")
 DEMO = example_text("demo")
@@ -340,3 +341,36 @@ def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str, lea
     ]
     assert heat[1] < 1.0
     assert [short.thermal_fraction.low, short.thermal_fraction.high] == pytest.approx(heat, rel=2e-4)
+
+
+FALLING = 'temperature_coefficient = "-0.001 / K"\nfunction_temperature = "220 degC .. 420 degC"'
+
+
+def test_a_neighbour_that_falls_takes_current_away() -> None:
+    """Two in parallel behind 1 ohm and 6 V, both 1 ohm cold: the other at 0.6 ohm leaves the slow one least."""
+    circuit = firing_circuit(
+        [["match"], ["match"]], lead="0.899 ohm", no_fire="0.2 A", all_fire="0.5 A", igniter=FALLING
+    )
+    for igniter in firing(circuit).channels[0].igniters:
+        assert igniter.current.low == pytest.approx(6.0 / 1.5 / 2, rel=1e-4)
+        shared = 6.0 / (1.0 + 1.0 / (1.0 + 1.0 / 0.6)) / (1.0 + 1.0 / 0.6)
+        assert igniter.function_time.high == pytest.approx(
+            float(function_time(shared, 0.5, 20e-3, 0.0, -0.2)), rel=1e-4
+        )
+
+
+def test_bridges_that_fall_sag_the_battery_more() -> None:
+    """6 V behind 0.1 ohm into 0.6 ohm at function and 1 mohm of switch."""
+    found = firing(firing_circuit(igniter=FALLING))
+    assert found.battery_voltage.low == pytest.approx(6.0 * 0.601 / 0.701, rel=1e-4)
+    assert found.battery_voltage.nominal == pytest.approx(6.0 * 1.001 / 1.101, rel=1e-4)
+
+
+def test_two_channels_at_once_take_the_least_growth() -> None:
+    """Where another channel may change the battery at any time, the highest current counts from the start."""
+    growing = 'temperature_coefficient = "0.001 / K"\nfunction_temperature = "220 degC .. 420 degC"'
+    for channel in firing(firing_circuit([["match"]], [["match"]], igniter=growing)).channels:
+        alone = 6.0 / 1.101
+        assert channel.igniters[0].function_time.low == pytest.approx(
+            float(function_time(alone, 0.3, 20e-3, 0.0, 0.2)), rel=1e-4
+        )

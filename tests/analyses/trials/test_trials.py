@@ -197,21 +197,23 @@ def test_threshold_follows_the_ambient_of_the_trial() -> None:
     assert plan.bridges(values, 3)[0][0] == pytest.approx(still[0] * plan.igniters[0].shift(ambient), rel=1e-12)
 
 
-def test_resistance_and_growth_follow_the_ambient_of_the_trial() -> None:
+@pytest.mark.parametrize("alpha", [1e-3, -1e-3])
+def test_resistance_and_growth_follow_the_ambient_of_the_trial(alpha: float) -> None:
     """R(T) = R0 (1 + alpha (T - 20)) and a = R(T_f) / R(T) - 1 with the one ambient of the trial, for every igniter."""
     circuit = firing_circuit(
         [["match"], ["match"]], ambient="-30 degC .. 10 degC .. 60 degC", bridge="0.8 ohm .. 1.2 ohm",
-        igniter='temperature_coefficient = "0.001 / K"\nfunction_temperature = "270 degC"',
+        igniter=f'temperature_coefficient = "{alpha} / K"\nfunction_temperature = "270 degC"',
     )  # fmt: skip
     plan = trial_plan(circuit)
     assert isinstance(plan, TrialPlan)
+    assert {(i.value.low, i.value.high) for i in plan.inputs if "bridge resistance" in i.group} == {(0.8, 1.2)}
     drawn = plan.draw(generator(2, 0), 50)
     found, ambient = plan.at_ambient(drawn), np.asarray(drawn["ambient"])
     assert np.ptp(ambient) > 50.0
     for igniter in plan.igniters:
-        factor = 1.0 + 1e-3 * (ambient - 20.0)
+        factor = 1.0 + alpha * (ambient - 20.0)
         assert found[igniter.name] == pytest.approx(np.asarray(drawn[igniter.name]) * factor, rel=1e-12)
-        assert found[f"{igniter.name} growth"] == pytest.approx(1.25 / factor - 1.0, rel=1e-12)
+        assert found[f"{igniter.name} growth"] == pytest.approx((1.0 + 250.0 * alpha) / factor - 1.0, rel=1e-12)
     constant = trial_plan(firing_circuit(ambient="-30 degC .. 60 degC"))
     assert isinstance(constant, TrialPlan)
     drawn = constant.draw(generator(2, 0), 50)
@@ -252,6 +254,23 @@ def test_time_constant_by_energy_belongs_to_each_igniter() -> None:
     threshold, tau = plan.bridges(values, 100)
     name = plan.igniters[1].name
     energy = threshold[1] ** 2 * np.asarray(values[name]) * tau[1]
+    assert energy == pytest.approx(np.asarray(values[f"{name} energy"]), rel=1e-12)
+
+
+def test_time_constant_by_energy_holds_at_the_reference_temperature() -> None:
+    """tau = E / (I0(20 degC)^2 R(300 degC)), whatever the nominal ambient and that of the trial."""
+    circuit = firing_circuit(
+        ambient="-30 degC .. 10 degC .. 60 degC", bridge="0.8 ohm .. 1.2 ohm",
+        heating='adiabatic_energy = "4 mJ .. 6 mJ .. 9 mJ"',
+        igniter='temperature_coefficient = "-0.001 / K"\nfunction_temperature = "300 degC"',
+    )  # fmt: skip
+    plan = trial_plan(circuit)
+    assert isinstance(plan, TrialPlan)
+    values = plan.draw(generator(1, 0), 100)
+    threshold, tau = plan.bridges(values, 100)
+    name, ambient = plan.igniters[0].name, np.asarray(values["ambient"])
+    square = threshold[0] ** 2 * 280.0 / (300.0 - ambient)
+    energy = square * np.asarray(values[name]) * (1.0 - 0.28) * tau[0]
     assert energy == pytest.approx(np.asarray(values[f"{name} energy"]), rel=1e-12)
 
 
