@@ -114,7 +114,7 @@ def test_channels_that_overlap_lower_the_low_end_alone() -> None:
     two = firing(parse_circuit(edited(BASE, SHORT, stiff) + "\n" + second)).channels[0].mosfet_junction
     one = junction(SHORT, stiff)
     assert two.low is not None and one.low is not None and two.low < one.low
-    assert two.high == pytest.approx(one.high, rel=1e-9)
+    assert two.high == pytest.approx(one.high, rel=1e-6)
 
 
 def test_without_data_there_is_no_number() -> None:
