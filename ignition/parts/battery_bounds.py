@@ -98,7 +98,8 @@ def _of_any(temperature: Toleranced, reference: Toleranced) -> Toleranced:
     if not held:
         coldest, hottest = min(e.temperature_low for e in entries), max(e.temperature_high for e in entries)
         raise InputError(
-            f"the temperature of a battery must lie within {coldest:g} to {hottest:g} degC to scale its resistance, received {lowest:g} to {highest:g} degC; "
+            f"the temperature of a battery must lie within {coldest:g} to {hottest:g} degC to scale its resistance, "
+            f"received {lowest:g} to {highest:g} degC; "
             'write resistance_temperature = "ambient" where the resistance given holds over the whole range'
         )
     return Toleranced.hull(*(resistance_growth(entry, temperature, reference) for entry in held))

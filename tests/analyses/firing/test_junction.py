@@ -57,6 +57,54 @@ def test_bridges_that_stay_conduct_to_the_end() -> None:
     assert found.high == pytest.approx(35.0 + rise(high, 0.030, 40.0, 3.0, 0.5), rel=1e-4)
 
 
+def test_pulses_have_three_lengths() -> None:
+    """Each bound takes its own pulse where bridges stay: shortest, nominal, longest; so does a bridge that opens late."""
+    found = junction(SHORT, ('"2 s"', '"1 s .. 2 s .. 3 s"'))
+    assert found.nominal == pytest.approx(20.0 + rise(6.4 / 1.860, 0.020, 30.0, 2.0, 1.0), rel=1e-4)
+    early = junction(('"2 s"', '"100 us .. 200 us .. 2 s"'))  # before the earliest function, and the nominal one
+    assert early.low == pytest.approx(10.0 + rise(6.0 / 2.320, 0.015, 20.0, 1e-4, 2.0), rel=1e-4)
+    assert early.nominal == pytest.approx(20.0 + rise(6.4 / 1.860, 0.020, 30.0, 2e-4, 1.0), rel=1e-4)
+
+
+def test_one_bridge_that_stays_keeps_the_current() -> None:
+    """Beside a string that opens, one that becomes a short conducts to the end of the pulse: nominal takes all of it."""
+    other = BASE[BASE.index("[igniter.cutter]") : BASE.index("[mosfet")].replace("cutter", "stays")
+    mixed = edited(BASE, ("[mosfet", f'{other}spent = "short"\n\n[mosfet'), ('[["cutter"]]', '[["cutter"], ["stays"]]'))
+    found = firing(parse_circuit(mixed)).channels[0].mosfet_junction
+    current = 6.4 / (0.360 + 0.75)
+    assert found.nominal == pytest.approx(20.0 + rise(current, 0.020, 30.0, 2.0, 1.0), rel=1e-4)
+    # the short starves the other string, whose own current is the bound
+    assert found.low is not None and 10.0 <= found.low < 10.001
+
+
+def test_the_last_bridge_ends_the_nominal_current() -> None:
+    """Of two bridges of different thresholds the later one counts."""
+    other = (
+        BASE[BASE.index("[igniter.cutter]") : BASE.index("[mosfet")]
+        .replace("cutter", "late")
+        .replace('"20 ms"', '"40 ms"')
+    )
+    mixed = edited(BASE, ("[mosfet", f"{other}\n\n[mosfet"), ('[["cutter"]]', '[["cutter"], ["late"]]'))
+    result = firing(parse_circuit(mixed)).channels[0]
+    first, last = (i.function_time.nominal for i in result.igniters)
+    assert first is not None and last is not None and first < last
+    current = 6.4 / (0.360 + 0.75)
+    assert result.mosfet_junction.nominal == pytest.approx(20.0 + rise(current, 0.020, 30.0, last, 1.0), rel=1e-4)
+
+
+def test_an_unknown_threshold_may_open_at_once() -> None:
+    """Without a no-fire statement the earliest function is not known: low is the coldest ambient."""
+    start = BASE.index("no_fire = {")
+    text = BASE[:start] + BASE[BASE.index("\n", start) + 1 :]
+    assert firing(parse_circuit(text)).channels[0].mosfet_junction.low == 10.0
+
+
+def test_a_switch_that_is_on_late_is_not_heated() -> None:
+    """Where the gate may reach its row only after the pulse, no current may flow at all."""
+    slow = ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "20 mF"')
+    assert junction(SHORT, slow, ('"2 s"', '"10 ms"')).low == 10.0
+
+
 def test_the_lowest_current_is_that_of_one_string() -> None:
     """Side by side with two that may be short already, one string has least: a lower bound of the channel's current."""
     found = junction(SHORT, ('[["cutter"]]', '[["cutter"], ["cutter"], ["cutter"]]'))
@@ -102,8 +150,9 @@ def test_a_delay_shortens_the_flow() -> None:
     """The gate reaches its row late: the shortest flow is the pulse less the delay."""
     slow = ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "2 mF"')
     low = 6.0 / 2.320
-    found = junction(SHORT, slow)
-    delay = 100.0 * 2e-3 * -math.log1p(-2.5 / (3.0 * 10e3 / 10.1e3 - 100.0 * 10e3 / 10.1e3 * 100e-9))
+    found = junction(SHORT, slow, ('supply = "3.0 V"', 'supply = "2.8 V .. 3.0 V .. 3.3 V"'))
+    # the weakest gate: 2.8 V over 100 ohm and 10 kohm, less 100 nA of gate leakage
+    delay = 100.0 * 2e-3 * -math.log1p(-2.5 / (2.8 * 10e3 / 10.1e3 - 100.0 * 10e3 / 10.1e3 * 100e-9))
     assert found.low == pytest.approx(10.0 + rise(low, 0.015, 20.0, 2.0 - delay, 2.0), rel=1e-4)
 
 
