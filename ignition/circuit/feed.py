@@ -31,10 +31,11 @@ def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger)
     (8.666, 12.1)
     """
     resistance, area = part.resistance, None
-    if part.wire is not None and part.distance is not None:
+    if part.wire is not None:
         area = wire_area(part.wire, part.wire_class, key, ledger)
-        wire = round_trip(area, part.distance, ambient)
-        resistance = wire if resistance is None else wire + resistance
+        if part.distance is not None:
+            wire = round_trip(area, part.distance, ambient)
+            resistance = wire if resistance is None else wire + resistance
     edge = part.edge
     if part.kind == "arm switch":
         edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")

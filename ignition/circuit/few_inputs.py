@@ -26,7 +26,7 @@ _CELLS = re.compile(r"(?P<name>.*?)\s*\b(?P<series>\d{1,3})\s*[sS](?:\s*(?P<para
 _DURATION = re.compile(r"(?P<current>.+?)\s+(?:for\s+)?(?P<duration>[\d.]+\s*(?:s|ms|us))")
 _SURE = re.compile(r"(?P<rest>.+?)\s+(?P<reliability>0?\.\d+)\s+at\s+(?P<confidence>0?\.\d+)")
 _BATTERY_HELP = (
-    "write chemistry and cells, for example --battery 'lithium-polymer 2S, 1300 mAh', "
+    "write chemistry and cells, for example --battery 'lithium-polymer 2S, 1300 mAh' (2S: one in parallel), "
     "or voltage and resistance, '12.0 V .. 12.6 V, 80 mohm'"
 )
 _IGNITER_HELP = "write for example --igniter '1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95'"

@@ -87,7 +87,7 @@ def resistance_growth(name: str | Chemistry | None, temperature: Toleranced, ref
         1.0 / (temperature.low + _KELVIN) - 1.0 / (reference.high + _KELVIN),
         1.0 / (temperature.high + _KELVIN) - 1.0 / (reference.low + _KELVIN),
     )
-    corners = [nominal, *(math.exp(energy / _GAS_CONSTANT * span) for energy in entry.growth for span in spans)]
+    corners = [math.exp(energy / _GAS_CONSTANT * span) for energy in entry.growth for span in spans]
     return Toleranced(low=min(corners), nominal=nominal, high=max(corners))
 
 
@@ -96,10 +96,10 @@ def _of_any(temperature: Toleranced, reference: Toleranced) -> Toleranced:
     entries = [chemistry(name) for name in CHEMISTRIES]
     held = [e for e in entries if e.temperature_low <= lowest and highest <= e.temperature_high]
     if not held:
-        widest = max(entries, key=lambda e: e.temperature_high - e.temperature_low)
+        coldest, hottest = min(e.temperature_low for e in entries), max(e.temperature_high for e in entries)
         raise InputError(
-            f"the temperature of a battery must lie within {widest.temperature_low:g} to {widest.temperature_high:g} "
-            f"degC to scale its resistance, received {lowest:g} to {highest:g} degC; "
+            f"the temperature of a battery must lie within {coldest:g} to {hottest:g} degC to scale its resistance, "
+            f"received {lowest:g} to {highest:g} degC; "
             'write resistance_temperature = "ambient" where the resistance given holds over the whole range'
         )
     return Toleranced.hull(*(resistance_growth(entry, temperature, reference) for entry in held))

@@ -103,6 +103,36 @@ def test_readings_have_their_temperature() -> None:
     assert bounds(completed(READ, "12 degC")[0].resistance) == pytest.approx([0.2] * 3, rel=1e-12)
 
 
+def test_readings_bound_the_resistance() -> None:
+    """It rises with the open reading and the load, and falls with the loaded reading; the corners are by hand."""
+    readings = {
+        "open": "7.9 V .. 8.0 V .. 8.2 V",
+        "loaded": "7.2 V .. 7.5 V .. 7.6 V",
+        "load": "2.9 ohm .. 3 ohm .. 3.2 ohm",
+    }
+    made, said = completed({"readings": readings}, "20 degC")
+    expected = [2.9 * (7.9 / 7.6 - 1), 3.0 * (8.0 / 7.5 - 1), 3.2 * (8.2 / 7.2 - 1)]
+    assert bounds(made.resistance) == pytest.approx(expected, rel=1e-12) and ("battery.readings", "fire") not in said
+    for exact in ({"open": "8 V"}, {"loaded": "7.5 V"}):  # one of two readings has its meter's error
+        assert ("battery.readings", "fire") not in completed({"readings": readings | exact})[1]
+
+
+@pytest.mark.parametrize(
+    ("capacity", "cell"),
+    [
+        ({}, (0.0, 0.15, 0.30)),
+        ({"capacity": "0.4 Ah .. 0.5 Ah .. 0.6 Ah"}, (0.0, 0.05, 0.15)),
+        ({"capacity": "0.4 Ah .. 0.49 Ah .. 0.6 Ah"}, (0.0, 0.15, 0.30)),
+    ],
+)
+def test_cells_that_nobody_measured(capacity: dict[str, str], cell: tuple[float, float, float]) -> None:
+    """The default of a lithium-ion cell by its nominal capacity, 0 to the highest of the range, and that is said."""
+    table = {"chemistry": "lithium-ion", "cells_in_series": 2, "cells_in_parallel": 1} | capacity
+    made, said = completed(table, "25 degC")
+    assert bounds(made.resistance) == pytest.approx([2 * ohms for ohms in cell], rel=1e-12)
+    assert "per cell at 25 degC" in said["battery.cell_resistance", "fire"].value
+
+
 def test_cells_of_known_chemistry_are_stated_at_25_degrees() -> None:
     """Three in series, two in parallel: 1.5 times a cell's resistance, from 25 degC, or from where it is stated."""
     made, said = completed(CELLS | {"cells_in_parallel": 2})

@@ -74,6 +74,22 @@ def test_a_typical_integral_is_no_minimum() -> None:
     assert made.melting_i2t is not None and made.melting_i2t.nominal == 50.0
 
 
+def test_the_least_of_a_stated_current_counts() -> None:
+    """A rating or hold current with a tolerance carries no more than its low end, with or without an integral."""
+    for table, key in ((FUSE, "rating"), (RESETTABLE, "hold_current")):
+        for given in (table, {k: v for k, v in table.items() if not k.endswith("i2t")}):
+            made, _ = completed(given | {key: "3 A .. 4 A .. 5 A", "derating": 1})
+            assert made.carried_current == 3.0
+
+
+def test_eased_fuses_carry_what_they_say() -> None:
+    """For a what-if a missing derating takes nothing off, and a typical integral counts as it stands."""
+    ledger = Ledger(lambda key, direction: direction == "fire")
+    hot = parse_toleranced("20 degC .. 60 degC", "degC")
+    made = complete_feed(FeedPart.model_validate(FUSE), "feed[0]", hot, ledger)
+    assert (made.carried_current, made.least_i2t) == (10.0, 50.0)
+
+
 def test_what_is_not_given_stays_unknown() -> None:
     """Rating alone, integral alone, nothing: None where nothing is known, and no assumption about nothing."""
     rating_alone, _ = completed({k: v for k, v in FUSE.items() if k != "melting_i2t"})

@@ -58,6 +58,7 @@ def test_length_and_temperature_widen_too() -> None:
     high = 1.012 * 12.2 * 1.5 * 0.058
     assert made.round_trip.low == pytest.approx(0.82 * THEORY * 7 / 8 * (1 - 0.00393 * 30), rel=1e-12)
     assert made.round_trip.high == pytest.approx(high * THEORY * 9 / 8 * (1 + 0.00393 * 30), rel=1e-12)
+    assert made.round_trip.nominal == pytest.approx(THEORY, rel=1e-12)
 
 
 def test_a_given_resistance_is_what_it_says() -> None:
@@ -89,6 +90,9 @@ def test_a_wire_in_the_feed() -> None:
     assert found == pytest.approx([0.005 + 0.82 * theory, 0.005 + theory, 0.005 + 1.246 * theory], rel=1e-12)
     assert made.area is not None and made.area.low == pytest.approx(2e-6 / 58.0 / (1.246 * theory), rel=1e-12)
     assert {a.key for a in ledger.assumptions} == {"feed[1].wire_class"}
+    short = FeedPart.model_validate({k: v for k, v in table.items() if k != "distance"})
+    given = complete_feed(short, "feed[1]", parse_toleranced("20 degC", "degC"), Ledger())
+    assert given.resistance.high == 0.005 and given.area == made.area, "a given resistance, of a wire of known size"
     narrow = FeedPart.model_validate(table | {"wire_class": "stranded"})
     made = complete_feed(narrow, "feed[1]", parse_toleranced("20 degC", "degC"), Ledger())
     assert made.resistance.high == pytest.approx(0.005 + 1.126 * theory, rel=1e-12)

@@ -64,6 +64,9 @@ def test_full_and_empty(kind: str) -> None:
     assert full.high == entry.highest_voltage > full.nominal
     assert nearly.high == min(nearly.nominal + entry.table_above, entry.highest_voltage)
     assert voltage_range(kind, share(0.05)).low == entry.lowest_voltage
+    assert voltage_range(kind, Toleranced(low=0.05, nominal=0.5, high=0.9)).low == entry.lowest_voltage
+    fifth = float(open_circuit_voltage(kind, 0.2)) + entry.table_above
+    assert voltage_range(kind, share(0.1)).high == voltage_range(kind, share(0.2)).high == pytest.approx(fifth)
     assert voltage_range(kind, share(0.1)).low == pytest.approx(
         float(open_circuit_voltage(kind, 0.1)) - entry.table_below
     )
@@ -132,11 +135,40 @@ def test_an_unknown_chemistry_takes_each_end_from_the_worst() -> None:
     assert resistance_growth(None, hot, known) == resistance_growth("lithium-ion", hot, known)
 
 
-def test_refusals() -> None:
-    """A temperature outside the range names it, and the way out where the chemistry is not known."""
-    for place, known in ((at(-60.0), at(20.0)), (at(20.0), at(-60.0)), (at(0.0, 20.0, 90.0), at(20.0))):
-        with pytest.raises(InputError, match=r"received -60 to 20|received 0 to 90|received 20 to 90"):
+COLD, MILD, HOT = at(-41.0, 0.0, 20.0), at(-40.0, 20.0, 60.0), at(20.0, 30.0, 61.0)
+
+
+@pytest.mark.parametrize(("place", "known"), [(COLD, MILD), (MILD, COLD), (HOT, MILD), (MILD, HOT)])
+def test_each_end_of_both_ranges_must_be_held(place: Toleranced, known: Toleranced) -> None:
+    """Any end outside the range of the chemistry is refused; the ends of the range itself are not."""
+    assert resistance_growth("lead-acid", MILD, MILD).high > 1.0
+    with pytest.raises(InputError, match="temperature of a lead-acid cell must be"):
+        resistance_growth("lead-acid", place, known)
+    held = [kind for kind in CHEMISTRIES if chemistry(kind).temperature_high == 85.0]
+    if COLD in (place, known):
+        with pytest.raises(
+            InputError, match="must lie within -40 to 85 degC to scale its resistance, received -41 to 60"
+        ):
             resistance_growth(None, place, known)
+    else:
+        each = [resistance_growth(kind, place, known) for kind in held]
+        assert resistance_growth(None, place, known).high == max(e.high for e in each)
+
+
+def test_an_unknown_chemistry_at_the_ends_of_all_ranges() -> None:
+    """At 60 degC all chemistries count, at 85 those that hold there, beyond it none."""
+    room = at(20.0)
+    for hottest in (60.0, 85.0):
+        held = [kind for kind in CHEMISTRIES if chemistry(kind).temperature_high >= hottest]
+        each = [resistance_growth(kind, at(hottest), room) for kind in held]
+        found = resistance_growth(None, at(hottest), room)
+        assert (found.low, found.high) == (min(e.low for e in each), max(e.high for e in each))
+    with pytest.raises(InputError, match="must lie within -40 to 85 degC"):
+        resistance_growth(None, at(20.0, 20.0, 85.1), room)
+
+
+def test_refusals() -> None:
+    """A temperature outside the range names the way out where the chemistry is not known."""
     with pytest.raises(InputError, match='write resistance_temperature = "ambient"'):
         resistance_growth(None, at(-41.0), at(20.0))
     with pytest.raises(InputError, match="temperature of a lead-acid cell must be"):

@@ -269,12 +269,12 @@ def _channel(
             names, kinds, places, currents[:-1], bounds, corners[:-1], strict=True
         )
     )
-    total = _refused(currents[-1], state)
     highest = max(high_side[-1].high, *(b.highest_channel_current for b in bounds))
-    junction = Spread.missing("degC", total.reason or "the channel current is unknown")
     if not circuit.mosfets[channel.mosfet].thermal:
         junction = Spread.missing("degC", "the MOSFET has no thermal network")
-    elif total.low is not None and total.nominal is not None:
+    elif state.rows[0] < 0:
+        junction = Spread.missing("degC", _refusal(state))
+    else:
         junction = junction_temperature(
             circuit,
             channel,
@@ -282,7 +282,7 @@ def _channel(
             box,
             overlapping(circuit, channel),
             supply,
-            nominal_current=total.nominal,
+            nominal_current=low_side[-1].nominal,
             highest_current=highest,
             nominal_times=[i.function_time.nominal for i in igniters],
             earliest_times=[b.earliest for b in bounds],
@@ -292,7 +292,7 @@ def _channel(
         igniters=igniters,
         gate_voltage=Spread.of(state.gate_voltage),
         on_resistance=_on_resistance(state),
-        current=total,
+        current=_refused(currents[-1], state),
         mosfet_junction=junction,
         conducted_before=earlier,
         conductors=channel_conductors(circuit, channel, box, highest),

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from ignition.circuit.model import Circuit, FeedModel
 from ignition.findings.finding import Reason
-from ignition.parts.protection import melting_time
+from ignition.parts.protection import melting_time, resettable_trip_time
 from ignition.typing import Amps, Missing, Seconds
 from ignition.units import engineering
 
@@ -94,6 +94,7 @@ def protective_parts(circuit: Circuit, feed_current: float, battery_current: flo
 
 def _fuse(part: FeedModel, key: str, current: float) -> ProtectivePart:
     carried, least = part.carried_current, part.least_i2t
+    law = melting_time if part.kind == "fuse" else resettable_trip_time
     names = ("rating", "melting_i2t") if part.kind == "fuse" else ("hold_current", "trip_i2t")
     missing: tuple[str, ...] = ()
     opens: float | None
@@ -102,7 +103,7 @@ def _fuse(part: FeedModel, key: str, current: float) -> ProtectivePart:
         opens = math.inf
     elif least is not None:
         # without a rating nothing says that it ever carries the current for good
-        opens = float(melting_time(current, least, carried)) if carried else least / max(current, 1e-12) ** 2
+        opens = float(law(current, least, carried)) if carried else least / current**2
     else:
         opens = None
         without = [name for name, value in zip(names, (carried, least), strict=True) if value is None]

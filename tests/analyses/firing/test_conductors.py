@@ -52,6 +52,14 @@ def test_lead_heats_by_its_energy() -> None:
     assert lead.temperature == pytest.approx(heated(lead.square_time, square_mm(22), 20.0), rel=1e-9)
 
 
+def test_the_longest_pulse_counts() -> None:
+    """Lead and branch are heated for the longest pulse that its tolerance allows."""
+    result = fired(DEMO, ('pulse = "400 ms"', 'pulse = "300 ms .. 400 ms .. 600 ms"'))
+    usual = named(fired(DEMO))
+    for name in ("boosters.lead", "boosters.branch 2"):
+        assert named(result)[name].square_time == pytest.approx(1.5 * usual[name].square_time, rel=1e-6)
+
+
 def test_spent_shorts_heat_the_lead() -> None:
     """A bridge that stays a short lets the highest current flow for the whole pulse: 6.8 V over the rest of the loop."""
     lead = named(fired(CUTTER, ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "short"')))["cutter.lead"]

@@ -8,7 +8,7 @@ import math
 import pytest
 
 from ignition.analyses.firing.firing import Firing, firing
-from ignition.analyses.firing.protective import ProtectivePart
+from ignition.analyses.firing.protective import ProtectivePart, protective_parts
 from ignition.analyses.trials.trials import firing_trials
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
@@ -109,6 +109,21 @@ def test_the_protection_circuit() -> None:
         assert (part.name, part.carried_current, part.opens_after) == ("battery protection", low, opens)
         assert result.supply.protection_time == opens and result.supply.fuse_time == math.inf
         assert part.highest_current == result.supply.highest_current
+
+
+def test_equality_is_on_the_careful_side() -> None:
+    """A fuse carries just what it carries; the protection circuit trips at its current; time that is up is up."""
+    fuse = 'kind = "fuse"\nrating = "2 A"\nmelting_i2t = "10 A^2 s .. 20 A^2 s"\nderating = 0.5'
+    trip = f'{BATTERY}\nprotection = {{ trip_current = "3 A .. 4 A", delay = "3 ms" }}'
+    circuit = parse_circuit(text(fuse, (BATTERY, trip)))
+    for feed, battery, times in (
+        (1.0, 3.0, [math.inf, 3e-3]),
+        (math.nextafter(1.0, 2.0), math.nextafter(3.0, 0.0), [pytest.approx(10.0), math.inf]),
+    ):
+        assert [part.opens_after for part in protective_parts(circuit, feed, battery)] == times
+    part = protective_parts(circuit, 2.0, 3.0)[0]
+    assert part.opens_after == 2.5 and part.cut_before(2.5) is not None
+    assert part.cut_before(math.nextafter(2.5, 0.0)) is None
 
 
 def test_every_part_has_its_result() -> None:
