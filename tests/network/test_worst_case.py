@@ -182,8 +182,8 @@ def test_effects_of_rounding_are_not_followed() -> None:
     for width, low, high in ((0.9e-12, 0.1e-12, 0.4e-12), (1.5e-12, 0.1e-12, 1.6e-12)):
         box = {"E": Toleranced(low=0.1e-12, nominal=0.4e-12, high=0.1e-12 + width), "a": Toleranced.exact(1.0)}
         along, against = extremes(network, box, [Probe(element="a"), Probe(element="battery")])
-        assert (along.low, along.high) == pytest.approx((low, high), rel=1e-9)
-        assert (against.low, against.high) == pytest.approx((-0.4e-12 if width < 1e-12 else -1.6e-12, -low), rel=1e-9)
+        assert (along.low, along.high) == pytest.approx((low, high), rel=1e-9, abs=0.0)
+        assert (against.low, against.high) == pytest.approx((-high, -low), rel=1e-9, abs=0.0)
 
 
 def meshed(seed: int, nodes: int) -> tuple[Network, dict[str, Toleranced]]:
@@ -200,7 +200,7 @@ def meshed(seed: int, nodes: int) -> tuple[Network, dict[str, Toleranced]]:
     return network, box
 
 
-@pytest.mark.parametrize("seed", [1, 12, 16, 19, 21, 35])
+@pytest.mark.parametrize("seed", [10, 13, 37, 46, 56, 67])
 def test_a_mesh_whose_currents_turn_round(seed: int) -> None:
     """Five nodes all joined: the currents across it change direction within the box, and with them the signs.
 
@@ -222,7 +222,7 @@ def test_a_mesh_whose_currents_turn_round(seed: int) -> None:
 
 def test_a_mesh_with_many_undecided_values_is_widened() -> None:
     """Beyond six undecided values the bounds stand outside the corner that was found, and hold all corners."""
-    network, box = meshed(3, 5)
+    network, box = meshed(15, 5)
     probes = [Probe(element=e.name) for e in network.elements]
     corners = vertices([box[n] for n in network.parameters])
     solution = solve(network, {n: corners[:, i] for i, n in enumerate(network.parameters)})
@@ -235,7 +235,7 @@ def test_a_mesh_with_many_undecided_values_is_widened() -> None:
             extreme.high - value_at(network, extreme.high_at, probe),
         )
         if undecided(extreme) > 6:
-            assert max(margins) > 1e-3
+            assert 1e-3 < max(margins) < every.max() - every.min()
             widened += 1
         else:
             assert margins == pytest.approx((0.0, 0.0), abs=1e-9)
