@@ -66,6 +66,28 @@ def test_an_open_igniter_is_no_port() -> None:
         )
 
 
+def test_one_member_without_a_port_form_spoils_the_batch() -> None:
+    """Two bridges in series are ports while their middle is loaded by 1 ohm, and not where it hangs on 1e15 ohm."""
+    ends = (
+        ("battery", "top", GROUND),
+        ("bridge 1", "top", "mid"),
+        ("bridge 2", "mid", GROUND),
+        ("load", "mid", GROUND),
+    )
+    parts = [
+        Element(name=name, kind="resistor", plus=plus, minus=minus, resistance=((name, 1.0),))
+        for name, plus, minus in ends
+    ]
+    parts[0] = Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),))
+    network = Network(elements=tuple(parts), igniters=("bridge 1", "bridge 2"))
+    values = {"E": 6.0, "bridge 1": 1.0, "bridge 2": 1.0}
+    # 1 ohm and the load beside the second: 6 / 1.5 A, halved there
+    ports = reduce_to_ports(network, values | {"load": 1.0})
+    np.testing.assert_allclose(ports.currents([1.0, 1.0]), [[4.0, 2.0]], rtol=1e-12)
+    with pytest.raises(NetworkError, match="no port form"):
+        reduce_to_ports(network, values | {"load": [1.0, 1e15]})
+
+
 def in_series(seed: int) -> bool:
     """Whether a circuit has two igniters in one string."""
     return any(len(string) > 1 for c in parse_circuit(circuit_text(seed)).channels for string in c.strings)
