@@ -7,50 +7,25 @@ errors, f-strings, annotations, decorators, docstrings and `__all__`.
 from __future__ import annotations
 
 import ast
+import itertools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 __all__ = ["Mutant", "mutants"]
 
-SWAPPED_SIGNS = {
-    ast.Lt: ("<", "<=", ">"),
-    ast.LtE: ("<=", "<", ">="),
-    ast.Gt: (">", ">=", "<"),
-    ast.GtE: (">=", ">", "<="),
-    ast.Eq: ("==", "!="),
-    ast.NotEq: ("!=", "=="),
-    ast.Is: ("is", "is not"),
-    ast.IsNot: ("is not", "is"),
-    ast.In: ("in", "not in"),
-    ast.NotIn: ("not in", "in"),
-    ast.Add: ("+", "-"),
-    ast.Sub: ("-", "+"),
-    ast.Mult: ("*", "/"),
-    ast.Div: ("/", "*"),
-    ast.FloorDiv: ("//", "/"),
-    ast.Pow: ("**", "*"),
-    ast.BitAnd: ("&", "|"),
-    ast.BitOr: ("|", "&"),
-    ast.LShift: ("<<", ">>"),
-    ast.RShift: (">>", "<<"),
-    ast.And: ("and", "or"),
-    ast.Or: ("or", "and"),
-}
-"""Operator as written, and what takes its place."""
+PAIRS = (
+    "< <=; > >=; < >; <= >=; == !=; + -; * /; & |; << >>; and or; is is_not; in not_in; min max; any all; "
+    "minimum maximum; argmin argmax; floor ceil; low high; low nominal; high nominal"
+)
+"""Operators and names that take each other's place; an underscore stands for a space."""
 
-SWAPPED_NAMES = {"min": ("max",), "max": ("min",), "any": ("all",), "all": ("any",)}
-SWAPPED_ATTRIBUTES = SWAPPED_NAMES | {
-    "minimum": ("maximum",),
-    "maximum": ("minimum",),
-    "argmin": ("argmax",),
-    "argmax": ("argmin",),
-    "floor": ("ceil",),
-    "ceil": ("floor",),
-    "low": ("high", "nominal"),
-    "high": ("low", "nominal"),
-    "nominal": ("low", "high"),
-}
+SWAPS: dict[str, list[str]] = {"//": ["/"], "**": ["*"]}
+for pair in PAIRS.split("; "):
+    one, other = (word.replace("_", " ") for word in pair.split(" "))
+    SWAPS.setdefault(one, []).append(other)
+    SWAPS.setdefault(other, []).append(one)
+NAMES = {"min", "max", "any", "all"}
 GATHERING = {"append", "extend", "update", "add", "setdefault"}
 UNTOUCHED_FIELDS = {"annotation", "returns", "decorator_list"}
 
@@ -139,15 +114,15 @@ class _Search:
     def _edits(self, node: ast.AST, place: _Place) -> Iterator[Edit]:
         match node:
             case ast.Compare():
-                for left, sign, right in zip([node.left, *node.comparators], node.ops, node.comparators, strict=False):
-                    yield from self._signs(left, sign, right)
+                for left, right in itertools.pairwise([node.left, *node.comparators]):
+                    yield from self._signs(left, right)
             case ast.BinOp():
-                yield from self._signs(node.left, node.op, node.right)
+                yield from self._signs(node.left, node.right)
             case ast.BoolOp():
-                for left, right in zip(node.values, node.values[1:], strict=False):
-                    yield from self._signs(left, node.op, right)
+                for left, right in itertools.pairwise(node.values):
+                    yield from self._signs(left, right)
             case ast.AugAssign():
-                yield from self._signs(node.target, node.op, node.value)
+                yield from self._signs(node.target, node.value)
                 yield self._whole(node, "pass")
             case ast.Expr(value=ast.Call(func=ast.Attribute(attr=attr))) if attr in GATHERING:
                 yield self._whole(node, "pass")
@@ -157,20 +132,22 @@ class _Search:
                 yield self._start(node), self._start(node) + 1, ""
             case ast.Constant(value=bool() | int() | float() as value):
                 yield self._whole(node, repr(_other_number(value)))
-            case ast.Name(id=name) if name in SWAPPED_NAMES:
-                yield from (self._whole(node, new) for new in SWAPPED_NAMES[name])
-            case ast.Attribute(attr=attr, ctx=ast.Load()) if attr in SWAPPED_ATTRIBUTES:
-                yield from ((self._end(node) - len(attr), self._end(node), new) for new in SWAPPED_ATTRIBUTES[attr])
+            case ast.Name(id=name) if name in NAMES:
+                yield from (self._whole(node, new) for new in SWAPS[name])
+            case ast.Attribute(attr=attr, ctx=ast.Load()) if attr in SWAPS:
+                yield from ((self._end(node) - len(attr), self._end(node), new) for new in SWAPS[attr])
             case ast.Call():
                 yield from self._call(node)
             case ast.Tuple(ctx=ast.Load()) | ast.List(ctx=ast.Load()) | ast.Set() if _holds_candidates(node, place):
-                yield from self._without_one(node)
-            case ast.If() | ast.While() | ast.IfExp() if not _has_a_negation(node.test):
-                yield self._negated(node.test)
+                comma = isinstance(node, ast.Tuple) and len(node.elts) == 2
+                comma = comma and not self.data[self._end(node.elts[-1]) :].lstrip().startswith(b",")
+                yield from self._dropped(node.elts, "," if comma else "")
+            case ast.If(test=test) | ast.While(test=test) | ast.IfExp(test=test):
+                yield from self._negated(test)
             case ast.comprehension():
-                yield from (self._negated(test) for test in node.ifs if not _has_a_negation(test))
-            case ast.Return(value=ast.expr() as value) if place.returns_bool and not _has_a_negation(value):
-                yield self._negated(value)
+                yield from (edit for test in node.ifs for edit in self._negated(test))
+            case ast.Return(value=ast.expr() as value) if place.returns_bool:
+                yield from self._negated(value)
 
     def _call(self, node: ast.Call) -> Iterator[Edit]:
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
@@ -183,26 +160,26 @@ class _Search:
             else:
                 yield from self._dropped(node.args)
 
-    def _without_one(self, node: ast.Tuple | ast.List | ast.Set) -> Iterator[Edit]:
-        comma = isinstance(node, ast.Tuple) and len(node.elts) == 2
-        comma = comma and not self.data[self._end(node.elts[-1]) :].lstrip().startswith(b",")
-        yield from self._dropped(node.elts, "," if comma else "")
-
     def _dropped(self, items: list[ast.expr], closing: str = "") -> Iterator[Edit]:
         for dropped in items:
             rest = ", ".join(self._text(item) for item in items if item is not dropped)
             yield self._start(items[0]), self._end(items[-1]), rest + closing
 
-    def _signs(self, left: ast.expr, sign: ast.AST, right: ast.expr) -> Iterator[Edit]:
-        """The operator stands between its operands, where there is nothing else but brackets and space."""
-        written, *others = SWAPPED_SIGNS.get(type(sign), ("",))
-        gap = self.data[self._end(left) : self._start(right)]
-        found = re.search(re.escape(written).replace(r"\ ", r"\s+").encode(), gap)
-        if written and found and b"#" not in gap:
-            yield from ((self._end(left) + found.start(), self._end(left) + found.end(), new) for new in others)
+    def _signs(self, left: ast.expr, right: ast.expr) -> Iterator[Edit]:
+        """What stands between two operands, but for brackets and space, is their operator."""
+        gap = self.data[self._end(left) : self._start(right)].decode("latin-1")  # a character a byte
+        sign = re.sub(r"[()\\\s]+", " ", gap).strip()
+        bare = sign if sign in SWAPS else sign.removesuffix("=")  # += as +
+        found = re.search(re.escape(bare).replace(r"\ ", r"\s+"), gap)
+        if found and bare in SWAPS:
+            start, end = (self._end(left) + place for place in found.span())
+            yield from ((start, end, new) for new in SWAPS[bare])
 
-    def _negated(self, node: ast.expr) -> Edit:
-        return self._whole(node, f"(not ({self._text(node)}))")
+    def _negated(self, test: ast.expr) -> Iterator[Edit]:
+        """The test turned round, where no other mutation does that already."""
+        single = isinstance(test, ast.Compare) and len(test.ops) == 1
+        if not single and not (isinstance(test, ast.UnaryOp) and isinstance(test.op, ast.Not)):
+            yield self._whole(test, f"(not ({self._text(test)}))")
 
     def _whole(self, node: ast.expr | ast.stmt, new: str) -> Edit:
         return self._start(node), self._end(node), new
@@ -232,13 +209,6 @@ def _holds_candidates(node: ast.Tuple | ast.List | ast.Set, place: _Place) -> bo
     unpacked = isinstance(place.parent, ast.Assign) and isinstance(place.parent.targets[0], ast.Tuple)
     fixed = isinstance(place.parent, ast.Subscript | ast.Return | ast.Tuple | ast.List | ast.Starred)
     return len(node.elts) > 1 and not unpacked and not fixed
-
-
-def _has_a_negation(test: ast.expr) -> bool:
-    """Whether another mutation turns this test round already."""
-    if isinstance(test, ast.Compare):
-        return len(test.ops) == 1
-    return isinstance(test, ast.UnaryOp) and isinstance(test.op, ast.Not)
 
 
 def _other_number(value: float) -> float:

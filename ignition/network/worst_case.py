@@ -22,6 +22,7 @@ NEGLIGIBLE = 1e-12
 
 _PROBES = 24
 _MAX_UNDECIDED = 6
+_MOST_LISTED = 10
 _MAX_ROUNDS = 8
 
 
@@ -80,11 +81,13 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
 
     A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
     monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
-    is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners; parameters
-    whose sign differs among these are enumerated both ways (beyond six of them, those of least effect are covered by
-    widening the bound by twice their effects). The corner found is then checked: no parameter's sign
-    there may ask for the other side; where one does, it is enumerated too. In the series-parallel networks of the
-    channel template the direction of every current, and so every sign, is fixed by the topology.
+    is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners. Where some sign
+    differs among these, all corners of up to ten parameters that have an effect are listed; of more, those whose sign
+    differs are enumerated both ways (beyond six of them, those of least effect are covered by widening the bound by
+    twice their effects). The corner found is then checked: no parameter's sign there may ask for the other side; where
+    one does, it is enumerated too. Where the topology fixes the direction of every current, as in series and parallel,
+    it fixes every sign. In a mesh of more than ten tolerances whose currents may turn round within the box this is a
+    search, which may miss the worst corner.
 
     Raises NetworkError when the network cannot be solved, or the corner does not settle.
 
@@ -214,7 +217,11 @@ class _Task:
         self.row: FloatArray = np.empty(0)
 
     def corners(self, low: FloatArray, high: FloatArray) -> FloatArray:
-        free, self.margin = _enumerated(self.undecided, self.size)
+        effective = np.flatnonzero(self.size)
+        if np.any(self.undecided) and len(effective) <= _MOST_LISTED:
+            free, self.margin = effective, 0.0
+        else:
+            free, self.margin = _enumerated(self.undecided, self.size)
         corners = np.tile(np.where(self.up, high, low), (2 ** len(free), 1))
         for position, column in enumerate(free):
             bit = (np.arange(len(corners)) >> position) & 1

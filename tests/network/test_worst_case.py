@@ -21,9 +21,11 @@ from ignition.network.worst_case import (
     NEGLIGIBLE,
     Extreme,
     Probe,
+    _contradicted,
     _enumerated,
     _free,
     _sign_points,
+    _Task,
     draw,
     extremes,
 )
@@ -180,8 +182,8 @@ def test_effects_of_rounding_are_not_followed() -> None:
     for width, low, high in ((0.9e-12, 0.1e-12, 0.4e-12), (1.5e-12, 0.1e-12, 1.6e-12)):
         box = {"E": Toleranced(low=0.1e-12, nominal=0.4e-12, high=0.1e-12 + width), "a": Toleranced.exact(1.0)}
         along, against = extremes(network, box, [Probe(element="a"), Probe(element="battery")])
-        assert (along.low, along.high) == pytest.approx((low, high), rel=1e-9)
-        assert (against.low, against.high) == pytest.approx((-0.4e-12 if width < 1e-12 else -1.6e-12, -low), rel=1e-9)
+        assert (along.low, along.high) == pytest.approx((low, high), rel=1e-9, abs=0.0)
+        assert (against.low, against.high) == pytest.approx((-high, -low), rel=1e-9, abs=0.0)
 
 
 def meshed(seed: int, nodes: int) -> tuple[Network, dict[str, Toleranced]]:
@@ -198,11 +200,11 @@ def meshed(seed: int, nodes: int) -> tuple[Network, dict[str, Toleranced]]:
     return network, box
 
 
-@pytest.mark.parametrize("seed", [1, 12, 16, 19, 21, 35])
+@pytest.mark.parametrize("seed", [10, 13, 37, 56, 67, 72])
 def test_a_mesh_whose_currents_turn_round(seed: int) -> None:
     """Five nodes all joined: the currents across it change direction within the box, and with them the signs.
 
-    These six are found as all corners have them; a mesh is not sure to be (the docstring's proof needs fixed signs).
+    In the last one a corner that no sign contradicts is not the worst: where signs differ all corners are listed.
     """
     network, box = meshed(seed, 4)
     probes = [*(Probe(element=e.name) for e in network.elements), Probe(node="n1", reference="n2")]
@@ -220,7 +222,7 @@ def test_a_mesh_whose_currents_turn_round(seed: int) -> None:
 
 def test_a_mesh_with_many_undecided_values_is_widened() -> None:
     """Beyond six undecided values the bounds stand outside the corner that was found, and hold all corners."""
-    network, box = meshed(3, 5)
+    network, box = meshed(15, 5)
     probes = [Probe(element=e.name) for e in network.elements]
     corners = vertices([box[n] for n in network.parameters])
     solution = solve(network, {n: corners[:, i] for i, n in enumerate(network.parameters)})
@@ -233,7 +235,7 @@ def test_a_mesh_with_many_undecided_values_is_widened() -> None:
             extreme.high - value_at(network, extreme.high_at, probe),
         )
         if undecided(extreme) > 6:
-            assert max(margins) > 1e-3
+            assert 1e-3 < max(margins) < every.max() - every.min()
             widened += 1
         else:
             assert margins == pytest.approx((0.0, 0.0), abs=1e-9)
@@ -248,6 +250,29 @@ def test_six_of_the_undecided_are_enumerated_and_the_rest_widen() -> None:
     assert free.tolist() == [2, 3, 5, 6, 7, 8] and margin == 6.0
     none, nothing = _enumerated(np.zeros(9, dtype=bool), size)
     assert none.tolist() == [] and nothing == 0.0
+
+
+def test_a_value_is_undecided_where_its_sign_differs() -> None:
+    """Two points, three values: the first two change sign, the third falls; size is the largest effect either way."""
+    effects = np.array([[2.0, -5.0, -4.0], [-3.0, 1.0, 0.0]])
+    for direction, up in ((1, [True, True, False]), (-1, [True, True, True])):
+        task = _Task(0, direction, effects)
+        assert task.undecided.tolist() == [True, True, False] and task.up.tolist() == up
+        assert task.size.tolist() == [3.0, 5.0, 4.0]
+
+
+def test_a_corner_that_a_sign_contradicts_is_searched_again() -> None:
+    """E / R upward from both low: E asks for its high end, 2 V over 1 ohm, R rightly for its low one, -5 V / 1 ohm^2."""
+    network = Network(elements=(battery(), resistor("R", "top", GROUND)))
+    box = {"E": Toleranced(low=5.0, nominal=6.0, high=7.0), "R": Toleranced(low=1.0, nominal=1.5, high=2.0)}
+    task = _Task(0, 1, np.zeros((1, 2)))
+    task.row = np.array([5.0, 1.0])
+    corner, weights = solve(network, {"E": 5.0, "R": 1.0}), Probe(element="R").weights(network)[None]
+    assert _contradicted(corner, _free(network, box), weights, [task]) == [task]
+    assert task.undecided.tolist() == [True, False] and task.size == pytest.approx([2.0, 5.0])
+    task.row = np.array([7.0, 1.0])
+    best = solve(network, {"E": 7.0, "R": 1.0})
+    assert _contradicted(best, _free(network, box), weights, [task]) == []
 
 
 def test_signs_are_read_all_over_the_box() -> None:

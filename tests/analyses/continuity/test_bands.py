@@ -246,6 +246,13 @@ def test_settling_takes_the_shortest_time_and_the_largest_source() -> None:
         assert left_by(circuit, line) == left_by(circuit)
 
 
+def test_filter_takes_the_charge_at_its_low_and_returns_it_at_its_high_end() -> None:
+    """By hand: 15 / (15 + 10) of the charge, and 40 kohm times 60 / 10 to restore it through."""
+    circuit = bench(sense=f'{SENSE}, filter = "10 pF .. 20 pF .. 60 pF"', adc=SAMPLED)
+    expected = 15.0 / 25.0 * math.exp(-1e-6 / (40e3 * 6.0 * 25e-12))
+    assert left_by(circuit) == pytest.approx(expected, rel=1e-12)
+
+
 def test_settling_without_sample_capacitance_or_time_is_complete() -> None:
     """Both are needed to tell what is missing."""
     for given in SAMPLED.splitlines():
