@@ -47,6 +47,7 @@ __all__ = [
     "OnResistance",
     "OwnLimit",
     "Pin",
+    "RULE_NAMES",
     "Rules",
     "SecondMeasurement",
     "Sense",
@@ -57,6 +58,15 @@ __all__ = [
 
 PresetName = Literal["range safety", "firework unit", "ordnance test set", "hobby high power"]
 """Names of the documents in `ignition/findings/limits.toml`; listed here so that editors complete them."""
+
+RULE_NAMES = (
+    *("monitor-current-tenth", "output-leakage-20-db", "firing-current-150-percent", "pulse-length"),
+    *("current-into-short", "test-current-energy-tenth", "interlock-in-series", "switch-returns-to-off"),
+    *("misfire-wait", "below-no-fire", "gate-held-off", "pin-clamp-current", "blocking-voltage", "converter-range"),
+    *("open-line-seen", "test-below-no-fire", "above-all-fire", "functions", "gate-drive", "controller-supply"),
+    *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction"),
+)
+"""Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
 
 
 class Ambient(FileModel):

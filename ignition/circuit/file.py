@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ignition.circuit.complete import complete
-from ignition.circuit.description import Description
+from ignition.circuit.description import RULE_NAMES, Description
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
 from ignition.errors import did_you_mean
@@ -114,8 +114,15 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     if feed and len(switches) != 1:
         where: KeyPath = ("feed", switches[1] if len(switches) > 1 else 0, "kind")
         found.append((where, f"exactly one feed part is the arm switch; received {len(switches)}"))
+    rules = table.get("rules")
+    limits = _list(rules, "limit") if isinstance(rules, dict) else []
     for name, members in (("feed", feed), ("channel", channels), ("load", _list(table, "load"))):
-        found += _duplicates(name, members)
+        found += _duplicates((name,), members)
+    found += _duplicates(("rules", "limit"), limits)
+    for index, limit in enumerate(limits):
+        if isinstance(limit, dict) and limit.get("name") in RULE_NAMES:
+            where = ("rules", "limit", index, "name")
+            found.append((where, f"{limit['name']!r} names a rule that is shipped; give the limit another name"))
     igniters, mosfets = _names(table, "igniter"), _names(table, "mosfet")
     for index, channel in enumerate(channels):
         if channel.get("name") in _RESERVED:
@@ -140,7 +147,7 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     return found
 
 
-_RESERVED = ("bank", "battery", "controller", "feed", "load")
+_RESERVED = ("bank", "battery", "bus", "controller", "feed", "load")
 """First words of the names of elements and values that belong to no channel."""
 
 
@@ -159,7 +166,7 @@ def _unknown(what: str, name: str, known: set[str], where: str) -> str:
     return f"unknown {what} {name!r}{' in ' + where if where else ''}; {offered}"
 
 
-def _duplicates(key: str, members: list[Any]) -> list[tuple[KeyPath, str]]:
+def _duplicates(key: KeyPath, members: list[Any]) -> list[tuple[KeyPath, str]]:
     seen: dict[str, int] = {}
     found: list[tuple[KeyPath, str]] = []
     for index, member in enumerate(members):
@@ -167,6 +174,6 @@ def _duplicates(key: str, members: list[Any]) -> list[tuple[KeyPath, str]]:
         if not isinstance(name, str):
             continue
         if name in seen:
-            found.append(((key, index, "name"), f"name {name!r} stands twice; names of one kind must differ"))
+            found.append(((*key, index, "name"), f"name {name!r} stands twice; names of one kind must differ"))
         seen[name] = index
     return found

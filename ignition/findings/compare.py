@@ -65,6 +65,7 @@ def compare(
     line_state: str | None = None,
     controller: str | None = None,
     igniter: str | None = None,
+    part: str | None = None,
     corner: Corner | None = None,
     rests_on: tuple[str, ...] = (),
 ) -> Finding:
@@ -96,6 +97,7 @@ def compare(
         line_state=line_state,
         controller=controller,
         igniter=igniter,
+        part=part,
         verdict=verdict,
         reason=reason,
         relation=relation,

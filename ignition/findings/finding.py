@@ -89,6 +89,7 @@ class Finding:
     ----------
     value, limit : Worst value and limit [`unit`]; None where one is not known
     margin : Above 1 is good, whichever way the limit points; None where no ratio exists
+    part : Name of the fuse or conductor that it is about
     keys : Keys of the circuit file to give, where the verdict is UNKNOWN for want of them
     rests_on : Keys of the assumptions that the value rests on
     says : The comparison in words
@@ -102,6 +103,7 @@ class Finding:
     line_state: str | None
     controller: str | None
     igniter: str | None
+    part: str | None
     verdict: Verdict
     reason: Reason
     relation: Relation
@@ -123,8 +125,8 @@ class Finding:
 
     @property
     def identity(self) -> tuple[str | None, ...]:
-        """What it is about: the same in two analyses of one circuit with other values."""
-        return self.question, self.rule, self.channel, self.phase, self.igniter
+        """What it is about: the same in two analyses of one circuit with other values, and no other finding's."""
+        return self.question, self.rule, self.channel, self.phase, self.igniter, self.part
 
 
 def worst_verdict(findings: Iterable[Finding]) -> Verdict:

@@ -55,7 +55,7 @@ def breakdown_at(temperature: ArrayLike, breakdown_25: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> float(breakdown_at(-15.0, 30.0)), float(breakdown_at(60.0, 30.0))
+    >>> round(float(breakdown_at(-15.0, 30.0)), 9), float(breakdown_at(60.0, 30.0))
     (28.8, 30.0)
     """
     colder = np.maximum(REFERENCE_TEMPERATURE - real("temperature", temperature, "degC"), 0.0)

@@ -101,6 +101,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
         statement=data_sheet(part.kind, part.name),
         doubt=None if carries and part.opens_after is not None else doubt,
         phase="firing",
+        part=part.name,
         rests_on=resting(circuit, "fire", "feed", "battery", "ambient"),
     )
 
@@ -144,6 +145,7 @@ def _conductor(circuit: Circuit, channel: str | None, conductor: ConductorHeatin
         base=circuit.ambient.high,
         channel=channel,
         phase="firing",
+        part=conductor.name,
         rests_on=resting(circuit, "fire"),
     )
 
