@@ -78,13 +78,13 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            number_text(igniter.all_fire_margin, "x {:.2f}"),
+            number_text(igniter.all_fire_margin, "{:.2f}"),
             igniter.functions,
         )
         for channel in result.firing.channels
         for igniter in channel.igniters
     ]
-    table(console, ("igniter", "current", ">of all-fire", "functions"), rows)
+    table(console, ("igniter", "current", ">times all-fire", "functions"), rows)
     console.print(
         f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
         f"{engineering(result.firing.controller_supply.low, 'V')} or more."

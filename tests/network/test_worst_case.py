@@ -138,6 +138,17 @@ def test_output_is_plus_node_less_reference_node() -> None:
         Probe(node="pin").weights(network)
 
 
+def test_a_network_without_tolerances_has_one_corner() -> None:
+    """6 V over 1 + 2 ohm, all exact: 2 A and 4 V, low as high, however many outputs are asked for."""
+    battery = Element(name="battery", kind="source", plus="a", minus=GROUND, voltage=(("E", 1.0),))
+    upper = Element(name="upper", kind="resistor", plus="a", minus="b", resistance=(("R", 1.0),))
+    lower = Element(name="lower", kind="resistor", plus="b", minus=GROUND, resistance=(("S", 1.0),))
+    box = {n: Toleranced.exact(v) for n, v in (("E", 6.0), ("R", 1.0), ("S", 2.0))}
+    current, drop = extremes(Network(elements=(battery, upper, lower)), box, [Probe(element="upper"), Probe(node="b")])
+    assert (current.low, current.nominal, current.high) == (pytest.approx(2.0),) * 3
+    assert (drop.low, drop.nominal, drop.high) == (pytest.approx(4.0),) * 3
+
+
 def test_divider_by_hand_at_both_ends() -> None:
     """E b / (a + b): highest with E and b high and a low, lowest the other way; what it does not depend on stays out."""
     network = Network(
