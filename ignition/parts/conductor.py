@@ -47,8 +47,6 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
 
     ``d = 0.127 mm * 92^((36 - n)/39)``.
 
-    Raises InputError if a gauge is not a whole number from -3 to 40.
-
     Source: ASTM B258.
 
     Parameters
@@ -75,8 +73,6 @@ def awg_area(gauge: ArrayLike) -> FloatArray:
 
     ``A = pi d^2/4``. A stranded wire of the same gauge may have more or less copper: up to 9 % either way was found.
 
-    Raises InputError if a gauge is not a whole number from -3 to 40.
-
     Source: ASTM B258.
 
     Parameters
@@ -95,8 +91,6 @@ def conductor_area(text: str) -> float:
     """Read the cross-section of a conductor from text [m^2].
 
     A gauge is taken as solid wire (:func:`awg_area`).
-
-    Raises InputError if the text is anything else.
 
     Source: ASTM B258.
 
@@ -130,8 +124,6 @@ def temperature_factor(temperature: ArrayLike) -> FloatArray:
 
     ``1 + 0.00393 (T - 20)``. A straight line, good from about -100 to 200 degC; beyond, an extrapolation.
 
-    Raises InputError if a temperature is outside the range in which the straight line is positive and copper is solid.
-
     Source: IEC 60028, 1925.
 
     Parameters
@@ -151,9 +143,6 @@ def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike
     """Give the resistance of a copper conductor [ohm].
 
     ``R = length/(58e6 area) * (1 + 0.00393 (T - 20))``; direct current.
-
-    Raises InputError if the length is negative, the area not positive, or the temperature refused by
-    :func:`temperature_factor`.
 
     Source: IEC 60028, 1925.
 
@@ -178,8 +167,6 @@ def trace_area(width: ArrayLike, thickness: ArrayLike) -> FloatArray:
 
     A rectangle; the slope of the etched edge is left out.
 
-    Raises InputError if a measure is not positive and finite.
-
     Source: IPC-2221.
 
     Parameters
@@ -200,8 +187,6 @@ def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, 
 
     Onderdonk's equation solved for the temperature: ``T = Ta + (234 + Ta)(10^(33 t (I/A)^2) - 1)``, A in circular
     mils. An upper bound, since heat is lost in truth.
-
-    Raises InputError if the area is not positive and finite, the time is negative, or current or ambient is refused.
 
     Source: Onderdonk's equation with 33 and (234 + Ta); a form with (234 - Ta) circulates and is wrong.
 

@@ -261,8 +261,6 @@ def resistance_ratio(temperature: ArrayLike, coefficient: ArrayLike, reference_t
 
     R(T) / R(T0) = 1 + alpha (T - T0).
 
-    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
-
     Parameters
     ----------
     temperature : Bridge temperature [degC], any shape, broadcasts
@@ -294,8 +292,6 @@ def resistance_growth(
     """Return the relative growth of the bridge resistance from the ambient to the function temperature [1].
 
     a = R(T_f) / R(T) - 1: what the other laws here call `growth`. It is monotone in each of its arguments.
-
-    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
 
     Parameters
     ----------

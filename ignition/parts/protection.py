@@ -106,8 +106,6 @@ def rating_ratio(temperature: ArrayLike) -> FloatArray:
     The least of the published derating tables of blade fuses, straight lines between rows; a default, where the fuse's
     own derating is not given. No more in the cold than at 20 degC.
 
-    Raises InputError if a temperature is outside -40 to 100 degC.
-
     Source: ``data/fuses.toml``.
 
     Parameters
@@ -128,8 +126,6 @@ def resettable_hold_ratio(temperature: ArrayLike) -> FloatArray:
     At each temperature the least of the published tables, straight lines between rows; a default, where the fuse's own
     derating is not given. The trip integral goes with its square: both hold current squared and heat to trip go with
     the distance from the ambient to the trip temperature.
-
-    Raises InputError if a temperature is outside -40 to 85 degC.
 
     Source: ``data/fuses.toml``.
 
