@@ -10,7 +10,7 @@ BOX = {
     "battery.voltage": Toleranced(low=6.0, nominal=7.0, high=8.0, unit="V"),
     **{n: Toleranced(low=1.0, nominal=2.0, high=3.0, unit="ohm") for n in "abcdefgh"},
 }
-SIZES = {"battery.voltage": 10.0, "a": 1.0, "b": 5.0, "c": 0.0101, "d": 0.0099, "e": 2.0}
+SIZES = {"battery.voltage": 10.0, "a": 1.0, "b": 5.0, "c": 0.01, "d": 0.0099, "e": 2.0}
 HIGH_AT = {n: 3.0 for n in "abcdefgh"} | {"battery.voltage": 7.5, "e": 1.0}
 LOW_AT = {n: 1.0 for n in "abcdefgh"} | {"battery.voltage": 6.5, "e": 3.0}
 
@@ -21,7 +21,7 @@ def extreme(sizes: dict[str, float], high_at: dict[str, float] = HIGH_AT) -> Ext
 
 
 def test_ends_in_order_of_their_effect() -> None:
-    """Below a thousandth of the largest effect nothing is named; the battery stands by itself."""
+    """Below a thousandth of the largest effect nothing is named, at it something is; the battery stands by itself."""
     corner = corner_of(extreme(SIZES), BOX, 45.0, high=True)
     assert corner.ends == (("b", "high"), ("e", "low"), ("a", "high"), ("c", "high"))
     assert (corner.battery_voltage, corner.temperature) == (7.5, 45.0)

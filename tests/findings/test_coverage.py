@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from ignition.analyses.verdict import check
@@ -72,6 +74,21 @@ def test_one_answer_less_is_one_unknown_more() -> None:
     for left_out in places:
         again = unanswered(circuit, [f for f in found if place(f) != left_out])
         assert [(f.question, f.channel, f.phase) for f in again if f.question not in NOT_YET] == [left_out]
+
+
+def test_a_test_is_answered_in_whatever_phase_it_is_judged() -> None:
+    """A described test is asked without a phase: a finding of it in any phase answers, of the same channel alone."""
+    text = SOUND.replace("[checklist]", 'second = { drain_pull_up = "100 kohm" }\n\n[checklist]')
+    circuit = parse_circuit(text)
+    judged = [f for f in check(circuit).findings if f.question is Question.TEST]
+    assert {f.phase for f in judged} == {"drain with weak pull-up"}
+
+    def missing(found: list[Finding]) -> set[Question]:
+        return {f.question for f in unanswered(circuit, found)}
+
+    assert Question.TEST not in missing(judged)
+    assert Question.TEST in missing([replace(f, channel="another") for f in judged])
+    assert Question.TEST in missing([replace(f, question=Question.PIN) for f in judged])
 
 
 def test_no_limit_no_verdict() -> None:
