@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -156,3 +157,18 @@ def test_reader_that_goes_away(folder: Path) -> None:
         check=False,
     )
     assert done.stderr == "" and done.stdout.startswith("Vesterby")
+
+
+@pytest.mark.parametrize(
+    "words", [("continuity", "--need", "shorted"), ("divider", "--series", "E24"), ("divider", "--json")]
+)
+def test_a_battery_that_cannot_hold_the_reference_is_named(words: tuple[str, ...], folder: Path) -> None:
+    """A ratiometric converter on a battery of 0.2 V reads nothing: refused with what to write, nothing printed."""
+    text = (folder / "kelp-line-cutter.toml").read_text(encoding="utf-8")
+    text, voltages = re.subn('open_circuit_voltage = "[^"]*"', 'open_circuit_voltage = "0.2 V"', text)
+    text, references = re.subn('reference = "3.0 V"', "ratiometric = true", text)
+    assert (voltages, references) == (1, 1)
+    (folder / "flat.toml").write_text(text, encoding="utf-8")
+    done = run(words[0], "flat.toml", *words[1:], folder=folder)
+    assert done.returncode == 2 and done.stdout == ""
+    assert "reference may be 0 V while armed" in done.stderr and "write a battery" in done.stderr
