@@ -248,3 +248,47 @@ def test_no_limits_no_verdict() -> None:
     assert [f.reason for f in result.findings if f.reason is Reason.NO_LIMIT] == [Reason.NO_LIMIT]
     limit = '\n[rules]\npresets = []\n[[rules.limit]]\nname = "own"\nkind = "monitor current at most"\ncurrent = "1 mA"\nsource = "pad book"\ndate = "2026"\n'
     assert not [f for f in checked(more=limit).findings if f.reason is Reason.NO_LIMIT]
+
+
+def with_bus(upper: str, lower: str) -> Check:
+    """The sound circuit with a divider at the bus, checked."""
+    return checked(
+        ("sense = {", f'second = {{ bus_divider = {{ upper = "{upper}", lower = "{lower}" }} }}\nsense = {{')
+    )
+
+
+def test_current_into_the_pin_at_the_bus_divider_is_judged() -> None:
+    """A dead controller's clamp, 0.3 V behind 20 ohm, on 8.4 V x 470 / 1470 = 2.69 V behind 320 ohm: 7.0 mA over 1 mA.
+
+    100 kohm against the same clamp, with 47 kohm at 0.3 V beside it: 81 uA less 6 uA.
+    """
+    found = worst(with_bus("1 kohm", "470 ohm"), "bus-pin-clamp-current", phase="armed")
+    current = (8.4 * 470 / 1470 - 0.3) / (1000 * 470 / 1470 + 20)
+    assert found.verdict == "FAIL" and found.value == pytest.approx(current, rel=1e-3)
+    assert found.controller == "dead"
+    found = worst(with_bus("100 kohm", "47 kohm"), "bus-pin-clamp-current", phase="armed")
+    assert found.verdict == "PASS" and found.value == pytest.approx(8.1 / 100e3 - 0.3 / 47e3, rel=1e-3)
+
+
+def test_a_bus_divider_that_saturates_the_converter_fails() -> None:
+    """8.4 V x 100 / 200 = 4.2 V at a converter of 3.0 V; 8.4 V x 33 / 133 = 2.08 V is within it."""
+    assert worst(with_bus("100 kohm", "100 kohm"), "bus-converter-range").verdict == "FAIL"
+    found = worst(with_bus("100 kohm", "33 kohm"), "bus-converter-range")
+    code = 8.4 * 33 / 133 / 3.0 * 4096
+    assert found.verdict == "PASS" and found.value == pytest.approx(code, rel=0.01)
+
+
+def test_a_bus_divider_loads_the_firing_battery() -> None:
+    """7 ohm at the bus, by Thevenin: k = 7 / (7 + 0.16 ohm) of the voltage and of the 0.16 ohm before the bus.
+
+    The rest of the loop follows from the current without the divider, from 8.0 V less the controller's 20 mA x 0.1 ohm.
+    """
+    without = worst(checked(), "above-all-fire").value
+    assert without is not None
+    source = 8.0 - 0.02 * 0.1
+    rest = source / without - 0.16
+    share = 7.0 / 7.16
+    result = with_bus("5 ohm", "2 ohm")
+    assert worst(result, "above-all-fire").value == pytest.approx(share * source / (rest + share * 0.16), rel=1e-4)
+    nominal, bare = (r.firing.channels[0].igniters[0].function_time.nominal for r in (result, checked()))
+    assert nominal is not None and bare is not None and nominal > 1.01 * bare

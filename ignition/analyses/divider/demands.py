@@ -64,7 +64,8 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
     """Collect what a channel asks of its divider.
 
     All current is counted through one string, which is exact for a single string and a bound for a cluster. The lowest
-    drain voltage takes every other load and channel at its highest through the highest battery and feed resistance.
+    drain voltage takes every other load, channel and bus divider at its highest through the highest battery
+    and feed resistance.
 
     Parameters
     ----------
@@ -131,6 +132,8 @@ def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
     else:
         at_bus += circuit.controller.current.high
     for other in circuit.channels:
+        if other.bus_divider is not None:
+            at_bus += circuit.battery.voltage.high / other.bus_divider[0].low
         if other is not channel:
             at_bus += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
             at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
