@@ -99,6 +99,10 @@ def _range(
 
 def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, opened: LineReading) -> Finding:
     """A continuity test that cannot tell an open line from an intact one tests nothing."""
+    drawn = None
+    if circuit.given.controller.current is None:
+        says = "what the controller draws from the battery is not given"
+        drawn = Doubt(reason=Reason.MISSING_KEY, says=says, keys=("controller.current",))
     return compare(
         Question.CONVERTER,
         "open-line-seen",
@@ -108,7 +112,7 @@ def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, ope
         "1",
         says="highest reading of the open line against the lowest of the intact one",
         statement=data_sheet("controller"),
-        doubt=_unsettled(circuit)
+        doubt=(_unsettled(circuit) or drawn)
         if intact.band.code.low is not None
         else Doubt(reason=Reason.NOT_SOLVED, says=str(intact.band.code.reason)),
         channel=channel.name,

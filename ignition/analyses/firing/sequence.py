@@ -85,8 +85,8 @@ def hold_tree_to_network(circuit: Circuit) -> None:
 def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> float:
     """Delay from the driven pin to conduction of a channel's MOSFET.
 
-    Time until the gate reaches the lowest data sheet row, the input capacitance charged through pin and series
-    resistor; the Miller charge is in the row's reach only where input capacitance is given at that voltage.
+    Time until the gate reaches the lowest data sheet row, input capacitance and gate-drain charge charged through pin
+    and series resistor.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> fl
 
     Returns
     -------
-    Delay [s]; zero where the input capacitance is not given
+    Delay [s]; zero where the input capacitance is not given, without its share where the gate-drain charge is not
     """
     channel = circuit.channels[channel_index]
     mosfet = circuit.mosfets[channel.mosfet]
@@ -105,7 +105,8 @@ def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> fl
     target = mosfet.rows[0].gate
     if drive <= target:
         target = 0.999 * drive
-    return float(turn_on_delay(drive, target, resistance, getattr(mosfet.input_capacitance, case)))
+    charge = 0.0 if mosfet.gate_drain_charge is None else getattr(mosfet.gate_drain_charge, case)
+    return float(turn_on_delay(drive, target, resistance, getattr(mosfet.input_capacitance, case), charge))
 
 
 def march_circuit(
