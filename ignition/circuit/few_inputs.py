@@ -128,8 +128,8 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
         },
         "channel": [channel],
     }
-    if given.brown_out not in (None, "none"):
-        table["controller"]["brown_out"] = given.brown_out
+    if given.brown_out is not None:
+        table["controller"]["brown_out"] = "0 V" if given.brown_out == "none" else given.brown_out
     if given.trip is not None:
         table["battery"]["protection"] = _trip(given.trip)
     if given.fuse not in (None, "none"):

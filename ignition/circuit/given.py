@@ -15,7 +15,6 @@ __all__ = ["exact_keys", "given_keys", "unused_keys"]
 _LATER = {
     "edge": "the switch-on edge is not analysed",
     "reverse_transfer_capacitance": "the switch-on edge is not analysed",
-    "gate_drain_charge": "the switch-on edge is not analysed",
     "output_capacitance": "turn-off and the settling of the drain are not judged",
     "avalanche_energy": "turn-off is not analysed",
 }

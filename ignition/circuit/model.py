@@ -338,6 +338,13 @@ class ChannelModel:
     divider_drift: float = 0.0
     second: SecondModel | None = None
 
+    @property
+    def bus_divider(self) -> tuple[Toleranced, Toleranced] | None:
+        """Upper and lower resistor of the divider at the bus [ohm], where there is one."""
+        if self.second is None or self.second.bus_upper is None or self.second.bus_lower is None:
+            return None
+        return self.second.bus_upper, self.second.bus_lower
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circuit:

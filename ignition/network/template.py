@@ -18,6 +18,7 @@ __all__ = [
     "State",
     "adc_pin",
     "build_network",
+    "bus_pin",
     "connected_igniters",
     "drain",
     "igniter_kinds",
@@ -154,6 +155,19 @@ def adc_pin(channel: ChannelModel) -> str:
     return f"{channel.name}.adc pin"
 
 
+def bus_pin(channel: ChannelModel) -> str:
+    """Name the node at the converter input of a channel's divider at the bus.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> bus_pin(circuit.channels[0])
+    'cutter.bus pin'
+    """
+    return f"{channel.name}.bus pin"
+
+
 def build_network(circuit: Circuit, state: State) -> Network:
     """Build the network of a circuit in a state.
 
@@ -260,17 +274,29 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
         _resistor(f"{name}.upper", end, tap, f"{name}.upper"),
         _resistor(f"{name}.lower", tap, GROUND, f"{name}.lower"),
         _resistor(f"{name}.pin resistor", tap, pin, f"{name}.pin resistor"),
-        _sink(f"{name}.adc leakage", pin, f"{name}.adc leakage"),
-        Element(
-            name=f"{name}.clamp",
-            kind="clamp",
-            plus=pin,
-            minus=GROUND,
-            voltage=((f"{name}.clamp voltage", 1.0),),
-            resistance=((f"{name}.clamp resistance", 1.0),),
-        ),
+        *_converter_input(name, "", pin),
     ]
+    if channel.bus_divider is not None:
+        pin = bus_pin(channel)
+        elements += [
+            _resistor(f"{name}.bus upper", "bus", pin, f"{name}.bus upper"),
+            _resistor(f"{name}.bus lower", pin, GROUND, f"{name}.bus lower"),
+            *_converter_input(name, "bus ", pin),
+        ]
     return elements
+
+
+def _converter_input(name: str, which: str, pin: str) -> list[Element]:
+    """Leakage and clamp of one input; all inputs of the converter share their values, each on its own."""
+    clamp = Element(
+        name=f"{name}.{which}clamp",
+        kind="clamp",
+        plus=pin,
+        minus=GROUND,
+        voltage=((f"{name}.{which}clamp voltage", 1.0),),
+        resistance=((f"{name}.{which}clamp resistance", 1.0),),
+    )
+    return [_sink(f"{name}.{which}adc leakage", pin, f"{name}.{which}adc leakage"), clamp]
 
 
 def _string(channel: ChannelModel, index: int, top: str, bottom: str, opened: bool) -> list[Element]:
@@ -349,9 +375,14 @@ def parameter_box(
         box[f"{name}.upper"] = channel.upper
         box[f"{name}.lower"] = channel.lower
         box[f"{name}.pin resistor"] = channel.pin_resistor
-        box[f"{name}.adc leakage"] = controller.adc.leakage
-        box[f"{name}.clamp voltage"] = rail + controller.pin.clamp_drop
-        box[f"{name}.clamp resistance"] = controller.pin.clamp_resistance
+        inputs = [""]
+        if channel.bus_divider is not None:
+            box[f"{name}.bus upper"], box[f"{name}.bus lower"] = channel.bus_divider
+            inputs.append("bus ")
+        for which in inputs:
+            box[f"{name}.{which}adc leakage"] = controller.adc.leakage
+            box[f"{name}.{which}clamp voltage"] = rail + controller.pin.clamp_drop
+            box[f"{name}.{which}clamp resistance"] = controller.pin.clamp_resistance
     return box
 
 

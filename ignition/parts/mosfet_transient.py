@@ -21,8 +21,6 @@ __all__ = [
 def gate_time_constant(resistance: ArrayLike, input_capacitance: ArrayLike) -> FloatArray:
     """Return the time constant of the gate [s].
 
-    Raises InputError if a value is not finite or negative.
-
     Parameters
     ----------
     resistance : Resistance that the gate sees [ohm], 0 or more, broadcasts
@@ -39,11 +37,16 @@ def gate_time_constant(resistance: ArrayLike, input_capacitance: ArrayLike) -> F
 
 
 def turn_on_delay(
-    drive: ArrayLike, target_voltage: ArrayLike, resistance: ArrayLike, input_capacitance: ArrayLike
+    drive: ArrayLike,
+    target_voltage: ArrayLike,
+    resistance: ArrayLike,
+    input_capacitance: ArrayLike,
+    gate_drain_charge: ArrayLike = 0.0,
 ) -> FloatArray:
     """Return the time from the drive's step until the gate reaches a voltage.
 
-    t = -R C ln(1 - target / drive), from a gate at 0 V; the plateau while the drain falls is not counted.
+    t = -R C ln(1 - target / drive) + R Q / (drive - target), from a gate at 0 V: the gate stands still at some voltage
+    up to the target while the drain falls, and is charged there by at least (drive - target) / R.
 
     Parameters
     ----------
@@ -51,6 +54,7 @@ def turn_on_delay(
     target_voltage : Gate voltage to be reached [V]: a threshold or the gate voltage of a row, broadcasts
     resistance : Resistance that the gate sees [ohm], 0 or more, broadcasts
     input_capacitance : Input capacitance Ciss [F], 0 or more, broadcasts
+    gate_drain_charge : Charge that the falling drain takes from the gate [C], 0 or more, broadcasts
 
     Returns
     -------
@@ -60,13 +64,17 @@ def turn_on_delay(
     --------
     >>> round(float(turn_on_delay(3.3, 2.5, 100.0, 1.1e-9)) * 1e9, 3)
     155.877
+    >>> round(float(turn_on_delay(3.3, 2.5, 100.0, 1.1e-9, 4e-9)) * 1e9, 3)
+    655.877
     """
     final = real("drive", drive, "V")
     target = real("target voltage", target_voltage, "V")
     constant = gate_time_constant(resistance, input_capacitance)
+    flat = gate_time_constant(resistance, at_least_zero("gate-drain charge", gate_drain_charge, "C"))
     reached = (target > 0.0) & (target < final)
     ratio = np.where(reached, target, 0.0) / np.where(reached, final, 1.0)
-    return np.asarray(np.where((target > 0.0) & ~reached, np.inf, -constant * np.log1p(-ratio)))
+    charged = -constant * np.log1p(-ratio) + np.where(reached, flat / np.where(reached, final - target, 1.0), 0.0)
+    return np.asarray(np.where((target > 0.0) & ~reached, np.inf, charged))
 
 
 def dvdt_gate_voltage(

@@ -46,6 +46,8 @@ def _group(name: str, channel: ChannelModel) -> str:
     own = name.removeprefix(f"{channel.name}.")
     if own.startswith("clamp "):
         return _CLAMP
+    if own.startswith("bus "):
+        return _OTHERS
     return {"upper": _TOLERANCE, "lower": _TOLERANCE, "adc leakage": _LEAKAGE, "off current": _OFF}.get(own, _LINE)
 
 

@@ -13,7 +13,7 @@ from ignition.analyses.continuity.bands import (
     remaining_charge,
 )
 from ignition.analyses.continuity.second_measurement import second_measurements
-from ignition.analyses.continuity.second_parts import SecondMeasurement
+from ignition.analyses.continuity.second_parts import BUS_VOLTAGE, SecondMeasurement, missing_charge
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.heating import highest_fraction
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
@@ -43,7 +43,11 @@ def reading_findings(
     tests: tuple[SecondMeasurement, ...],
 ) -> Iterator[Finding]:
     """Judge one channel's readings: the converter's range, open told from intact, and the described tests."""
-    yield _range(circuit, channel, intact)
+    left = remaining_charge(circuit, channel, "intact", phase_box(circuit, "armed"))
+    yield _range(circuit, channel, "converter-range", intact.band.voltage.high, left, line_state="intact")
+    if channel.second is not None and channel.bus_divider is not None:
+        left = missing_charge(circuit, *channel.bus_divider, channel.second.bus_filter)
+        yield _range(circuit, channel, "bus-converter-range", _highest_bus(tests), left)
     yield _open_seen(circuit, channel, intact, opened)
     for test in tests:
         yield from _test(circuit, channel, test)
@@ -59,29 +63,46 @@ def _unsettled(circuit: Circuit) -> Doubt | None:
     return Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing) if missing else None
 
 
-def _range(circuit: Circuit, channel: ChannelModel, intact: LineReading) -> Finding:
-    """An intact line that reads full scale hides what lies above."""
-    voltage, known = intact.band.voltage.high, reference_voltage(circuit).low > 0.0
-    left = remaining_charge(circuit, channel, "intact", phase_box(circuit, "armed"))
+def _highest_bus(tests: tuple[SecondMeasurement, ...]) -> float | None:
+    """Highest voltage at the pin of the bus divider over all states of the line [V]."""
+    readings = next(test.readings for test in tests if test.name == BUS_VOLTAGE)
+    return max((r.voltage.high for r in readings if r.voltage and r.voltage.high is not None), default=None)
+
+
+def _range(
+    circuit: Circuit,
+    channel: ChannelModel,
+    rule: str,
+    voltage: float | None,
+    left: float,
+    line_state: str | None = None,
+) -> Finding:
+    """A reading at full scale hides what lies above."""
+    known = reference_voltage(circuit).low > 0.0
+    nothing = Doubt(reason=Reason.NOT_SOLVED, says="the battery cannot hold the converter's reference above zero")
     return compare(
         Question.CONVERTER,
-        "converter-range",
+        rule,
         highest_code(circuit, voltage, left) if known and voltage is not None else None,
         "at most",
         2.0**circuit.controller.adc.bits - 1.0,
         "1",
-        says="highest reading of the intact line against full scale",
+        says=f"highest reading of the {'bus' if line_state is None else f'{line_state} line'} against full scale",
         statement=data_sheet("controller"),
-        doubt=_unsettled(circuit) if known else Doubt(reason=Reason.NOT_SOLVED, says=str(intact.band.code.reason)),
+        doubt=_unsettled(circuit) if known else nothing,
         channel=channel.name,
         phase="armed",
-        line_state="intact",
+        line_state=line_state,
         rests_on=resting(circuit, "safe"),
     )
 
 
 def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, opened: LineReading) -> Finding:
     """A continuity test that cannot tell an open line from an intact one tests nothing."""
+    drawn = None
+    if circuit.given.controller.current is None:
+        says = "what the controller draws from the battery is not given"
+        drawn = Doubt(reason=Reason.MISSING_KEY, says=says, keys=("controller.current",))
     return compare(
         Question.CONVERTER,
         "open-line-seen",
@@ -91,7 +112,7 @@ def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, ope
         "1",
         says="highest reading of the open line against the lowest of the intact one",
         statement=data_sheet("controller"),
-        doubt=_unsettled(circuit)
+        doubt=(_unsettled(circuit) or drawn)
         if intact.band.code.low is not None
         else Doubt(reason=Reason.NOT_SOLVED, says=str(intact.band.code.reason)),
         channel=channel.name,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 from ignition.analyses.continuity.bands import (
     armed_states,
@@ -14,20 +15,19 @@ from ignition.analyses.continuity.bands import (
 from ignition.analyses.continuity.ratio import ratio_extremes
 from ignition.analyses.continuity.second_currents import Condition, driven_currents
 from ignition.analyses.continuity.second_parts import (
+    BUS_VOLTAGE,
     SecondMeasurement,
     hulls,
     missing_charge,
-    second_box,
     separated,
-    with_bus,
 )
 from ignition.analyses.continuity.second_pulse import pulse_measurements
-from ignition.analyses.no_fire.gate import controller_rail
+from ignition.analyses.no_fire.gate import controller_rail, phase_box
 from ignition.analyses.no_fire.heating import heating
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.errors import NetworkError
 from ignition.network.elements import GROUND, Element, Network
-from ignition.network.template import State, adc_pin, build_network, drain, line_states
+from ignition.network.template import State, adc_pin, build_network, bus_pin, drain, line_states
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.toleranced import Spread, Toleranced
 
@@ -51,7 +51,7 @@ def second_measurements(circuit: Circuit, channel: ChannelModel) -> tuple[Second
     if second is None:
         return ()
     found: list[SecondMeasurement] = []
-    if second.bus_upper is not None:
+    if channel.bus_divider is not None:
         found += _bus(circuit, channel, second)
     if second.before_arming:
         found.append(_disarmed(circuit, channel, second, pull_up=False))
@@ -63,15 +63,15 @@ def second_measurements(circuit: Circuit, channel: ChannelModel) -> tuple[Second
 
 
 def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[SecondMeasurement]:
-    assert second.bus_upper is not None and second.bus_lower is not None
-    box = second_box(circuit, channel, second, "armed")
-    left = missing_charge(circuit, second.bus_upper, second.bus_lower, second.bus_filter)
+    assert channel.bus_divider is not None
+    box = phase_box(circuit, "armed")
+    left = missing_charge(circuit, *channel.bus_divider, second.bus_filter)
     codes: list[tuple[str, Spread, Spread | None]] = []
     ratios: list[tuple[str, Spread, Spread | None]] = []
     for line in line_states(channel):
         for state in armed_states(circuit, channel, line):
-            network = with_bus(build_network(circuit, state), second)
-            pin = extremes(network, box, [Probe(node="bus.pin")])[0]
+            network = build_network(circuit, state)
+            pin = extremes(network, box, [Probe(node=bus_pin(channel))])[0]
             if line == "not armed" and not circuit.controller.powered_before_arm_switch:
                 missing = Spread.missing("1", "the controller has no supply while the arm switch is open")
                 codes.append((line, missing, spread_of(pin, "V")))
@@ -80,11 +80,11 @@ def _bus(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[S
             if line != "not armed":
                 ratios.append((line, _ratio(circuit, channel, network, box, pin, left), None))
     readings, shares = hulls(codes), hulls(ratios)
-    driven = driven_currents(circuit, channel, [("armed", lambda s: with_bus(build_network(circuit, s), second), box)])
+    driven = driven_currents(circuit, channel, [("armed", partial(build_network, circuit), box)])
     warm = heating(circuit, channel, dict(driven.igniters), None)
     return [
         SecondMeasurement(
-            name="bus voltage",
+            name=BUS_VOLTAGE,
             when="armed",
             readings=readings,
             separates=separated(readings),
@@ -112,7 +112,7 @@ def _ratio(
 ) -> Spread:
     """Ratio of the two readings: the reference cancels, the errors in LSB count most at the lowest bus reading."""
     try:
-        volts = ratio_extremes(network, box, adc_pin(channel), "bus.pin")
+        volts = ratio_extremes(network, box, adc_pin(channel), bus_pin(channel))
     except NetworkError as failure:
         return Spread.missing("1", str(failure))
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
@@ -143,13 +143,13 @@ def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, p
     members: list[tuple[str, Spread, Spread | None]] = []
 
     def built(state: State) -> Network:
-        network = with_bus(build_network(circuit, state), second)
+        network = build_network(circuit, state)
         return replace(network, elements=network.elements + _pull_up_elements(channel, pull_up))
 
     conditions: dict[str, Condition] = {}
     lines = [line for line in line_states(channel) if line != "not armed"]
     for phase, label in [*(("disarmed", line) for line in lines), ("armed", _CLOSED)]:
-        box = second_box(circuit, channel, second, phase) | _pull_up_box(circuit, second)
+        box = phase_box(circuit, phase) | _pull_up_box(circuit, second)
         conditions[phase] = (phase, built, box)
         line = "intact" if label == _CLOSED else label
         left = missing_charge(

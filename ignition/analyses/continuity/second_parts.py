@@ -1,30 +1,30 @@
-"""What all second measurements share: their results, the divider at the bus, the comparison of readings."""
+"""What all second measurements share: their results, and the comparison of readings."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Annotated
 
 from ignition.analyses.continuity.second_currents import DrivenCurrents
 from ignition.analyses.continuity.thresholds import overlapping
-from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.heating import Heating
-from ignition.circuit.model import ChannelModel, Circuit, SecondModel
-from ignition.network.elements import GROUND, Element, Network
+from ignition.circuit.model import Circuit
 from ignition.parts.sense import largest_settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, Key, Missing, Seconds
 
 __all__ = [
+    "BUS_VOLTAGE",
     "SecondMeasurement",
     "SecondReading",
     "hulls",
     "missing_charge",
-    "second_box",
     "separated",
-    "with_bus",
 ]
+
+BUS_VOLTAGE = "bus voltage"
+"""Name of the measurement at the divider at the bus."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,47 +111,6 @@ def hulls(members: Sequence[tuple[str, Spread, Spread | None]]) -> tuple[SecondR
             SecondReading(state=state, value=Spread.hull(values), voltage=Spread.hull(volts) if volts else None)
         )
     return tuple(result)
-
-
-def with_bus(network: Network, second: SecondModel) -> Network:
-    """Add the divider at the bus.
-
-    Returns
-    -------
-    The network with the divider at the bus, where there is one
-    """
-    if second.bus_upper is None:
-        return network
-    extra = (
-        Element(name="bus.upper", kind="resistor", plus="bus", minus="bus.pin", resistance=(("bus.upper", 1.0),)),
-        Element(name="bus.lower", kind="resistor", plus="bus.pin", minus=GROUND, resistance=(("bus.lower", 1.0),)),
-        Element(name="bus.leakage", kind="sink", plus="bus.pin", minus=GROUND, current=(("bus.leakage", 1.0),)),
-        Element(
-            name="bus.clamp",
-            kind="clamp",
-            plus="bus.pin",
-            minus=GROUND,
-            voltage=(("bus.clamp voltage", 1.0),),
-            resistance=(("bus.clamp resistance", 1.0),),
-        ),
-    )
-    return replace(network, elements=network.elements + extra)
-
-
-def second_box(circuit: Circuit, channel: ChannelModel, second: SecondModel, phase: str) -> dict[str, Toleranced]:
-    """Return the bounds of every network parameter.
-
-    Returns
-    -------
-    Bounds [SI] by parameter name, those of the divider at the bus included
-    """
-    box = phase_box(circuit, phase)
-    if second.bus_upper is not None and second.bus_lower is not None:
-        box["bus.upper"], box["bus.lower"] = second.bus_upper, second.bus_lower
-        box["bus.leakage"] = circuit.controller.adc.leakage
-        box["bus.clamp voltage"] = box[f"{channel.name}.clamp voltage"]
-        box["bus.clamp resistance"] = box[f"{channel.name}.clamp resistance"]
-    return box
 
 
 def missing_charge(

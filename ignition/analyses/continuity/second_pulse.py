@@ -12,15 +12,13 @@ from ignition.analyses.continuity.second_parts import (
     SecondReading,
     hulls,
     missing_charge,
-    second_box,
     separated,
-    with_bus,
 )
-from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage
+from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, phase_box
 from ignition.analyses.no_fire.heating import heating, longest_pulse
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.network.elements import Network
-from ignition.network.template import State, adc_pin, build_network, line_states
+from ignition.network.template import State, adc_pin, build_network, bus_pin, line_states
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.mosfet import on_resistance_row, temperature_factor
 from ignition.parts.sense import filter_time_constant
@@ -83,11 +81,11 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
         reason = "the gate voltage lies below the lowest on-resistance row of the data sheet"
     elif acquisition is not None and acquisition.high > pulse.low:
         reason = f"the converter needs {acquisition.high:.3g} s to acquire, longer than the pulse"
-    box = second_box(circuit, channel, second, "armed")
+    box = phase_box(circuit, "armed")
     fully_on = box | {f"{channel.name}.mosfet": Toleranced.exact(_least_on_resistance(circuit, channel), "ohm")}
 
     def during_pulse(state: State) -> Network:
-        return with_bus(build_network(circuit, replace(state, commanded=frozenset({channel.name}))), second)
+        return build_network(circuit, replace(state, commanded=frozenset({channel.name})))
 
     # a gate that the data sheet does not cover may still switch the MOSFET fully on
     driven = driven_currents(circuit, channel, [("armed", during_pulse, fully_on)])
@@ -114,8 +112,8 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
     at_bus: list[tuple[str, Spread, Spread | None]] = []
     for line in (line for line in line_states(channel) if line != "not armed"):
         for state in armed_states(circuit, channel, line):
-            before = with_bus(build_network(circuit, state), second)
-            pins = [adc_pin(channel), *(["bus.pin"] if second.bus_upper is not None else [])]
+            before = build_network(circuit, state)
+            pins = [adc_pin(channel), *([bus_pin(channel)] if channel.bus_divider is not None else [])]
             probes = [Probe(node=node) for node in pins]
             start = extremes(before, box, probes)
             end = extremes(during_pulse(state), pulsed, probes)
@@ -125,8 +123,8 @@ def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondMo
                     *_during(circuit, pulse, start[0], end[0], (channel.upper, channel.lower, channel.filter), channel),
                 )
             )
-            if second.bus_upper is not None and second.bus_lower is not None:
-                parts = (second.bus_upper, second.bus_lower, second.bus_filter)
+            if channel.bus_divider is not None:
+                parts = (*channel.bus_divider, second.bus_filter)
                 at_bus.append((line, *_during(circuit, pulse, start[1], end[1], parts, None)))
     result = []
     for name, members in (("drain in a test pulse", at_drain), ("bus in a test pulse", at_bus)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ignition.analyses.continuity.bands import reference_voltage
+from ignition.analyses.continuity.bands import held_reference
 from ignition.analyses.no_fire.gate import controller_rail, gate_in_phase
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
@@ -64,7 +64,8 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
     """Collect what a channel asks of its divider.
 
     All current is counted through one string, which is exact for a single string and a bound for a cluster. The lowest
-    drain voltage takes every other load and channel at its highest through the highest battery and feed resistance.
+    drain voltage takes every other load, channel and bus divider at its highest through the highest battery
+    and feed resistance.
 
     Parameters
     ----------
@@ -108,7 +109,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
         clamp_resistance=controller.pin.clamp_resistance,
         clamp_limit=controller.pin.clamp_current_limit.low,
         pin_low_resistance=controller.pin.output_resistance.low,
-        reference=reference_voltage(circuit),
+        reference=held_reference(circuit),
         bits=controller.adc.bits,
         total_error=controller.adc.total_error,
         sample_capacitance=controller.adc.sample_capacitance,
@@ -131,6 +132,8 @@ def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
     else:
         at_bus += circuit.controller.current.high
     for other in circuit.channels:
+        if other.bus_divider is not None:
+            at_bus += circuit.battery.voltage.high / other.bus_divider[0].low
         if other is not channel:
             at_bus += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
             at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high

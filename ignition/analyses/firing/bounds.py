@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ignition.analyses.firing.on_state import LEAST_SPENT, OnState, firing_network, with_spent
 from ignition.analyses.firing.schedule import conducting_before, may_have_started
 from ignition.analyses.firing.sequence import turn_on
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.findings.corner import Corner, corner_of
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.igniter import function_time, thermal_fraction
@@ -30,6 +31,8 @@ class IgniterBounds:
     earliest, latest : Function time from the driven pin [s]; infinite where it cannot, or need not, function; None
         where a statement is missing
     least_fraction, greatest_fraction : Thermal fraction at the end of the pulse [1], at most 1
+    lowest_current : Lowest current until it functions, other channels and spent neighbours at their worst [A]
+    corner : Where that stands
     highest_channel_current : Highest current of the channel during the pulse, spent bridges included [A]
     """
 
@@ -37,6 +40,8 @@ class IgniterBounds:
     latest: float | None
     least_fraction: float | None
     greatest_fraction: float | None
+    lowest_current: float
+    corner: Corner
     highest_channel_current: float
     reason: str | None
 
@@ -49,6 +54,7 @@ class _Range:
     during_low: float
     during_high: float
     channel_high: float
+    corner: Corner
     fading: tuple[tuple[float, float], ...] = ()
     """With a capacitor bank: pairs of a time [s] and a current [A] that is not undercut before it."""
 
@@ -79,15 +85,20 @@ def igniter_bounds(
     In the order of strings and positions
     """
     names = igniter_names(channel)
-    ranges: dict[tuple[object, ...], _Range] = {}
+    ranges: dict[tuple[object, ...], tuple[int, int, _Range]] = {}
     found: list[tuple[str, IgniterModel, _Range]] = []
     for s, string in enumerate(channel.strings):
         for p, kind in enumerate(string):
             # igniters of one type in strings of one make-up see the same network: solve it once
             key = (kind, tuple(sorted(string)))
             if key not in ranges:
-                ranges[key] = _range(circuit, channel, s, p, box, overlapping)
-            found.append((names[s][p], circuit.igniters[kind], ranges[key]))
+                ranges[key] = s, p, _range(circuit, channel, s, p, box, overlapping)
+            first_s, first_p, span = ranges[key]
+            swapped = {names[first_s][first_p]: names[s][p], names[s][p]: names[first_s][first_p]}
+            branch, own = (f"{channel.name}.branch {i + 1}" for i in (first_s, s))
+            swapped |= {branch: own, own: branch}
+            ends = tuple((swapped.get(name, name), side) for name, side in span.corner.ends)
+            found.append((names[s][p], circuit.igniters[kind], replace(span, corner=replace(span.corner, ends=ends))))
     first = _first_function(circuit, channel, found)
     delay = turn_on(circuit, circuit.channels.index(channel), state.gate_voltage.low, "high")
     result = [_bounds(channel, model, span, first, delay) for _, model, span in found]
@@ -126,6 +137,7 @@ def _range(
         during_low=max(weakest[0].low, 0.0),
         during_high=max(strongest[0].high, first[0].high),
         channel_high=channel_high,
+        corner=corner_of(weakest[0], wide, circuit.ambient.low, high=False),
         fading=_fading(circuit, channel, own, wide, overlapping),
     )
 
@@ -214,6 +226,8 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
         latest=latest,
         least_fraction=least,
         greatest_fraction=greatest,
+        lowest_current=span.during_low,
+        corner=span.corner,
         highest_channel_current=span.channel_high,
         reason=reason,
     )
@@ -259,12 +273,10 @@ def _string_order(
             if math.isfinite(soonest) and (latest is None or latest > soonest):
                 late = latest is not None and math.isfinite(latest)
                 result.append(
-                    IgniterBounds(
-                        earliest=bounds[i].earliest,
+                    replace(
+                        bounds[i],
                         latest=None if latest is None else math.inf,
                         least_fraction=None if bounds[i].least_fraction is None else 0.0,
-                        greatest_fraction=bounds[i].greatest_fraction,
-                        highest_channel_current=bounds[i].highest_channel_current,
                         reason="a neighbour in its string may open before it functions" if late else bounds[i].reason,
                     )
                 )

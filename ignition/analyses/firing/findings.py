@@ -42,23 +42,8 @@ def firing_findings(circuit: Circuit, found: Firing) -> Iterator[Finding]:
 
 def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
     """Judge supply, battery, fuses and the feed's wires over the whole sequence."""
-    controller, supply = circuit.given.controller, found.supply
-    missing = tuple(f"controller.{name}" for name in ("brown_out", "current") if getattr(controller, name) is None)
-    yield compare(
-        Question.SUPPLY,
-        "controller-supply",
-        supply.controller_supply.low,
-        "at least",
-        supply.brown_out,
-        "V",
-        says="lowest controller supply while firing against the brown-out level",
-        statement=data_sheet("controller"),
-        doubt=Doubt(reason=Reason.MISSING_KEY, says="not all of it is given", keys=missing) if missing else None,
-        phase="firing",
-        corner=_weakest(circuit),
-        rests_on=resting(circuit, "fire"),
-    )
-    if not any(part.kind == BATTERY_PROTECTION for part in supply.parts):
+    yield _supply(circuit, found)
+    if not any(part.kind == BATTERY_PROTECTION for part in found.supply.parts):
         yield answered(
             Question.BATTERY,
             "battery-protection",
@@ -68,10 +53,57 @@ def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
             key="battery.protection",
             phase="firing",
         )
-    for part in supply.parts:
+    for part in found.supply.parts:
         yield _protective(circuit, found, part)
     for conductor in found.conductors:
         yield _conductor(circuit, None, conductor)
+
+
+def _controller_doubt(circuit: Circuit, *names: str) -> Doubt | None:
+    """Doubt by what the file does not say of the controller, which hangs on the battery that fires."""
+    keys = tuple(f"controller.{name}" for name in names if getattr(circuit.given.controller, name) is None)
+    says = "what the controller draws, or at which supply it resets, is not given"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
+
+
+def _flows(circuit: Circuit, found: Firing) -> float:
+    """Longest time of firing current, all channels together: to the last function where every bridge opens [s]."""
+    total = 0.0
+    for channel, active in zip(circuit.channels, found.channels, strict=True):
+        ends = [i.function_time.high if circuit.igniters[i.kind].spent == "open" else None for i in active.igniters]
+        known = [end for end in ends if end is not None]
+        total += max(known) if len(known) == len(ends) else channel.pulse.high
+    return total
+
+
+def _supply(circuit: Circuit, found: Firing) -> Finding:
+    """The controller must stay supplied until no firing current flows any more: by the battery, or by its capacitor."""
+    supply, flows = found.supply, _flows(circuit, found)
+    doubt = _controller_doubt(circuit, "brown_out", "current")
+    value: float | None = supply.controller_supply.low
+    says = "lowest controller supply while firing against the brown-out level"
+    cut = supply.cuts_controller(flows, behind_feed=not circuit.controller.powered_before_arm_switch)
+    if cut is not None and cut.opens_after is not None:
+        value, says = 0.0, f"{says}: {cut.name} may disconnect it while a spent igniter still draws"
+    elif cut is not None:
+        doubt = Doubt(reason=Reason.MISSING_KEY, says=str(cut.reason), keys=cut.missing)
+    held = cut is None and supply.recovers and 0.0 < flows <= supply.hold_up < math.inf
+    return compare(
+        Question.SUPPLY,
+        "controller-supply",
+        supply.hold_up if held else value,
+        "at least",
+        flows if held else supply.brown_out,
+        "s" if held else "V",
+        says="time that the hold-up capacitor alone carries the controller against the time of firing current"
+        if held
+        else says,
+        statement=data_sheet("controller"),
+        doubt=doubt,
+        phase="firing",
+        corner=_weakest(circuit),
+        rests_on=resting(circuit, "fire"),
+    )
 
 
 def _weakest(circuit: Circuit) -> Corner:
@@ -81,25 +113,29 @@ def _weakest(circuit: Circuit) -> Corner:
 
 
 def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Finding:
-    """A part that interrupts must carry the current for good, or until the last igniter has functioned."""
+    """A part that interrupts must carry the standing loads, and the firing current for good or to the last function."""
     question = Question.BATTERY if part.kind == BATTERY_PROTECTION else Question.FUSE
     rule = "battery-protection" if part.kind == BATTERY_PROTECTION else "fuse-holds"
-    carries = part.opens_after is None or math.isinf(part.opens_after)
+    standing = part.opens_after == 0.0
+    carries = standing or part.opens_after is None or math.isinf(part.opens_after)
     latest, doubt = _last_function(found)
+    if carries:
+        doubt = None
     if part.opens_after is None:
         doubt = Doubt(reason=Reason.MISSING_KEY, says=str(part.reason), keys=part.missing)
+    current = part.standing_current if standing else part.highest_current
     return compare(
         question,
         rule,
-        part.highest_current if carries else latest,
-        "at most" if carries else "below",
+        current if carries else latest,
+        "at most" if carries and part.kind != BATTERY_PROTECTION else "below",
         None if part.opens_after is None else part.carried_current if carries else part.opens_after,
         "A" if carries else "s",
-        says=f"highest current through {part.name} against what it carries for good"
+        says=f"{'standing' if standing else 'highest'} current through {part.name} against what it carries for good"
         if carries
         else f"firing current until the last function against the earliest opening of {part.name}",
         statement=data_sheet(part.kind, part.name),
-        doubt=None if carries and part.opens_after is not None else doubt,
+        doubt=doubt or _controller_doubt(circuit, "current"),
         phase="firing",
         part=part.name,
         rests_on=resting(circuit, "fire", "feed", "battery", "ambient"),
@@ -151,26 +187,26 @@ def _conductor(circuit: Circuit, channel: str | None, conductor: ConductorHeatin
 
 
 def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, rule: Rule | None = None) -> Finding:
-    """Lowest current against the all-fire current, or against what a rule makes of it."""
+    """Lowest current until it functions against the all-fire current, or against what a rule makes of it."""
     all_fire = circuit.igniters[igniter.kind].all_fire_current
     share = 1.0 if rule is None else rule.share_of_all_fire
     limit = None if all_fire is None or share is None else share * all_fire
     if rule is not None and rule.current is not None:
         limit = max(limit or 0.0, rule.current)
     doubt = None if share is None else all_fire_doubt(circuit, igniter.kind)
-    if igniter.current.low is None:
+    if igniter.lowest_current is None:
         doubt = doubt or Doubt(reason=igniter.cause, says=str(igniter.current.reason), keys=igniter.keys)
-    run_down = igniter.current.low is None and igniter.cause is Reason.EXCEEDED
+    run_down = igniter.lowest_current is None and igniter.cause is Reason.EXCEEDED
     return compare(
         Question.FIRING_CURRENT,
         "above-all-fire" if rule is None else rule.id,
-        0.0 if run_down else igniter.current.low,
+        0.0 if run_down else igniter.lowest_current,
         "at least",
         limit if all_fire is not None or share is None else None,
         "A",
         says=f"lowest firing current in {igniter.igniter} against its all-fire current" if rule is None else rule.says,
         statement=all_fire_statement(circuit, igniter.kind) if rule is None else rule.statement,
-        doubt=doubt,
+        doubt=doubt or _controller_doubt(circuit, "current"),
         channel=channel.name,
         phase="firing",
         igniter=igniter.igniter,
@@ -181,7 +217,7 @@ def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, ru
 
 def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | None, Doubt | None]:
     """Latest function time, infinite where it has no bound though everything is known; and what is in doubt."""
-    doubt = all_fire_doubt(circuit, igniter.kind)
+    doubt = all_fire_doubt(circuit, igniter.kind) or _controller_doubt(circuit, "brown_out", "current")
     if igniter.function_time.high is not None:
         return igniter.function_time.high, doubt
     if igniter.cause is Reason.EXCEEDED:
@@ -233,9 +269,15 @@ def _pulse(circuit: Circuit, channel: ChannelModel, rule: Rule, igniter: Igniter
     )
 
 
+def _not_given(circuit: Circuit, channel: ChannelModel, *names: str) -> tuple[str, ...]:
+    """List the keys of a channel's MOSFET that the file leaves out."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    return tuple(f"mosfet.{channel.mosfet}.{name}" for name in names if not getattr(mosfet, name))
+
+
 def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
-    key = f"mosfet.{channel.mosfet}.input_capacitance"
-    slow = Doubt(reason=Reason.MISSING_KEY, says="how long the gate takes to charge is not known", keys=(key,))
+    missing = _not_given(circuit, channel, "input_capacitance", "gate_drain_charge")
+    slow = Doubt(reason=Reason.MISSING_KEY, says="how long the gate takes to charge is not known", keys=missing)
     return compare(
         Question.GATE_DRIVE,
         "gate-drive",
@@ -245,7 +287,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         "V",
         says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
         statement=data_sheet("MOSFET", channel.mosfet),
-        doubt=slow if circuit.mosfets[channel.mosfet].input_capacitance is None else None,
+        doubt=slow if missing else _controller_doubt(circuit, "current"),
         corner=_weakest(circuit),
         channel=channel.name,
         phase="firing",
@@ -254,24 +296,22 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
 
 
 def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
-    mosfet = circuit.mosfets[channel.mosfet]
-    key = f"mosfet.{channel.mosfet}.thermal"
+    missing = _not_given(circuit, channel, "thermal", "input_capacitance", "gate_drain_charge")
     doubt = None
     if active.mosfet_junction.high is None:
-        missing = not mosfet.thermal
         doubt = Doubt(
             reason=Reason.MISSING_KEY if missing else Reason.OUTSIDE_DATA_SHEET,
             says=str(active.mosfet_junction.reason),
-            keys=(key,) if missing else (),
+            keys=missing,
         )
     return compare(
         Question.JUNCTION,
         "mosfet-junction",
         active.mosfet_junction.high,
         "at most",
-        mosfet.max_junction,
+        circuit.mosfets[channel.mosfet].max_junction,
         "degC",
-        says="highest junction temperature at the end of the pulse",
+        says="highest junction temperature, gate charging and pulse together",
         statement=data_sheet("MOSFET", channel.mosfet),
         doubt=doubt,
         base=circuit.ambient.high,

@@ -19,12 +19,12 @@ from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
 from ignition.circuit.model import ChannelModel, Circuit, StatementModel
 from ignition.errors import NetworkError
-from ignition.findings.corner import Corner, corner_of
+from ignition.findings.corner import Corner
 from ignition.findings.finding import Reason
 from ignition.network.template import igniter_names
 from ignition.network.worst_case import Probe, extremes
 from ignition.toleranced import Spread, Toleranced
-from ignition.typing import HIDDEN, Celsius, Key, Missing, Ratio, Seconds
+from ignition.typing import HIDDEN, Amps, Celsius, Key, Missing, Ratio, Seconds
 
 __all__ = ["ChannelFiring", "Firing", "IgniterFiring", "firing"]
 
@@ -39,14 +39,16 @@ class IgniterFiring:
     ----------
     igniter : Name, for example ``boost.igniter 1.1``
     current : Current when its channel starts to conduct, all its neighbours unfired [A]
-    all_fire_margin : Lowest current over the all-fire current at the coldest ambient
+    lowest_current : Lowest current until it functions, overlapping channels and spent neighbours included; None where
+        it has no bound
+    all_fire_margin : That over the all-fire current at the coldest ambient
     function_time : From the driven pin to function [s]
     functions : ``always``, ``sometimes`` or ``never``, over all tolerances and the igniters' scatter between no-fire
         and all-fire; ``always`` only with an all-fire statement of the reliability and confidence that are required
     thermal_fraction : Share of the function temperature's rise reached by the end of the pulse, 1 at function [1]
     reason : Why it may not function, or why a number is missing
     cause, keys : The same as a reason of a verdict, and the keys of the file that would settle it
-    corner : Where the lowest current stands
+    corner : Where `lowest_current` stands
     """
 
     igniter: str
@@ -54,6 +56,7 @@ class IgniterFiring:
     string: int
     position: int
     current: Spread
+    lowest_current: Annotated[Amps | None, HIDDEN]
     all_fire_margin: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
     function_time: Spread
     functions: str
@@ -247,7 +250,6 @@ def _channel(
     if circuit.battery.bank_capacitance is not None and earlier > 0:
         run_down = "the capacitor bank may have run down in an earlier pulse"
         currents = [replace(c, low=None, reason=run_down) for c in currents]
-    corners = [corner_of(each, low_box, circuit.ambient.low, high=False) for each in low_side]
     kinds = [k for string in channel.strings for k in string]
     places = [(s, p) for s, string in enumerate(channel.strings, 1) for p in range(1, len(string) + 1)]
     igniters = tuple(
@@ -262,12 +264,9 @@ def _channel(
             nominal,
             supply,
             earlier,
-            corner,
             state.rows[0] < 0,
         )
-        for name, kind, place, current, bound, corner in zip(
-            names, kinds, places, currents[:-1], bounds, corners[:-1], strict=True
-        )
+        for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
     )
     highest = max(high_side[-1].high, *(b.highest_channel_current for b in bounds))
     if not circuit.mosfets[channel.mosfet].thermal:
@@ -344,13 +343,11 @@ def _igniter(
     nominal: _Nominal | None,
     supply: SupplyUnderFire,
     earlier: float,
-    corner: Corner,
     outside: bool,
 ) -> IgniterFiring:
     model = circuit.igniters[kind]
-    margin = None
-    if model.all_fire_current is not None and current.low is not None:
-        margin = current.low / model.all_fire_current
+    lowest = None if current.low is None else bound.lowest_current
+    margin = None if model.all_fire_current is None or lowest is None else lowest / model.all_fire_current
     earliest, latest, reason = bound.earliest, bound.latest, bound.reason
     cause = Reason.MISSING_KEY if latest is None else Reason.WITHIN
     keys: tuple[str, ...] = (f"igniter.{kind}.all_fire",) if latest is None else ()
@@ -391,6 +388,7 @@ def _igniter(
         string=place[0],
         position=place[1],
         current=current,
+        lowest_current=lowest,
         all_fire_margin=margin,
         function_time=time,
         functions="sometimes" if shortfall else functions,
@@ -404,7 +402,7 @@ def _igniter(
         reason=missing or shortfall,
         cause=Reason.BELOW_REQUIRED_RELIABILITY if shortfall else cause,
         keys=keys,
-        corner=corner,
+        corner=bound.corner,
     )
 
 

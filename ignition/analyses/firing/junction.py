@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from ignition.analyses.firing.on_state import OnState, firing_network, heating, with_spent
+from ignition.analyses.firing.on_state import OnState, firing_network, heating, turn_on_heating, with_spent
 from ignition.analyses.firing.sequence import turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire
 from ignition.circuit.model import ChannelModel, Circuit
@@ -31,7 +31,8 @@ def junction_temperature(
 ) -> Spread:
     """Bound the junction temperature when the channel's current ends [degC].
 
-    High: the highest current at any time, spent bridges included, for the longest pulse. Low: the lowest current of any
+    High: the highest current at any time, spent bridges included, for the longest pulse, upon the heat of the gate's
+    slowest charging; missing where the data for that are. Low: the lowest current of any
     of its strings, all overlapping channels drawing, for the shortest time that current can flow, which ends with the
     earliest function where bridges open; where something else may cut it, at the coldest ambient. Nominal: to the last
     function where bridges open.
@@ -57,7 +58,11 @@ def junction_temperature(
         found = extremes(firing_network(circuit, overlapping), with_spent(circuit, box) or box, probes)
         low += heating(mosfet, max(min(f.low for f in found), 0.0), on.low, shortest, "low")
     nominal = ambient.nominal + heating(mosfet, nominal_current, on.nominal, longest, "nominal")
-    high = ambient.high + heating(mosfet, highest_current, on.high, channel.pulse.high, "high")
+    charging = turn_on_heating(circuit, channel, state, highest_current)
+    if charging is None:
+        reason = "how long the gate takes to charge is not known"
+        return Spread(low=min(low, nominal), nominal=nominal, high=None, unit="degC", reason=reason)
+    high = ambient.high + charging + heating(mosfet, highest_current, on.high, channel.pulse.high, "high")
     return Spread(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="degC")
 
 

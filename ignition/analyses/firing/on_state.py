@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from ignition.analyses.firing.sequence import turn_on
 from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, phase_box
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
 from ignition.network.elements import Network
@@ -17,7 +18,17 @@ from ignition.parts.mosfet import REFERENCE_TEMPERATURE, on_resistance_row, temp
 from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.toleranced import Toleranced
 
-__all__ = ["LEAST_SPENT", "OnState", "Settled", "firing_network", "heating", "lowest_supply", "on_states", "with_spent"]
+__all__ = [
+    "LEAST_SPENT",
+    "OnState",
+    "Settled",
+    "firing_network",
+    "heating",
+    "lowest_supply",
+    "on_states",
+    "turn_on_heating",
+    "with_spent",
+]
 
 Case = Literal["low", "nominal", "high"]
 
@@ -200,10 +211,34 @@ def _on_state(circuit: Circuit, channel: ChannelModel, rail: Toleranced, junctio
 def _hottest(circuit: Circuit, channel: ChannelModel, state: OnState, current: float) -> float:
     """Highest junction temperature that the on-resistance's high bound must cover [degC]."""
     mosfet = circuit.mosfets[channel.mosfet]
-    if not mosfet.thermal:
+    charging = turn_on_heating(circuit, channel, state, current)
+    if charging is None:
         return mosfet.max_junction
-    rise = heating(mosfet, current, state.on_resistance.high, channel.pulse.high, "high")
+    rise = charging + heating(mosfet, current, state.on_resistance.high, channel.pulse.high, "high")
     return min(circuit.ambient.high + rise, mosfet.max_junction)
+
+
+def turn_on_heating(circuit: Circuit, channel: ChannelModel, state: OnState, current: float) -> float | None:
+    """Bound the junction rise while the gate charges, all that time at the drain voltage of most power [K].
+
+    Of a supply V behind a loop R the switch takes (V - v) v / R at its voltage v, at most V^2 / 4 R at half the supply;
+    or what it takes when on, where it keeps more than half of it. That this heat flows off later is not counted.
+
+    Parameters
+    ----------
+    current : Highest current through the switch when on [A]
+
+    Returns
+    -------
+    Rise [K]; None where thermal network, input capacitance or gate-drain charge is not given
+    """
+    mosfet, supply = circuit.mosfets[channel.mosfet], circuit.battery.voltage.high
+    if not mosfet.thermal or mosfet.input_capacitance is None or mosfet.gate_drain_charge is None:
+        return None
+    kept = min(current * state.on_resistance.low / supply, 1.0)
+    power = supply * current * (kept if kept > 0.5 else 0.25 / (1.0 - kept))
+    time = turn_on(circuit, circuit.channels.index(channel), state.gate_voltage.low, "high")
+    return power * _impedance(mosfet, min(time, channel.pulse.high), "high")
 
 
 def heating(mosfet: MosfetModel, current: float, resistance: float, time: float, case: Case) -> float:
@@ -216,7 +251,12 @@ def heating(mosfet: MosfetModel, current: float, resistance: float, time: float,
     time : Duration [s]
     case : Which end of the thermal network's tolerances: a large resistance and a short time constant heat most
     """
+    return current * current * resistance * _impedance(mosfet, time, case)
+
+
+def _impedance(mosfet: MosfetModel, time: float, case: Case) -> float:
+    """Junction rise per watt after a time [K/W]."""
     other = {"low": "high", "nominal": "nominal", "high": "low"}[case]
     resistances = [getattr(stage, case) for stage, _ in mosfet.thermal]
     constants = [getattr(constant, other) for _, constant in mosfet.thermal]
-    return float(current * current * resistance * thermal_impedance(time, resistances, constants))
+    return float(thermal_impedance(time, resistances, constants))

@@ -34,15 +34,16 @@ class ProtectivePart:
     Attributes
     ----------
     kind : ``fuse``, ``resettable fuse`` or ``battery protection``
-    highest_current : Highest current through it
+    standing_current, highest_current : Highest current through it while nothing fires, and while firing
     carried_current : What it carries for good at the hottest ambient; None where that is not given
-    opens_after : Earliest time of firing current at which it may open; infinite where it carries the highest
-        current for good, None where it may open at a time that is not known
+    opens_after : Earliest time of firing current at which it may open; zero where the standing current alone may open
+        it, infinite where it carries the highest current for good, None where it may open at a time that is not known
     missing : Keys to give for the time to be known
     """
 
     name: str
     kind: str
+    standing_current: Amps
     highest_current: Amps
     carried_current: Annotated[Amps | None, Missing(otherwise="not given")]
     opens_after: Annotated[Seconds | None, Missing(infinite="it carries the highest current for good")]
@@ -65,46 +66,57 @@ class ProtectivePart:
         return Cut(says=f"{self.kind} {self.name!r} may open before it functions", cause=Reason.EXCEEDED)
 
 
-def protective_parts(circuit: Circuit, feed_current: float, battery_current: float) -> tuple[ProtectivePart, ...]:
+def protective_parts(
+    circuit: Circuit,
+    feed_current: float,
+    battery_current: float,
+    *,
+    feed_standing: float = 0.0,
+    battery_standing: float = 0.0,
+) -> tuple[ProtectivePart, ...]:
     """Find when each protective part may open at the highest currents, all the time.
 
     Parameters
     ----------
     feed_current, battery_current : Highest current through the feed, and out of the battery [A]
+    feed_standing, battery_standing : The same while armed and nothing fires, for any time [A]
     """
     found = [
-        _fuse(part, f"feed[{index}]", feed_current)
+        _fuse(part, f"feed[{index}]", feed_standing, feed_current)
         for index, part in enumerate(circuit.feed)
         if part.kind in ("fuse", "resettable fuse")
     ]
     battery = circuit.battery
     if battery.trip_current is not None and battery.trip_delay is not None:
-        trips = battery_current >= battery.trip_current.low
+        trip = battery.trip_current.low
+        opens = 0.0 if battery_standing >= trip else battery.trip_delay.low if battery_current >= trip else math.inf
         found.append(
             ProtectivePart(
                 name=BATTERY_PROTECTION,
                 kind=BATTERY_PROTECTION,
+                standing_current=battery_standing,
                 highest_current=battery_current,
-                carried_current=battery.trip_current.low,
-                opens_after=battery.trip_delay.low if trips else math.inf,
+                carried_current=trip,
+                opens_after=opens,
             )
         )
     return tuple(found)
 
 
-def _fuse(part: FeedModel, key: str, current: float) -> ProtectivePart:
+def _fuse(part: FeedModel, key: str, standing: float, current: float) -> ProtectivePart:
     carried, least = part.carried_current, part.least_i2t
     law = melting_time if part.kind == "fuse" else resettable_trip_time
     names = ("rating", "melting_i2t") if part.kind == "fuse" else ("hold_current", "trip_i2t")
     missing: tuple[str, ...] = ()
     opens: float | None
     reason = None
-    if carried is not None and current <= carried:
+    if carried is not None and standing > carried:
+        opens = 0.0
+    elif carried is not None and current <= carried:
         opens = math.inf
-    elif least is not None:
-        # without a rating nothing says that it ever carries the current for good
-        opens = float(law(current, least, carried)) if carried else least / current**2
-    else:
+    elif carried is not None and least is not None:
+        opens = float(law(current, least, carried))
+    else:  # without a rating nothing says that it carries even the standing current for good
         opens = None
         without = [name for name, value in zip(names, (carried, least), strict=True) if value is None]
         missing = tuple(f"{key}.{name}" for name in without)
@@ -115,6 +127,7 @@ def _fuse(part: FeedModel, key: str, current: float) -> ProtectivePart:
     return ProtectivePart(
         name=part.name,
         kind=part.kind,
+        standing_current=standing,
         highest_current=current,
         carried_current=carried,
         opens_after=opens,

@@ -55,8 +55,8 @@ def cluster_tree(circuit: Circuit) -> ClusterTree:
 def hold_tree_to_network(circuit: Circuit) -> None:
     """Compare the firing tree's first currents, all channels on at nominal values, with the network's.
 
-    What the tree leaves out on purpose is open in the network too: the sense dividers, the recharging of a capacitor
-    bank, and beside a bank a controller behind the arm switch.
+    What the tree leaves out on purpose is open in the network too: the sense dividers, the clamps at the bus, the
+    recharging of a capacitor bank, and beside a bank a controller and dividers behind the arm switch.
 
     Raises NetworkError where they differ.
     """
@@ -70,6 +70,8 @@ def hold_tree_to_network(circuit: Circuit) -> None:
     if bank is not None:
         source = bank.initial_voltage
         left_out += ["recharge"] + ([] if circuit.controller.powered_before_arm_switch else ["controller"])
+    at_bus = "clamp" if bank is None else "upper"
+    left_out += [f"{c.name}.bus {at_bus}" for c in circuit.channels if c.bus_divider is not None]
     tree = cluster_tree(circuit)
     names = ("source_resistance", "channel_resistance", "string_resistance", "igniter_resistance")
     answer = tree_currents(tree, voltage=source, **{name: arguments[name] for name in names})
@@ -83,8 +85,8 @@ def hold_tree_to_network(circuit: Circuit) -> None:
 def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> float:
     """Delay from the driven pin to conduction of a channel's MOSFET.
 
-    Time until the gate reaches the lowest data sheet row, the input capacitance charged through pin and series
-    resistor; the Miller charge is in the row's reach only where input capacitance is given at that voltage.
+    Time until the gate reaches the lowest data sheet row, input capacitance and gate-drain charge charged through pin
+    and series resistor.
 
     Parameters
     ----------
@@ -93,7 +95,7 @@ def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> fl
 
     Returns
     -------
-    Delay [s]; zero where the input capacitance is not given
+    Delay [s]; zero where the input capacitance is not given, without its share where the gate-drain charge is not
     """
     channel = circuit.channels[channel_index]
     mosfet = circuit.mosfets[channel.mosfet]
@@ -103,7 +105,8 @@ def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> fl
     target = mosfet.rows[0].gate
     if drive <= target:
         target = 0.999 * drive
-    return float(turn_on_delay(drive, target, resistance, getattr(mosfet.input_capacitance, case)))
+    charge = 0.0 if mosfet.gate_drain_charge is None else getattr(mosfet.gate_drain_charge, case)
+    return float(turn_on_delay(drive, target, resistance, getattr(mosfet.input_capacitance, case), charge))
 
 
 def march_circuit(
@@ -180,6 +183,9 @@ def march_arguments(
         voltage = voltage - (feed + (resistance_before if bank is not None else 0.0)) * np.asarray(
             values["controller.current"], dtype=float
         )
+    if bank is None:  # a divider at the bus is one more resistor across the source, by Thevenin
+        loaded = 1.0 / (1.0 + (resistance_before + feed) * _bus_conductance(circuit))
+        voltage, resistance_before, feed = voltage * loaded, resistance_before * loaded, feed * loaded
     strings = [
         values[f"{c.name}.branch {i + 1}"] if c.branch is not None else 0.0
         for c in channels
@@ -218,6 +224,12 @@ def _standing(circuit: Circuit, values: Mapping[str, ArrayLike]) -> FloatArray:
     """Current that the battery supplies beside the igniters [A]."""
     names = [f"load.{name}" for name, _ in circuit.loads] + ["controller.current"]
     return np.asarray(sum(np.asarray(values[n], dtype=float) for n in names))
+
+
+def _bus_conductance(circuit: Circuit) -> float:
+    """Nominal conductance of all dividers from the bus to ground [S]."""
+    found = [c.bus_divider for c in circuit.channels if c.bus_divider is not None]
+    return sum(1.0 / (upper.nominal + lower.nominal) for upper, lower in found)
 
 
 def _stack(rows: Sequence[ArrayLike]) -> FloatArray:

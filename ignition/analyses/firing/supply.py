@@ -9,9 +9,10 @@ from typing import Annotated
 from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
 from ignition.analyses.firing.protective import BATTERY_PROTECTION, Cut, ProtectivePart, protective_parts
 from ignition.analyses.firing.schedule import overlapping
-from ignition.analyses.no_fire.gate import controller_rail
+from ignition.analyses.no_fire.gate import controller_rail, phase_box
 from ignition.circuit.model import Circuit
 from ignition.findings.finding import Reason
+from ignition.network.template import State, build_network
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.controller import hold_up_time
 from ignition.toleranced import Spread, Toleranced
@@ -34,6 +35,7 @@ class SupplyUnderFire:
         groups [V]
     brown_out : Highest brown-out level; None where it is not given
     hold_up : Time that the hold-up capacitor keeps the controller above brown-out; infinite where the supply holds
+    recovers : Whether the supply is back as soon as no firing current flows any more
     highest_current : Highest battery current, other loads and spent bridges included
     feed_square_time : Highest feed current squared times time, of all pulses together [A^2 s]
     parts : Fuses in the order of the feed, then the battery's protection circuit
@@ -43,6 +45,7 @@ class SupplyUnderFire:
     controller_supply: Annotated[Spread, HIDDEN]
     brown_out: Annotated[Volts | None, Missing(otherwise="not given")]
     hold_up: Annotated[Seconds, Key("time_to_brown_out"), Missing(infinite=_HOLDS)]
+    recovers: Annotated[bool, HIDDEN]
     highest_current: Annotated[Amps, Key("highest_battery_current")]
     feed_square_time: Annotated[float, HIDDEN]
     parts: tuple[ProtectivePart, ...]
@@ -71,9 +74,20 @@ class SupplyUnderFire:
         -------
         The reason, or None where nothing interrupts; the keys to give where a part may open at a time not known
         """
-        if time >= self.hold_up:
+        if time > self.hold_up:
             return Cut(says="the controller may reset in the pulse and release the gate", cause=Reason.EXCEEDED)
         return next((cut for part in self.parts if (cut := part.cut_before(time)) is not None), None)
+
+    def cuts_controller(self, time: float, *, behind_feed: bool) -> ProtectivePart | None:
+        """Return the first part that may disconnect the controller too while firing current flows, if any.
+
+        Parameters
+        ----------
+        time : Longest time for which firing current flows [s]
+        behind_feed : Whether the controller takes its supply behind the feed
+        """
+        ahead = (part for part in self.parts if behind_feed or part.kind == BATTERY_PROTECTION)
+        return next((part for part in ahead if part.cut_before(time) is not None), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,15 +117,21 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
     feed_current = max(g.feed_current for g in found)
     battery_current = max(g.battery_current for g in found)
     rail = _lowest_of([g.rail for g in found])
-    brown_out = circuit.controller.brown_out
+    brown_out, battery = circuit.controller.brown_out, circuit.battery
+    armed = build_network(circuit, State(phase="armed"))
+    probes = [Probe(element=f"feed.{circuit.feed[0].name}"), Probe(element="battery")]
+    feed_standing, standing = extremes(armed, phase_box(circuit, "armed"), probes)
     return SupplyUnderFire(
         battery_voltage=_lowest_of([g.terminal for g in found]),
         controller_supply=rail,
         brown_out=None if brown_out is None else brown_out.high,
         hold_up=_hold_up(circuit, rail),
+        recovers=battery.polarisation_resistance is None and battery.bank_capacitance is None,
         highest_current=battery_current,
         feed_square_time=sum(groups[members[c.name]].feed_current ** 2 * c.pulse.high for c in circuit.channels),
-        parts=protective_parts(circuit, feed_current, battery_current),
+        parts=protective_parts(
+            circuit, feed_current, battery_current, feed_standing=feed_standing.high, battery_standing=-standing.low
+        ),
     )
 
 
@@ -160,7 +180,7 @@ def _lowest_of(members: list[Toleranced]) -> Spread:
 def _hold_up(circuit: Circuit, rail: Spread) -> float:
     """Time to brown-out on the hold-up capacitor alone, from the rail before the pulse; infinite where none comes."""
     controller = circuit.controller
-    if controller.brown_out is None or rail.low is None or rail.low > controller.brown_out.high:
+    if controller.brown_out is None or rail.low is None or rail.low >= controller.brown_out.high:
         return math.inf
     capacitance, before = controller.hold_up_capacitance, controller_rail(circuit, "armed").low
     if capacitance is None or controller.current.high <= 0 or before <= controller.brown_out.high:

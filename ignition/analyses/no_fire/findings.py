@@ -69,22 +69,31 @@ def _own(circuit: Circuit, channel: ChannelModel, quiet: ChannelNoFire) -> Itera
             ),
             rests_on=resting(circuit, "safe", "controller", "battery", "ambient", "mosfet", "channel"),
         )
-        yield compare(
-            Question.PIN,
-            "pin-clamp-current",
-            phase.clamp.current,
-            "at most",
-            circuit.controller.pin.clamp_current_limit.low,
-            "A",
-            says="highest current into the converter pin's clamp against what the pin bears",
-            statement=data_sheet("controller"),
-            channel=channel.name,
-            phase=phase.phase,
-            line_state=phase.clamp.line_state,
-            controller=phase.clamp.controller,
-            corner=phase.clamp.corner,
-            rests_on=resting(circuit, "safe"),
-        )
+        yield _pin(circuit, channel, phase, phase.clamp, "pin-clamp-current", "the converter pin's clamp")
+        if phase.bus_clamp is not None:
+            where = "the clamp of the pin at the bus divider"
+            yield _pin(circuit, channel, phase, phase.bus_clamp, "bus-pin-clamp-current", where)
+
+
+def _pin(
+    circuit: Circuit, channel: ChannelModel, phase: PhaseNoFire, worst: Uncommanded, rule: str, where: str
+) -> Finding:
+    return compare(
+        Question.PIN,
+        rule,
+        worst.current,
+        "at most",
+        circuit.controller.pin.clamp_current_limit.low,
+        "A",
+        says=f"highest current into {where} against what the pin bears",
+        statement=data_sheet("controller"),
+        channel=channel.name,
+        phase=phase.phase,
+        line_state=worst.line_state,
+        controller=worst.controller,
+        corner=worst.corner,
+        rests_on=resting(circuit, "safe"),
+    )
 
 
 def _blocking(circuit: Circuit, channel: ChannelModel) -> Finding:

@@ -83,7 +83,9 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         return Toleranced.exact(0.0, "V")
     if terminal is None:
         drawn = controller.current.high + sum(current.high for _, current in circuit.loads)
-        drawn += sum(circuit.battery.voltage.high / channel.upper.low for channel in circuit.channels)
+        dividers = [channel.upper for channel in circuit.channels]
+        dividers += [channel.bus_divider[0] for channel in circuit.channels if channel.bus_divider is not None]
+        drawn += sum(circuit.battery.voltage.high / upper.low for upper in dividers)
         usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
         behind = circuit.battery.resistance
         if not controller.powered_before_arm_switch:

@@ -107,13 +107,19 @@ class IgniterNoFire:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseNoFire:
-    """One channel in one phase: each igniter, the line, a short in place of the igniters, the converter's clamp."""
+    """One channel in one phase: each igniter, the line, a short in place of the igniters, the converter's clamps.
+
+    Attributes
+    ----------
+    bus_clamp : At the input of the divider at the bus, where there is one
+    """
 
     phase: str
     igniters: tuple[IgniterNoFire, ...]
     line: Uncommanded
     into_short: Uncommanded
     clamp: Uncommanded
+    bus_clamp: Annotated[Uncommanded | None, HIDDEN]
     gates: Annotated[tuple[GateState, ...], HIDDEN]
 
     @property
@@ -173,12 +179,13 @@ def no_fire(circuit: Circuit) -> NoFire:
 
 def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
     found: dict[str, Uncommanded] = {}
-    lead, clamp = f"{channel.name}.lead out", f"{channel.name}.clamp"
+    lead, clamp, at_bus = f"{channel.name}.lead out", f"{channel.name}.clamp", f"{channel.name}.bus clamp"
+    shared = [lead, clamp] if channel.bus_divider is None else [lead, clamp, at_bus]
     for controller in controller_states(circuit, phase):
         box = others_open(circuit, channel, phase_box(circuit, phase, controller=controller))
         for label, state in uncommanded_states(channel, phase):
             own = [] if label == "shorted" else connected_igniters(channel, state)
-            names = [*own, lead, clamp]
+            names = [*own, *shared]
             worst = extremes(build_network(circuit, state), box, [Probe(element=n) for n in names])
             for name, extreme in zip(names, worst, strict=True):
                 key = "short" if (name, label) == (lead, "shorted") else name
@@ -193,6 +200,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
         line=found[lead],
         into_short=found["short"],
         clamp=found[clamp],
+        bus_clamp=found.get(at_bus),
         gates=tuple(
             gate_in_phase(circuit, channel, phase, controller) for controller in controller_states(circuit, phase)
         ),

@@ -76,7 +76,7 @@ def guards(circuit: Circuit) -> Guards:
         battery.bank_capacitance is not None and not controller.powered_before_arm_switch
     )
     behind_bank = battery.bank_capacitance is not None and controller.powered_before_arm_switch
-    reset = controller.brown_out is not None and (rail is None or sags_later or rail <= controller.brown_out.high)
+    reset = controller.brown_out is not None and (rail is None or sags_later or rail < controller.brown_out.high)
     # one whose opening time is not known has no plan of trials
     opening = [part for part in supply.parts if part.opens_after is not None and np.isfinite(part.opens_after)]
     fuses = tuple(part.name for part in opening if part.kind != BATTERY_PROTECTION)

@@ -159,6 +159,8 @@ leakage = {{ cool = "0 A", hot = "0 A" }}
 gate_leakage = "0 A"
 max_junction = "150 degC"
 thermal = [{stages}]
+input_capacitance = "1 pF"
+gate_drain_charge = "1 fC"
 """
     for index, (count, start, pulse, length, made) in enumerate(p.channels):
         make = "" if made is None else f', wire_class = "{made}"'

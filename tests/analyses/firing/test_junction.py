@@ -12,9 +12,11 @@ from ignition.toleranced import Spread
 from tests.circuit.edits import CUTTER, edited
 
 STAGE = 'thermal = [{ resistance = "20 K/W .. 30 K/W .. 40 K/W", time_constant = "0.5 s .. 1 s .. 2 s" }]'
+AT_ONCE = 'input_capacitance = "1 pF"\ngate_drain_charge = "1 fC"'
+"""A gate that charges in 0.3 ns."""
 BASE = edited(
     CUTTER,
-    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}'),
+    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}\n{AT_ONCE}'),
     ('temperature = "20 degC"', 'temperature = "10 degC .. 20 degC .. 35 degC"'),
     ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"'),
@@ -101,7 +103,7 @@ def test_an_unknown_threshold_may_open_at_once() -> None:
 
 def test_a_switch_that_is_on_late_is_not_heated() -> None:
     """Where the gate may reach its row only after the pulse, no current may flow at all."""
-    slow = ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "20 mF"')
+    slow = ('input_capacitance = "1 pF"', 'input_capacitance = "20 mF"')
     assert junction(SHORT, slow, ('"2 s"', '"10 ms"')).low == 10.0
 
 
@@ -148,7 +150,7 @@ def test_what_may_be_cut_may_be_cold(swaps: tuple[tuple[str, str], ...]) -> None
 
 def test_a_delay_shortens_the_flow() -> None:
     """The gate reaches its row late: the shortest flow is the pulse less the delay."""
-    slow = ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "2 mF"')
+    slow = ('input_capacitance = "1 pF"', 'input_capacitance = "2 mF"')
     low = 6.0 / 2.320
     found = junction(SHORT, slow, ('supply = "3.0 V"', 'supply = "2.8 V .. 3.0 V .. 3.3 V"'))
     # the weakest gate: 2.8 V over 100 ohm and 10 kohm, less 100 nA of gate leakage

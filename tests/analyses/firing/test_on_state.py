@@ -18,6 +18,9 @@ THREE = """on_resistance = [
   { gate = "4.5 V", resistance = "9 mohm .. 10 mohm .. 12 mohm" },
 ]"""
 
+AT_ONCE = 'input_capacitance = "1 pF"\ngate_drain_charge = "1 fC"'
+"""A gate that charges in 0.3 ns."""
+
 
 def circuit(*swaps: tuple[str, str]) -> Circuit:
     """The cutter with its MOSFET's rows and more changed."""
@@ -93,13 +96,13 @@ def test_the_cold_does_not_lower_the_high_bound() -> None:
         ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
         (
             'max_junction = "150 degC"',
-            'max_junction = "150 degC"\nthermal = [{ resistance = "0.001 K/W", time_constant = "1 s" }]',
+            f'max_junction = "150 degC"\n{AT_ONCE}\nthermal = [{{ resistance = "0.001 K/W", time_constant = "1 s" }}]',
         ),
     )
     assert found.on_resistance.high == pytest.approx(0.030, rel=1e-12)
 
 
-THERMAL = 'max_junction = "150 degC"\nthermal = [{ resistance = "20 K/W .. 30 K/W .. 40 K/W", time_constant = "0.5 s .. 1 s .. 2 s" }]'
+THERMAL = f'max_junction = "150 degC"\n{AT_ONCE}\nthermal = [{{ resistance = "20 K/W .. 30 K/W .. 40 K/W", time_constant = "0.5 s .. 1 s .. 2 s" }}]'
 
 
 def test_heating_takes_the_end_that_heats_most() -> None:

@@ -77,10 +77,10 @@ def test_an_unknown_opening_time_is_never_always(keys: str, missing: tuple[str, 
     assert trials.probability is None and trials.reason == part.reason
 
 
-def test_an_integral_without_a_rating_counts_at_any_current() -> None:
-    """Nothing says that the fuse carries any current for good: its integral alone sets the time."""
+def test_an_integral_without_a_rating_is_not_enough() -> None:
+    """Nothing says that the fuse carries even the standing current for good: when it opens is not known."""
     _, part = fired('kind = "fuse"\nmelting_i2t = "1000 A^2 s"')
-    assert part.carried_current is None and part.opens_after == pytest.approx(220.0 / part.highest_current**2)
+    assert part.carried_current is None and part.opens_after is None and part.missing == ("feed[1].rating",)
 
 
 def test_a_resettable_fuse_is_derated() -> None:
