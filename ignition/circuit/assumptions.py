@@ -47,11 +47,11 @@ class Ledger:
 
     Parameters
     ----------
-    eased : For a what-if: a default of a key for which this holds in a direction is taken at its best plausible value,
-        not at its worst
+    eased : For a what-if: the direction in which the default of a key is taken at its best plausible value, not at its
+        worst; None to leave it at that
     """
 
-    def __init__(self, eased: Callable[[str, str], bool] = lambda key, direction: False) -> None:
+    def __init__(self, eased: Callable[[str], str | None] = lambda key: None) -> None:
         self._eased = eased
         self._found: dict[tuple[str, str], Assumption] = {}
 
@@ -79,16 +79,16 @@ class Ledger:
         if given is not None:
             return given
         self.note(key, entry)
-        for use in default_entry(entry)["uses"]:
-            if "best" in use and self._eased(key, use["direction"]):
-                return parse_toleranced(use["best"], unit)
-        return parse_toleranced(default_entry(entry)["value"], unit)
+        direction = self._eased(key)
+        best = {use["direction"]: use["best"] for use in default_entry(entry)["uses"] if "best" in use}
+        if direction is None or not best:
+            return parse_toleranced(default_entry(entry)["value"], unit)
+        return parse_toleranced(best.get(direction) or next(iter(best.values())), unit)
 
     def choose(self, key: str, entry: str, *, worst: Worst, best: Best) -> Worst | Best:
         """Record a default that is no range, and return the worst case; its best one where the ledger is eased."""
         self.note(key, entry)
-        eased = any(self._eased(key, use["direction"]) for use in default_entry(entry)["uses"])
-        return best if eased else worst
+        return worst if self._eased(key) is None else best
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ignition.circuit.assumptions import Ledger
-from ignition.circuit.feed_description import Battery, Readings
+from ignition.circuit.feed_description import Battery, Polarisation, Readings
 from ignition.circuit.model import BatteryModel
 from ignition.errors import InputError
 from ignition.parts.battery import chemistry, default_cell_resistance, resistance_from_readings
@@ -18,8 +18,11 @@ _WITHOUT_PROTECTION = ("lead-acid", "alkaline", "nickel-metal-hydride")
 """Chemistries whose batteries usually have no circuit that disconnects them."""
 
 
+_ROOM = Toleranced(low=20.0, nominal=25.0, high=25.0, unit="degC")
+"""Temperatures for which a resistance is stated, where it was not measured in the field."""
+
 _CELL_SHEET = Toleranced.exact(25.0, "degC")
-"""Temperature for which the resistance of a cell of known chemistry is stated."""
+"""Temperature for which the table states the resistance of a cell of known chemistry."""
 
 
 def complete_battery(given: Battery, ambient: Toleranced, ledger: Ledger) -> BatteryModel:
@@ -44,13 +47,16 @@ def complete_battery(given: Battery, ambient: Toleranced, ledger: Ledger) -> Bat
     """
     at_reference = _stated_resistance(given, ledger)
     growth = _growth(given, ambient, ledger)
-    bank, slow = given.capacitor_bank, given.polarisation
+    resistance, bank = at_reference.times(growth), given.capacitor_bank
+    slow = given.polarisation if isinstance(given.polarisation, Polarisation) else None
+    polarisation = slow.resistance.times(growth) if slow else None
     protection = None if given.protection == "none" else given.protection
     return BatteryModel(
         voltage=_voltage(given, ledger),
-        resistance=at_reference.times(growth),
+        resistance=resistance,
         capacity=None if given.capacity is None else given.capacity.times(given.cells_in_parallel or 1),
-        polarisation_resistance=slow.resistance.times(growth) if slow else None,
+        polarisation_resistance=polarisation,
+        slow_resistance=_slow(given, resistance, polarisation, ledger),
         polarisation_time=slow.time_constant if slow else None,
         trip_current=protection.trip_current if protection else None,
         trip_delay=protection.delay if protection else None,
@@ -59,6 +65,13 @@ def complete_battery(given: Battery, ambient: Toleranced, ledger: Ledger) -> Bat
         bank_resistance=bank.series_resistance if bank else None,
         recharge_resistance=bank.recharge_resistance if bank else None,
     )
+
+
+def _slow(given: Battery, fast: Toleranced, slow: Toleranced | None, ledger: Ledger) -> float:
+    """Highest resistance by which the voltage sinks slowly, given or assumed as a share of the fast one [ohm]."""
+    if given.polarisation is None:
+        return fast.high * ledger.take(None, "battery.polarisation", "polarisation", "1").high
+    return 0.0 if slow is None else slow.high
 
 
 def _protection_known(given: Battery, ledger: Ledger) -> bool:
@@ -128,16 +141,20 @@ def _growth(given: Battery, ambient: Toleranced, ledger: Ledger) -> Toleranced:
     key, stated = "battery.resistance_temperature", given.resistance_temperature
     if given.readings is not None:
         key, stated = "battery.readings.temperature", given.readings.temperature
-    elif given.resistance is None and given.chemistry is not None and stated is None:
+    elif given.resistance is None and given.cell_resistance is None:
         stated = _CELL_SHEET
     one = Toleranced.exact(1.0)
     if stated == "ambient":
         return one
     if isinstance(stated, Toleranced):
         return resistance_growth(given.chemistry, ambient, stated)
-    growth = resistance_growth(given.chemistry, ambient, Toleranced.exact(ambient.nominal, "degC"))
+    anywhere = Toleranced.hull(ambient, _ROOM)
+    growth = resistance_growth(given.chemistry, ambient, anywhere)
     chosen = ledger.choose(key, "resistance_temperature", worst=growth, best=one)
-    told = f"{ambient.nominal:g} degC; over the ambient range {growth.low:.3g} to {growth.high:.3g} times as much"
+    told = (
+        f"any of {anywhere.low:g} to {anywhere.high:g} degC; over the ambient range {growth.low:.3g} to "
+        f"{growth.high:.3g} times as much"
+    )
     whose = given.chemistry or "a battery of unknown chemistry, the worst of all at each end"
-    ledger.note(key, "resistance_temperature", value=told, basis=f"the nominal ambient; scaled as for {whose}")
+    ledger.note(key, "resistance_temperature", value=told, basis=f"ambient or room; scaled as for {whose}")
     return chosen

@@ -37,7 +37,9 @@ def bridge_temperatures(given: d.Igniter, key: str, ambient: Toleranced, ledger:
     >>> round(found.shift.nominal, 9)
     1.118033989
     """
-    coefficient = given.temperature_coefficient or _CONSTANT
+    coefficient = ledger.take(
+        given.temperature_coefficient, f"{key}.temperature_coefficient", "bridge_coefficient", "1/K"
+    )
     resistance = ledger.take(given.bridge_resistance, f"{key}.bridge_resistance", "bridge_resistance", "ohm")
     reference = ledger.take(
         given.reference_temperature, f"{key}.reference_temperature", "reference_temperature", "degC"

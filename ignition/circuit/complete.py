@@ -34,19 +34,20 @@ def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) 
 
     Parameters
     ----------
-    direction : "safe" or "fire": the question for which they are the best
+    direction : "safe" or "fire": the question for which they are the best; a default that is conservative for the other
+        question alone is eased too
     keys : Keys of the assumptions that are eased; all by default
 
     Examples
     --------
     >>> from ignition.circuit.examples import load_example
     >>> circuit = load_example("tether-cutter")
-    >>> eased(circuit, "safe").mosfets["small"].gate_leakage.high, circuit.mosfets["small"].gate_leakage.high
+    >>> eased(circuit, "safe").mosfets["low_side"].gate_leakage.high, circuit.mosfets["low_side"].gate_leakage.high
     (0.0, 1e-07)
     """
 
-    def best(key: str, its: str) -> bool:
-        return its == direction and (keys is None or key in keys)
+    def best(key: str) -> str | None:
+        return direction if keys is None or key in keys else None
 
     made, _ = complete(circuit.given, circuit.name, circuit.digest, best)
     if made is None:  # a best value beside a given one may contradict it: then nothing is known to be better
@@ -58,7 +59,7 @@ def complete(
     given: d.Description,
     name: str = "",
     digest: str = "",
-    ease: Callable[[str, str], bool] = lambda key, direction: False,
+    ease: Callable[[str], str | None] = lambda key: None,
 ) -> tuple[Circuit | None, list[tuple[str, str]]]:
     """Make a description complete.
 
@@ -203,8 +204,9 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
     cool = ledger.take(given.leakage.cool if given.leakage else None, f"{key}.leakage.cool", "leakage_cool", "A")
     hot = given.leakage.hot if given.leakage else None
     if hot is None:
-        ledger.note(f"{key}.leakage.hot", "leakage_hot")
-        hot = cool.times(2.0 ** ((junction - 25.0) / 10.0))
+        hot = cool.times(
+            ledger.choose(f"{key}.leakage.hot", "leakage_hot", worst=2.0 ** ((junction - 25.0) / 10.0), best=1.0)
+        )
     factor = given.on_resistance_hot_factor
     if factor is None:
         factor = ledger.take(None, f"{key}.on_resistance_hot_factor", "hot_factor", "1").nominal
@@ -231,7 +233,10 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
 def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) -> ChannelModel:
     if given.gate.pull_down is None:
         ledger.note(f"{key}.gate.pull_down", "pull_down")
-    drift = _divider_drift(given.sense.temperature_coefficient, ambient)
+    coefficient = ledger.take(
+        given.sense.temperature_coefficient, f"{key}.sense.temperature_coefficient", "divider_coefficient", "1/K"
+    )
+    drift = _divider_drift(coefficient, ambient)
     return ChannelModel(
         name=given.name,
         strings=tuple(tuple(string) for string in given.igniters),
@@ -263,10 +268,8 @@ def _second(given: d.SecondMeasurement) -> SecondModel:
     )
 
 
-def _divider_drift(coefficient: Toleranced | None, ambient: Toleranced) -> Toleranced:
+def _divider_drift(coefficient: Toleranced, ambient: Toleranced) -> Toleranced:
     """Factor on a resistor from its temperature coefficient, either sign, about 25 degC."""
-    if coefficient is None:
-        return Toleranced.exact(1.0)
     size = max(abs(coefficient.low), abs(coefficient.high)) * max(abs(ambient.low - 25.0), abs(ambient.high - 25.0))
     if size >= 0.5:
         raise InputError(

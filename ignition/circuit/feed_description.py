@@ -103,7 +103,7 @@ class Battery(FileModel):
     resistance: Resistance | None = None
     resistance_temperature: Literal["ambient"] | Temperature | None = None
     readings: Readings | None = None
-    polarisation: Polarisation | None = None
+    polarisation: Literal["none"] | Polarisation | None = None
     protection: Literal["none"] | Protection | None = None
     capacitor_bank: CapacitorBank | None = None
 

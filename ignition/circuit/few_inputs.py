@@ -46,11 +46,11 @@ class FewInputs:
 
     Attributes
     ----------
-    battery : ``"lithium-polymer 2S, 1300 mAh"`` (2S: one in parallel) or ``"12.0 V .. 12.6 V, 80 mohm"``; with
-        readings it may be left out
+    battery : ``"lithium-polymer 2S, 1300 mAh"`` (2S: one in parallel) or ``"12.0 V .. 12.6 V, 80 mohm"``; also
+        ``polarisation none`` where that resistance is the one at the end of a pulse; with readings it may be left out
     readings : ``"open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %"``; also ``temperature``, of the battery then
     igniter : ``"1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A"``; also ``time constant``, ``energy``,
-        ``function temperature``, ``reference temperature`` and ``spent``
+        ``function temperature``, ``reference temperature``, ``temperature coefficient`` and ``spent``
     lead : ``"AWG 20, 8 m"``, one way, or ``"0.5 ohm"``, the round trip; also ``joints``, and ``solid``, ``stranded`` or
         ``flexible`` for the make-up of the wire
     branch : The same for the wires of each string
@@ -202,6 +202,9 @@ def _battery(text: str | None, readings: str | None) -> dict[str, Any]:
     else:
         raise InputError(f"--battery: {parts[0]!r} has neither cells, such as 2S, nor a voltage; {_BATTERY_HELP}")
     for part in parts[1:]:
+        if part == "polarisation none":
+            table["polarisation"] = "none"
+            continue
         unit = _unit(part)
         key = {
             **{"Ah": "capacity", "mAh": "capacity", "ohm": "resistance", "%": "state_of_charge"},
@@ -281,6 +284,7 @@ def _igniter(text: str) -> dict[str, Any]:
             ("time constant", "time_constant"),
             ("energy", "adiabatic_energy"),
             ("function temperature", "function_temperature"),
+            ("temperature coefficient", "temperature_coefficient"),
             ("reference temperature", "reference_temperature"),
             ("spent", "spent"),
             ("bridge", "bridge_resistance"),
@@ -292,7 +296,7 @@ def _igniter(text: str) -> dict[str, Any]:
         else:
             raise InputError(
                 f"--igniter: {part!r} is not understood; known are a resistance, all-fire, no-fire, time constant, "
-                f"energy, function temperature, reference temperature and spent; {_IGNITER_HELP}"
+                f"energy, function or reference temperature, temperature coefficient and spent; {_IGNITER_HELP}"
             )
     return table
 

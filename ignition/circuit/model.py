@@ -46,12 +46,18 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatteryModel:
-    """Battery at its terminals: open-circuit voltage [V] behind a resistance [ohm]; capacity [C]."""
+    """Battery at its terminals: open-circuit voltage [V] behind a resistance [ohm]; capacity [C].
+
+    Attributes
+    ----------
+    slow_resistance : Highest resistance by which the voltage sinks slowly, given or assumed [ohm]
+    """
 
     voltage: Toleranced
     resistance: Toleranced
     capacity: Toleranced | None
     polarisation_resistance: Toleranced | None
+    slow_resistance: float
     polarisation_time: Toleranced | None
     trip_current: Toleranced | None
     trip_delay: Toleranced | None

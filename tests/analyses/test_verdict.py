@@ -8,7 +8,7 @@ import pytest
 
 from ignition.analyses.verdict import Finding, check
 from ignition.circuit.file import parse_circuit
-from ignition.findings.presets import preset_names, presets, rules
+from ignition.findings.presets import presets, rules
 from tests.circuit.edits import CUTTER, DEMO, edited
 from tests.circuit.sound import SOUND
 
@@ -192,7 +192,7 @@ def test_the_chosen_presets_and_no_others() -> None:
 
 def test_shipped_rules_name_their_documents() -> None:
     """Every rule belongs to a preset, has a section in its source, and a figure or a question."""
-    assert len(set(preset_names())) == len(presets()) and all(p.document and p.date for p in presets())
+    assert len({p.name for p in presets()}) == len(presets()) and all(p.document and p.date for p in presets())
     for rule in rules():
         figures = (
             "share_of_no_fire",

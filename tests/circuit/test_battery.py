@@ -16,7 +16,11 @@ from ignition.errors import InputError
 from ignition.toleranced import Toleranced, parse_toleranced
 
 FIELD = "-10 degC .. 20 degC .. 50 degC"
-PACK = {"open_circuit_voltage": "7 V .. 7.4 V .. 8.4 V", "resistance": "40 mohm .. 60 mohm .. 100 mohm"}
+PACK = {
+    "open_circuit_voltage": "7 V .. 7.4 V .. 8.4 V",
+    "resistance": "40 mohm .. 60 mohm .. 100 mohm",
+    "polarisation": "none",
+}
 READ = {"readings": {"open": "8.0 V", "loaded": "7.5 V", "load": "3 ohm"}}
 CELLS = {"chemistry": "lithium-ion", "cells_in_series": 3, "cell_resistance": "20 mohm .. 30 mohm .. 50 mohm"}
 
@@ -39,14 +43,14 @@ def bounds(value: Toleranced) -> list[float]:
 
 
 @pytest.mark.parametrize("chemistry", [{}, {"chemistry": "lithium-ion"}, {"chemistry": "lead-acid"}])
-def test_pack_resistance_is_stated_at_the_nominal_ambient(chemistry: dict[str, str]) -> None:
-    """Without its temperature it holds at the nominal ambient; from there it follows the widest range, and that is said."""
+def test_pack_resistance_may_be_stated_anywhere(chemistry: dict[str, str]) -> None:
+    """Without its temperature it may have been stated at either end, for the other one; nominal as it stands."""
     made, said = completed(PACK | chemistry)
-    expected = [0.040 * factor(31e3, 50.0, 20.0), 0.060, 0.100 * factor(31e3, -10.0, 20.0)]
+    expected = [0.040 * factor(31e3, 50.0, -10.0), 0.060, 0.100 * factor(31e3, -10.0, 50.0)]
     assert bounds(made.resistance) == pytest.approx(expected, rel=1e-12)
     for direction in ("safe", "fire"):
         told = said["battery.resistance_temperature", direction]
-        assert told.value == "20 degC; over the ambient range 0.307 to 4.26 times as much"
+        assert told.value == "any of -10 to 50 degC; over the ambient range 0.072 to 13.9 times as much"
         assert ("unknown chemistry" in told.basis) is (not chemistry)
 
 
@@ -56,7 +60,14 @@ def test_pack_resistance_scales_from_its_temperature() -> None:
     nominal = 0.060 * (0.15 / 0.1) ** ((1 / 293.15 - 1 / 298.15) / (1 / 293.15 - 1 / 313.15))
     expected = [0.040 * factor(25.5e3, 50.0, 25.0), nominal, 0.100 * factor(25.5e3, -10.0, 25.0)]
     assert bounds(made.resistance) == pytest.approx(expected, rel=1e-12)
-    assert not said
+    assert set(said) == {("battery.protection", "fire")}
+
+
+def test_room_temperature_is_always_plausible() -> None:
+    """On a day of -10 to 0 degC the resistance may have been measured at 25 degC, indoors."""
+    made, said = completed(PACK | {"chemistry": "alkaline"}, "-10 degC .. 0 degC")
+    assert made.resistance.high == pytest.approx(0.100 * factor(25.5e3, -10.0, 25.0), rel=1e-12)
+    assert said["battery.resistance_temperature", "fire"].value.startswith("any of -10 to 25 degC")
 
 
 def test_a_temperature_with_tolerance_widens() -> None:
@@ -69,7 +80,6 @@ def test_a_temperature_with_tolerance_widens() -> None:
 @pytest.mark.parametrize(
     ("table", "ambient"),
     [
-        (PACK, "20 degC"),
         (PACK | {"resistance_temperature": "20 degC", "chemistry": "alkaline"}, "20 degC"),
         (PACK | {"resistance_temperature": "ambient"}, FIELD),
     ],
@@ -78,7 +88,7 @@ def test_nothing_changes_at_the_stated_temperature(table: dict[str, str], ambien
     """One exact ambient that is the temperature stated, or a statement for the whole range: as it is written, exactly."""
     made, said = completed(table, ambient)
     assert bounds(made.resistance) == [0.040, 0.060, 0.100] and made.resistance.unit == "ohm"
-    assert (("battery.resistance_temperature", "fire") in said) is ("resistance_temperature" not in table)
+    assert ("battery.resistance_temperature", "fire") not in said
 
 
 def test_one_exact_ambient_elsewhere_scales() -> None:
@@ -89,18 +99,17 @@ def test_one_exact_ambient_elsewhere_scales() -> None:
 
 
 def test_readings_have_their_temperature() -> None:
-    """R = load (open/loaded - 1) = 0.2 ohm at the temperature of the readings, else at the nominal ambient, which is said."""
+    """R = load (open/loaded - 1) = 0.2 ohm at the temperature of the readings, else at the worse end, which is said."""
     given = {"readings": READ["readings"] | {"temperature": "5 degC"}, "chemistry": "lithium-ion"}
     made, said = completed(given)
     assert made.resistance.high == pytest.approx(0.2 * factor(31e3, -10.0, 5.0), rel=1e-12)
     assert made.resistance.low == pytest.approx(0.2 * factor(31e3, 50.0, 5.0), rel=1e-12)
-    assert set(said) == {("battery.readings", "fire")}
+    assert set(said) == {(f"battery.{key}", "fire") for key in ("readings", "polarisation", "protection")}
     made, said = completed(READ)
     assert bounds(made.resistance) == pytest.approx(
-        [0.2 * factor(31e3, 50.0, 20.0), 0.2, 0.2 * factor(31e3, -10.0, 20.0)], rel=1e-12
+        [0.2 * factor(31e3, 50.0, -10.0), 0.2, 0.2 * factor(31e3, -10.0, 50.0)], rel=1e-12
     )
     assert {("battery.readings.temperature", "safe"), ("battery.readings.temperature", "fire")} <= set(said)
-    assert bounds(completed(READ, "12 degC")[0].resistance) == pytest.approx([0.2] * 3, rel=1e-12)
 
 
 def test_readings_bound_the_resistance() -> None:
@@ -110,7 +119,7 @@ def test_readings_bound_the_resistance() -> None:
         "loaded": "7.2 V .. 7.5 V .. 7.6 V",
         "load": "2.9 ohm .. 3 ohm .. 3.2 ohm",
     }
-    made, said = completed({"readings": readings}, "20 degC")
+    made, said = completed({"readings": readings | {"temperature": "20 degC"}}, "20 degC")
     expected = [2.9 * (7.9 / 7.6 - 1), 3.0 * (8.0 / 7.5 - 1), 3.2 * (8.2 / 7.2 - 1)]
     assert bounds(made.resistance) == pytest.approx(expected, rel=1e-12) and ("battery.readings", "fire") not in said
     for exact in ({"open": "8 V"}, {"loaded": "7.5 V"}):  # one of two readings has its meter's error
@@ -133,24 +142,27 @@ def test_cells_that_nobody_measured(capacity: dict[str, str], cell: tuple[float,
     assert "per cell at 25 degC" in said["battery.cell_resistance", "fire"].value
 
 
-def test_cells_of_known_chemistry_are_stated_at_25_degrees() -> None:
-    """Three in series, two in parallel: 1.5 times a cell's resistance, from 25 degC, or from where it is stated."""
-    made, said = completed(CELLS | {"cells_in_parallel": 2})
+def test_cells_are_stated_at_a_temperature() -> None:
+    """Three in series, two in parallel: 1.5 times a cell's resistance, from where it is stated."""
+    made, said = completed(CELLS | {"cells_in_parallel": 2, "resistance_temperature": "25 degC"})
     assert made.resistance.high == pytest.approx(1.5 * 0.050 * factor(31e3, -10.0, 25.0), rel=1e-12)
     assert made.resistance.nominal == pytest.approx(1.5 * 0.030 * factor(20e3, 20.0, 25.0), rel=1e-12)
     assert ("battery.resistance_temperature", "fire") not in said
     moved, _ = completed(CELLS | {"cells_in_parallel": 2, "resistance_temperature": "10 degC"})
     assert moved.resistance.high == pytest.approx(1.5 * 0.050 * factor(31e3, -10.0, 10.0), rel=1e-12)
-    assert bounds(completed(CELLS | {"cells_in_parallel": 2}, "25 degC")[0].resistance) == pytest.approx(
-        [0.030, 0.045, 0.075], rel=1e-12
-    )
 
 
-def test_cells_of_unknown_chemistry_are_stated_at_the_nominal_ambient() -> None:
-    """A cell resistance without chemistry is taken as a pack's is."""
-    table = {"open_circuit_voltage": "9 V", "cell_resistance": "30 mohm", "cells_in_series": 6, "cells_in_parallel": 1}
+@pytest.mark.parametrize(
+    "table",
+    [
+        {"open_circuit_voltage": "9 V", "cell_resistance": "30 mohm", "cells_in_series": 6, "cells_in_parallel": 1},
+        CELLS | {"cells_in_parallel": 1, "cell_resistance": "60 mohm"},
+    ],
+)
+def test_a_cell_resistance_without_temperature_is_taken_as_a_packs_is(table: dict[str, Any]) -> None:
+    """0.18 ohm of six or three cells, stated anywhere, for the other end; of a known chemistry too, and that is said."""
     made, said = completed(table)
-    assert made.resistance.high == pytest.approx(0.180 * factor(31e3, -10.0, 20.0), rel=1e-12)
+    assert made.resistance.high == pytest.approx(0.180 * factor(31e3, -10.0, 50.0), rel=1e-12)
     assert ("battery.resistance_temperature", "fire") in said
 
 
@@ -174,10 +186,22 @@ def test_parallel_cells_raise_the_capacity() -> None:
 def test_the_slow_drop_follows_the_resistance() -> None:
     """The polarisation resistance is scaled as the resistance is."""
     slow = {"polarisation": {"resistance": "20 mohm", "time_constant": "1 s"}}
-    made = completed(PACK | slow)[0].polarisation_resistance
-    assert made is not None and made.high == pytest.approx(0.020 * factor(31e3, -10.0, 20.0), rel=1e-12)
+    made = completed(PACK | slow | {"resistance_temperature": "20 degC"})[0]
+    assert made.polarisation_resistance is not None
+    assert made.polarisation_resistance.high == pytest.approx(0.020 * factor(31e3, -10.0, 20.0), rel=1e-12)
+    assert made.slow_resistance == made.polarisation_resistance.high
     still = completed(PACK | slow | {"resistance_temperature": "ambient"})[0].polarisation_resistance
     assert still is not None and bounds(still) == [0.020] * 3
+
+
+def test_a_slow_drop_that_is_not_given_is_as_much_again() -> None:
+    """Left out it is up to the highest resistance, and that is said; 'none' is taken at its word."""
+    ambient = {"resistance_temperature": "ambient"}
+    left_out, said = completed({k: v for k, v in (PACK | ambient).items() if k != "polarisation"})
+    assert left_out.slow_resistance == left_out.resistance.high == 0.100
+    assert left_out.polarisation_resistance is None and ("battery.polarisation", "fire") in said
+    none, said = completed(PACK | ambient)
+    assert none.slow_resistance == 0.0 and ("battery.polarisation", "fire") not in said
 
 
 @pytest.mark.parametrize(
@@ -265,7 +289,8 @@ def test_what_cannot_be_completed(table: dict[str, Any], ambient: str, says: str
 def test_eased_assumptions_take_their_best_value() -> None:
     """For a what-if a missing temperature scales nothing, and a missing number of parallel cells is one."""
     ambient = parse_toleranced(FIELD, "degC")
-    ledger = Ledger(lambda key, direction: direction == "safe")
+    ledger = Ledger(lambda key: "safe")
     assert bounds(complete_battery(Battery.model_validate(PACK), ambient, ledger).resistance) == [0.040, 0.060, 0.100]
-    one = complete_battery(Battery.model_validate(CELLS | {"cells_in_parallel": 1}), ambient, Ledger()).resistance
+    given = CELLS | {"cells_in_parallel": 1, "resistance_temperature": "ambient"}
+    one = complete_battery(Battery.model_validate(given), ambient, Ledger()).resistance
     assert complete_battery(Battery.model_validate(CELLS), ambient, ledger).resistance == one

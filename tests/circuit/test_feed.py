@@ -84,7 +84,7 @@ def test_the_least_of_a_stated_current_counts() -> None:
 
 def test_eased_fuses_carry_what_they_say() -> None:
     """For a what-if a missing derating takes nothing off, and a typical integral counts as it stands."""
-    ledger = Ledger(lambda key, direction: direction == "fire")
+    ledger = Ledger(lambda key: "fire")
     hot = parse_toleranced("20 degC .. 60 degC", "degC")
     made = complete_feed(FeedPart.model_validate(FUSE), "feed[0]", hot, ledger)
     assert (made.carried_current, made.least_i2t) == (10.0, 50.0)
@@ -109,7 +109,7 @@ def test_beyond_the_tables_a_derating_is_asked_for(kind: str, keys: str) -> None
         CUTTER,
         ('temperature = "20 degC"', 'temperature = "20 degC .. 105 degC"'),
         ("[controller]", f'[[feed]]\nname = "F"\nkind = "{kind}"\nresistance = "5 mohm"\n{keys}\n\n[controller]'),
-        ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
+        ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     )
     with pytest.raises(CircuitFileError, match=r"feed\[1\]: temperature in the derating table .* or give derating"):
         parse_circuit(text)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from ignition.circuit.few_inputs import FewInputs, circuit_from, describe
+from ignition.circuit.few_inputs import FewInputs, circuit_from, describe, few_assumptions
 from ignition.errors import InputError
 
 FEW = FewInputs(
@@ -48,11 +48,13 @@ def test_readings_give_the_resistance() -> None:
         ({"lead": "0.75 mm2, 10 m, joints 0.1 ohm"}, lambda c: c.channels[0].lead.joints.high == 0.1),
         ({"branch": "AWG 24, 0.5 m"}, lambda c: c.channels[0].branch is not None),
         ({"lead": "1 mm2, 29 m, stranded, joints 0 ohm"}, lambda c: c.channels[0].lead.round_trip.high == pytest.approx(1.012 * 18.2 * 0.058 * (1 + 0.00393 * 30))),
-        ({"readings": FEW.readings + ", temperature 20 degC", "ambient": "20 degC"}, lambda c: not any("temperature" in a.key for a in c.assumptions)),
-        ({"battery": "12.0 V .. 12.6 V, 80 mohm, 10 degC", "readings": None, "ambient": "10 degC"}, lambda c: c.battery.resistance.high == 0.08 and not any("temperature" in a.key for a in c.assumptions)),
+        ({"readings": FEW.readings + ", temperature 20 degC", "ambient": "20 degC"}, lambda c: not any("readings.temperature" in a.key for a in c.assumptions)),
+        ({"battery": "12.0 V .. 12.6 V, 80 mohm, 10 degC", "readings": None, "ambient": "10 degC"}, lambda c: c.battery.resistance.high == 0.08 and not any("resistance_temperature" in a.key for a in c.assumptions)),
+        ({"battery": "12 V, 80 mohm, polarisation none", "readings": None}, lambda c: c.battery.slow_resistance == 0.0),
         ({"battery": "lithium-ion 2S", "readings": None}, lambda c: not any("parallel" in a.key for a in c.assumptions)),
         ({"battery": "lithium-ion 2S2P", "readings": None}, lambda c: c.battery.resistance.high == pytest.approx(0.5 * circuit_from(replace(FEW, battery="lithium-ion 2S", readings=None), (1,)).battery.resistance.high)),
         ({"igniter": "1 ohm .. 1.5 ohm, all-fire 0.9 A ± 5 % for 50 ms"}, lambda c: c.igniters["igniter"].all_fire.current.high == pytest.approx(0.945)),
+        ({"igniter": "1 ohm, all-fire 2 A, temperature coefficient 0.0002 / K"}, lambda c: c.igniters["igniter"].temperatures.coefficient.high == 2e-4),
         ({"igniter": "1 ohm, all-fire 2 A, spent short"}, lambda c: c.igniters["igniter"].spent == "short"),
         ({"igniter": "1 ohm, all-fire 1 A 50 ms, time constant 12 ms"}, lambda c: c.igniters["igniter"].time_constant.slow == 12e-3),
         ({"arm_switch": "30 mohm"}, lambda c: c.feed[0].resistance.high == 0.03),
@@ -102,7 +104,7 @@ def test_mistakes_name_the_option(texts: dict[str, str], message: str) -> None:
 
 def test_assumptions_name_options_and_only_what_matters() -> None:
     """Every assumption is one for firing, and names the option that replaces it."""
-    found = circuit_from(FEW, (1,)).assumptions
+    found = few_assumptions(FEW, circuit_from(FEW, (1,)))
     assert all(a.direction == "fire" for a in found)
     keys = [a.key for a in found]
     assert {"--ambient", "--mosfet", "--pulse", "--arm-switch", "--lead (joints)", "gate drive"} <= set(keys)
@@ -111,20 +113,20 @@ def test_assumptions_name_options_and_only_what_matters() -> None:
         FEW, ambient="20 degC", mosfet="5 mohm", pulse="1 s", arm_switch="10 mohm", lead="AWG 20, 8 m, joints 50 mohm",
         igniter="1 ohm .. 1.2 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A 300 s, time constant 12 ms, spent open",
     )  # fmt: skip
-    left = [a.key for a in circuit_from(full, (1,)).assumptions]
+    left = [a.key for a in few_assumptions(full, circuit_from(full, (1,)))]
     assert not {"--ambient", "--mosfet", "--pulse", "--arm-switch", "--lead (joints)"} & set(left)
     assert "gate drive" in left
 
 
 def test_temperatures_of_the_igniter_are_words_too() -> None:
     """What is assumed of them names the words that replace it, and what the limits ask is no assumption here."""
-    keys = {a.key for a in circuit_from(FEW, (1,)).assumptions}
+    keys = {a.key for a in few_assumptions(FEW, circuit_from(FEW, (1,)))}
     assert {"--igniter (function temperature)", "--igniter (reference temperature)"} <= keys
     assert not any("rules" in key for key in keys)
     told = replace(FEW, igniter=FEW.igniter + ", function temperature 250 degC, reference temperature 15 degC")
     circuit = circuit_from(told, (1,))
     assert not {"--igniter (function temperature)", "--igniter (reference temperature)"} & {
-        a.key for a in circuit.assumptions
+        a.key for a in few_assumptions(told, circuit)
     }
     temperatures = circuit.igniters["igniter"].temperatures
     assert (temperatures.function.nominal, temperatures.reference.nominal) == (250.0, 15.0)

@@ -25,6 +25,7 @@ NO_FIRE = {"current": "0.2 A", "duration": "300 s", "reliability": 0.999, "confi
 ALL_FIRE = {"current": "0.8 A", "duration": "1 s", "reliability": 0.999, "confidence": 0.95}
 GOOD: dict[str, Any] = {
     "bridge_resistance": "0.8 ohm .. 1.0 ohm .. 1.3 ohm",
+    "temperature_coefficient": "0 / K",
     "no_fire": NO_FIRE,
     "all_fire": ALL_FIRE,
     "time_constant": "10 ms",
@@ -203,6 +204,14 @@ def test_an_assumed_function_temperature_of_a_growing_bridge() -> None:
     assert ends(found.growth) == pytest.approx((0.1, 0.28, 0.58), rel=1e-12)
     for direction in ("safe", "fire"):
         assert assumed["function_temperature", direction].value == "120 to 600 degC, the worse end"
+
+
+def test_a_missing_coefficient_may_be_up_to_a_thousandth() -> None:
+    """At 280 degC above the reference the bridge may have 1.28 times its resistance, or not grow; both are said."""
+    found, assumed = completed(temperature_coefficient=None, function_temperature="300 degC")
+    assert ends(found.growth) == pytest.approx((0.0, 0.0, 0.28), abs=1e-12)
+    assert found.heated.high == pytest.approx(1.3 * 1.28)
+    assert {("temperature_coefficient", "safe"), ("temperature_coefficient", "fire")} <= set(assumed)
 
 
 def test_energy_holds_at_the_reference_temperature_with_the_resistance_at_function() -> None:

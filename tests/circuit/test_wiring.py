@@ -100,7 +100,7 @@ def test_a_wire_in_the_feed() -> None:
 
 def test_an_eased_class_is_solid_wire() -> None:
     """For a what-if a missing class is the narrowest."""
-    ledger = Ledger(lambda key, direction: direction == "fire")
+    ledger = Ledger(lambda key: "fire")
     made = complete_wiring(Wiring.model_validate(WIRE), "lead", parse_toleranced("20 degC", "degC"), ledger)
     solid, _ = completed(WIRE | {"wire_class": "solid"})
     assert made.round_trip == solid.round_trip

@@ -111,7 +111,7 @@ CASES: list[tuple[str, str, str]] = [
     ("AWG 20", "20 gauge", "20 gauge"),
     ('distance = "10 m"', 'length = "10 m"', "unknown key 'length'"),
     ('wire = "AWG 20", distance = "10 m"', 'wire = "AWG 20"', "needs distance, one way"),
-    ('wire = "AWG 20", distance', 'wire = "AWG 20", resistance = "1 ohm", distance', "exactly one of wire, trace"),
+    ('wire = "AWG 20", distance', 'wire = "AWG 20", resistance = "1 ohm", distance', "leave out distance"),
     ('wire = "AWG 20", distance', 'resistance = "1 ohm", distance', "leave out distance"),
     ('upper = "100 kohm ± 1 %"', 'upper = "100k"', "write '100 kohm'"),
     ("[checklist]", '[rules]\npresets = ["range saftey"]\n\n[checklist]', "did you mean 'range safety'"),

@@ -53,6 +53,7 @@ CASES: list[tuple[str, str, str, str]] = [
     ('max_junction = "150 degC"', 'max_junction = "150 K ± 5 degC"', "mosfet.low_side.max_junction", "kelvin"),
     ('gate = "2.5 V"', 'gate = "2.3 V .. 2.7 V"', "mosfet.low_side.on_resistance[0].gate", "without tolerance"),
     ('name = "cutter"', 'name = "load"', "channel[0].name", "names another part of the circuit"),
+    ('name = "cutter"', 'name = "bus"', "channel[0].name", "names another part of the circuit"),
     ('name = "cutter"', 'name = "feed"', "channel[0].name", "names another part of the circuit"),
     ('name = "cutter"', 'name = ""', "channel[0].name", "at least 1 character"),
     ('temperature = "20 degC"', 'temperature = "20"', "ambient.temperature", "has no unit"),
@@ -98,7 +99,7 @@ def test_a_divider_that_drifts_away_is_a_mistake_with_a_line() -> None:
     """A temperature coefficient that would turn a resistor's sign is refused at its channel."""
     text = edited(
         CUTTER,
-        ('lower = "47 kohm ± 1 %"', 'lower = "47 kohm ± 1 %", temperature_coefficient = "0.02 / K"'),
+        ('%", temperature_coefficient = "0 / K"', '%", temperature_coefficient = "0.02 / K"'),
         ('temperature = "20 degC"', 'temperature = "-40 degC .. 90 degC"'),
     )
     with pytest.raises(CircuitFileError, match=r"channel\[0\]: sense.temperature_coefficient"):

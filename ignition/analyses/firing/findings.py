@@ -138,7 +138,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
         doubt=doubt or _controller_doubt(circuit, "current"),
         phase="firing",
         part=part.name,
-        rests_on=resting(circuit, "fire", "feed", "battery", "ambient"),
+        rests_on=resting(circuit, "fire"),
     )
 
 
@@ -291,7 +291,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         corner=_weakest(circuit),
         channel=channel.name,
         phase="firing",
-        rests_on=resting(circuit, "fire", "controller", "battery", "feed", "load", "channel", "ambient"),
+        rests_on=resting(circuit, "fire"),
     )
 
 

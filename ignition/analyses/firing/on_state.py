@@ -80,9 +80,8 @@ def on_states(circuit: Circuit, commanded: frozenset[str]) -> tuple[dict[str, On
     states: dict[str, OnState] = {}
     highest: dict[str, float] = {}
     box = phase_box(circuit, "firing")
-    if circuit.battery.polarisation_resistance is not None:
-        slow = Toleranced(low=0.0, nominal=0.0, high=circuit.battery.polarisation_resistance.high, unit="ohm")
-        box["battery.resistance"] = box["battery.resistance"] + slow
+    slow = Toleranced(low=0.0, nominal=0.0, high=circuit.battery.slow_resistance, unit="ohm")
+    box["battery.resistance"] = box["battery.resistance"] + slow
     for count in range(_MAX_ROUNDS + 1):
         rail = controller_rail(circuit, "firing", terminal)
         fresh = {c.name: _on_state(circuit, c, rail, junction[c.name]) for c in channels}

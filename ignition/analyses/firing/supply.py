@@ -126,7 +126,7 @@ def supply_under_fire(circuit: Circuit, settled: Settled) -> SupplyUnderFire:
         controller_supply=rail,
         brown_out=None if brown_out is None else brown_out.high,
         hold_up=_hold_up(circuit, rail),
-        recovers=battery.polarisation_resistance is None and battery.bank_capacitance is None,
+        recovers=battery.slow_resistance == 0.0 and battery.bank_capacitance is None,
         highest_current=battery_current,
         feed_square_time=sum(groups[members[c.name]].feed_current ** 2 * c.pulse.high for c in circuit.channels),
         parts=protective_parts(
