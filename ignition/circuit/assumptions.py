@@ -49,10 +49,11 @@ class Ledger:
     ----------
     eased : For a what-if: the direction in which the default of a key is taken at its best plausible value, not at its
         worst; None to leave it at that
+    judged : Whether a verdict is to rest on it: then what is shown as if it were none is taken at its worst too
     """
 
-    def __init__(self, eased: Callable[[str], str | None] = lambda key: None) -> None:
-        self._eased = eased
+    def __init__(self, eased: Callable[[str], str | None] = lambda key: None, *, judged: bool = False) -> None:
+        self._eased, self._judged = eased, judged
         self._found: dict[tuple[str, str], Assumption] = {}
 
     def note(self, key: str, entry: str, **values: str) -> None:
@@ -79,10 +80,11 @@ class Ledger:
         if given is not None:
             return given
         self.note(key, entry)
-        direction = self._eased(key)
-        best = {use["direction"]: use["best"] for use in default_entry(entry)["uses"] if "best" in use}
+        default, direction = default_entry(entry), self._eased(key)
+        best = {use["direction"]: use["best"] for use in default["uses"] if "best" in use}
         if direction is None or not best:
-            return parse_toleranced(default_entry(entry)["value"], unit)
+            worst = default["value"]
+            return parse_toleranced(worst if self._judged else default.get("shown", worst), unit)
         return parse_toleranced(best.get(direction) or next(iter(best.values())), unit)
 
     def choose(self, key: str, entry: str, *, worst: Worst, best: Best) -> Worst | Best:

@@ -18,8 +18,8 @@ _WITHOUT_PROTECTION = ("lead-acid", "alkaline", "nickel-metal-hydride")
 """Chemistries whose batteries usually have no circuit that disconnects them."""
 
 
-_ROOM = Toleranced(low=20.0, nominal=25.0, high=25.0, unit="degC")
-"""Temperatures for which a resistance is stated, where it was not measured in the field."""
+_ROOM = Toleranced.exact(20.0, "degC")
+"""Temperature for which a resistance is stated, where it was not measured in the field."""
 
 _CELL_SHEET = Toleranced.exact(25.0, "degC")
 """Temperature for which the table states the resistance of a cell of known chemistry."""

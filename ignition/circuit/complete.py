@@ -26,7 +26,21 @@ from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
 from ignition.toleranced import Toleranced
 
-__all__ = ["complete", "eased"]
+__all__ = ["complete", "eased", "judged"]
+
+
+def judged(circuit: Circuit) -> Circuit:
+    """Return the circuit that a verdict rests on: what is not given and shown as none stands at its plausible worst.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("long-lead-pad")
+    >>> circuit.igniters["pad"].growth.high, round(judged(circuit).igniters["pad"].growth.high, 2)
+    (0.0, 0.6)
+    """
+    made, _ = complete(circuit.given, circuit.name, circuit.digest, for_verdict=True)
+    return circuit if made is None or made == circuit else made
 
 
 def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) -> Circuit:
@@ -49,7 +63,7 @@ def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) 
     def best(key: str) -> str | None:
         return direction if keys is None or key in keys else None
 
-    made, _ = complete(circuit.given, circuit.name, circuit.digest, best)
+    made, _ = complete(circuit.given, circuit.name, circuit.digest, best, for_verdict=True)
     if made is None:  # a best value beside a given one may contradict it: then nothing is known to be better
         return circuit
     return made
@@ -60,6 +74,8 @@ def complete(
     name: str = "",
     digest: str = "",
     ease: Callable[[str], str | None] = lambda key: None,
+    *,
+    for_verdict: bool = False,
 ) -> tuple[Circuit | None, list[tuple[str, str]]]:
     """Make a description complete.
 
@@ -75,7 +91,7 @@ def complete(
     >>> mistakes, round(circuit.channels[0].lead.round_trip.nominal, 5)
     ([], 0.15889)
     """
-    ledger = Ledger(ease)
+    ledger = Ledger(ease, judged=for_verdict)
     mistakes: list[tuple[str, str]] = []
     ambient = ledger.take(
         given.ambient.temperature if given.ambient else None, "ambient.temperature", "ambient_temperature", "degC"
@@ -236,7 +252,7 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
     coefficient = ledger.take(
         given.sense.temperature_coefficient, f"{key}.sense.temperature_coefficient", "divider_coefficient", "1/K"
     )
-    drift = _divider_drift(coefficient, ambient)
+    drift = _divider_drift(coefficient, ambient, 20.0 if given.sense.temperature_coefficient is None else 25.0)
     return ChannelModel(
         name=given.name,
         strings=tuple(tuple(string) for string in given.igniters),
@@ -268,9 +284,10 @@ def _second(given: d.SecondMeasurement) -> SecondModel:
     )
 
 
-def _divider_drift(coefficient: Toleranced, ambient: Toleranced) -> Toleranced:
-    """Factor on a resistor from its temperature coefficient, either sign, about 25 degC."""
-    size = max(abs(coefficient.low), abs(coefficient.high)) * max(abs(ambient.low - 25.0), abs(ambient.high - 25.0))
+def _divider_drift(coefficient: Toleranced, ambient: Toleranced, reference: float) -> Toleranced:
+    """Factor on a resistor from its temperature coefficient, either sign, about a reference temperature."""
+    distance = max(abs(ambient.low - reference), abs(ambient.high - reference))
+    size = max(abs(coefficient.low), abs(coefficient.high)) * distance
     if size >= 0.5:
         raise InputError(
             f"sense.temperature_coefficient {coefficient} changes the divider by {size:.0%} over the ambient range; "

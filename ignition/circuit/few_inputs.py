@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from ignition.circuit.complete import complete
+from ignition.circuit.complete import complete, judged
 from ignition.circuit.description import Description
 from ignition.circuit.model import Assumption, Circuit
 from ignition.errors import InputError
@@ -167,7 +167,7 @@ def circuit_from(given: FewInputs, strings: tuple[int, ...]) -> Circuit:
     circuit, mistakes = complete(describe(given, strings), "few inputs")
     if circuit is None:
         raise InputError("\n".join(f"{option_of(key)}: {message}" for key, message in mistakes))
-    return circuit
+    return judged(circuit)
 
 
 def _positive(text: str) -> str:

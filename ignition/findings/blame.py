@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from ignition.circuit.complete import eased
+from ignition.circuit.complete import eased, judged
 from ignition.circuit.model import Circuit
 from ignition.findings.finding import Finding, Reason, Verdict, worst_verdict
 
@@ -22,6 +22,7 @@ def blamed(circuit: Circuit, judge: Judge) -> tuple[Finding, ...]:
     question or, as a fuse that opens in the strongest current, for the other one. The keys named are those without
     which, at their worst, it fails again; or, where none is by itself, the fewest that make it pass together.
     """
+    circuit = judged(circuit)
     found = tuple(judge(circuit))
     for own in (True, False):
         for direction in ("safe", "fire"):

@@ -27,7 +27,7 @@ CELLS = {"chemistry": "lithium-ion", "cells_in_series": 3, "cell_resistance": "2
 
 def completed(table: dict[str, Any], ambient: str = FIELD) -> tuple[BatteryModel, dict[tuple[str, str], Assumption]]:
     """The battery, and its assumptions by key and direction."""
-    ledger = Ledger()
+    ledger = Ledger(judged=True)
     made = complete_battery(Battery.model_validate(table), parse_toleranced(ambient, "degC"), ledger)
     return made, {(a.key, a.direction): a for a in ledger.assumptions}
 
@@ -64,10 +64,10 @@ def test_pack_resistance_scales_from_its_temperature() -> None:
 
 
 def test_room_temperature_is_always_plausible() -> None:
-    """On a day of -10 to 0 degC the resistance may have been measured at 25 degC, indoors."""
+    """On a day of -10 to 0 degC the resistance may have been measured at 20 degC, indoors."""
     made, said = completed(PACK | {"chemistry": "alkaline"}, "-10 degC .. 0 degC")
-    assert made.resistance.high == pytest.approx(0.100 * factor(25.5e3, -10.0, 25.0), rel=1e-12)
-    assert said["battery.resistance_temperature", "fire"].value.startswith("any of -10 to 25 degC")
+    assert made.resistance.high == pytest.approx(0.100 * factor(25.5e3, -10.0, 20.0), rel=1e-12)
+    assert said["battery.resistance_temperature", "fire"].value.startswith("any of -10 to 20 degC")
 
 
 def test_a_temperature_with_tolerance_widens() -> None:
@@ -200,6 +200,9 @@ def test_a_slow_drop_that_is_not_given_is_as_much_again() -> None:
     left_out, said = completed({k: v for k, v in (PACK | ambient).items() if k != "polarisation"})
     assert left_out.slow_resistance == left_out.resistance.high == 0.100
     assert left_out.polarisation_resistance is None and ("battery.polarisation", "fire") in said
+    room = parse_toleranced("20 degC", "degC")
+    shown = complete_battery(Battery.model_validate(PACK | {"polarisation": None}), room, Ledger())
+    assert shown.slow_resistance == 0.0, "the numbers that no verdict rests on"
     none, said = completed(PACK | ambient)
     assert none.slow_resistance == 0.0 and ("battery.polarisation", "fire") not in said
 

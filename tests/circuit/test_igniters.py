@@ -40,7 +40,7 @@ GROWING = {
 def completed(ambient: str = "20 degC", **changes: Any) -> tuple[IgniterModel, dict[tuple[str, str], Assumption]]:
     """An igniter with keys changed, those of None left out, and its assumptions by key and direction."""
     table = {key: value for key, value in (GOOD | changes).items() if value is not None}
-    ledger = Ledger()
+    ledger = Ledger(judged=True)
     model = complete_igniter("match", Igniter.model_validate(table), parse_toleranced(ambient, "degC"), ledger)
     return model, {(a.key.removeprefix("igniter.match."), a.direction): a for a in ledger.assumptions}
 

@@ -24,9 +24,9 @@ from ignition.report.json_walk import to_json
 from tests.analyses.firing.firing_cases import firing_circuit
 
 FEW = FewInputs(
-    battery="lithium-polymer 2S, 1300 mAh",
-    readings="open 8.02 V ± 10 mV, loaded 7.61 V ± 10 mV, load 3.3 ohm ± 5 %",
-    igniter="1.0 ohm .. 1.1 ohm .. 1.3 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A",
+    battery="lithium-polymer 2S, 1300 mAh, polarisation none",
+    readings="open 8.02 V ± 10 mV, loaded 7.61 V ± 10 mV, load 3.3 ohm ± 5 %, temperature 15 degC",
+    igniter="1.0 ohm .. 1.1 ohm .. 1.3 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A, temperature coefficient 0 / K",
     lead="AWG 20, 8 m, joints 50 mohm .. 100 mohm",
     arm_switch="20 mohm .. 50 mohm",
     ambient="-5 degC .. 15 degC .. 30 degC",

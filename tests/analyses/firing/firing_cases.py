@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
+from ignition.toleranced import parse_toleranced
 
 __all__ = ["firing_circuit"]
 
@@ -63,7 +64,7 @@ pulse = "{pulse}"
 start = "{start}"
 lead = {{ resistance = "{lead}", joints = "0 ohm" }}
 gate = {{ series = "0 ohm", pull_down = "10 kohm" }}
-sense = {{ upper = "100 kohm", lower = "47 kohm" }}
+sense = {{ upper = "100 kohm", lower = "47 kohm", temperature_coefficient = "0 / K" }}
 """
 
 USUAL = {
@@ -85,4 +86,13 @@ def firing_circuit(
         )
         for i, cluster in enumerate(clusters)
     ]
-    return parse_circuit(TEMPLATE.format(**(USUAL | changed), channels="".join(texts)), name="trial.toml")
+    values = USUAL | changed
+    nominal = parse_toleranced(values["ambient"], "degC").nominal
+    for place, key, text in (
+        ("battery", "polarisation", "none"),
+        ("battery", "resistance_temperature", f"{nominal:g} degC"),
+        ("igniter", "temperature_coefficient", "0 / K"),
+    ):
+        if key not in values[place]:
+            values[place] += f'\n{key} = "{text}"'
+    return parse_circuit(TEMPLATE.format(**values, channels="".join(texts)), name="trial.toml")

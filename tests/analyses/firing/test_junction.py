@@ -18,7 +18,7 @@ BASE = edited(
     CUTTER,
     ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}\n{AT_ONCE}'),
     ('temperature = "20 degC"', 'temperature = "10 degC .. 20 degC .. 35 degC"'),
-    ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
+    ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"'),
 )
 """The cutter: on-resistance 15, 20, 30 mohm at any temperature, a loop of 1.495, 1.86 and 2.32 ohm."""

@@ -83,7 +83,7 @@ def test_temperature_without_a_thermal_network(ambient: str, low: float, high: f
     found = state(
         ("on_resistance_hot_factor = 1.0", "on_resistance_hot_factor = 1.8"),
         ('temperature = "20 degC"', f'temperature = "{ambient}"'),
-        ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
+        ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     )
     assert [found.on_resistance.low, found.on_resistance.high] == pytest.approx([0.015 * low, 0.030 * high], rel=1e-12)
 
@@ -93,7 +93,7 @@ def test_the_cold_does_not_lower_the_high_bound() -> None:
     found = state(
         ("on_resistance_hot_factor = 1.0", "on_resistance_hot_factor = 1.8"),
         ('temperature = "20 degC"', 'temperature = "-20 degC"'),
-        ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
+        ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
         (
             'max_junction = "150 degC"',
             f'max_junction = "150 degC"\n{AT_ONCE}\nthermal = [{{ resistance = "0.001 K/W", time_constant = "1 s" }}]',
@@ -122,7 +122,7 @@ def test_heating_while_on_by_hand(spent: str) -> None:
         ('temperature = "20 degC"', 'temperature = "35 degC"'),
         ('time_constant = "20 ms"', f'time_constant = "20 ms"\nspent = "{spent}"'),
         ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "1 ohm"'),
-        ('resistance = "50 mohm', 'resistance_temperature = "ambient"\nresistance = "50 mohm'),
+        ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     )
     rest = 0.050 + 0.010 + 1.0 + 0.020 + 0.015 + (1.2 if spent == "open" else 1e-6)
     impedance = 40.0 * -math.expm1(-2.0 / 0.5)
