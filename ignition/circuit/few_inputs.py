@@ -396,7 +396,7 @@ def few_assumptions(given: FewInputs, circuit: Circuit) -> tuple[Assumption, ...
         if value is None:
             text, basis = _ASSUMED[name]
             kept.append(Assumption(key=f"--{name}", value=text, direction="fire", basis=basis))
-    bridge = circuit.igniters[IGNITER].resistance
+    bridge = circuit.igniters[IGNITER].temperatures.reference_resistance
     if bridge.is_exact:
         kept.append(
             Assumption(
