@@ -64,7 +64,7 @@ RULE_NAMES = (
     *("current-into-short", "test-current-energy-tenth", "interlock-in-series", "switch-returns-to-off"),
     *("misfire-wait", "below-no-fire", "gate-held-off", "pin-clamp-current", "blocking-voltage", "converter-range"),
     *("open-line-seen", "test-below-no-fire", "above-all-fire", "functions", "gate-drive", "controller-supply"),
-    *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction"),
+    *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction", "bus-converter-range"),
 )
 """Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
 

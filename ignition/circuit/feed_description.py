@@ -137,10 +137,10 @@ class Battery(FileModel):
                 "the voltage is unknown: give chemistry and cells_in_series, or open_circuit_voltage and resistance, "
                 "or readings = { open, loaded, load }"
             )
-        if self.readings is not None and (self.open_circuit_voltage is not None or self.resistance is not None):
-            raise InputError(
-                "readings already give voltage and resistance: leave out open_circuit_voltage and resistance"
-            )
+        measured = ("open_circuit_voltage", "resistance", "cell_resistance", "state_of_charge")
+        twice = [name for name in measured if getattr(self, name) is not None]
+        if self.readings is not None and twice:
+            raise InputError(f"readings already give voltage and resistance: leave out {' and '.join(twice)}")
         if self.open_circuit_voltage is not None and self.state_of_charge is not None:
             raise InputError("open_circuit_voltage and state_of_charge exclude each other: leave one out")
         if self.resistance is not None and self.cell_resistance is not None:
@@ -259,8 +259,18 @@ class FeedPart(FileModel):
             raise InputError(f"wire and distance belong to kind = 'wire'; received kind = {self.kind!r}")
         if self.wire_class is not None and self.wire is None:
             raise InputError("wire_class is the make-up of a wire: give it with wire, or leave it out")
-        if self.derating is not None and self.kind not in ("fuse", "resettable fuse"):
-            raise InputError(f"derating belongs to a fuse; received kind = {self.kind!r}")
+        for kinds, names in (
+            (("fuse", "resettable fuse"), ("derating",)),
+            (("fuse",), ("rating", "melting_i2t")),
+            (("resettable fuse",), ("hold_current", "trip_i2t")),
+        ):
+            found = [name for name in names if getattr(self, name) is not None]
+            if found and self.kind not in kinds:
+                owner = " or ".join(f"kind = {kind!r}" for kind in kinds)
+                raise InputError(
+                    f"{' and '.join(found)}: only for {owner}, received kind = {self.kind!r}; leave it out, or "
+                    "write its kind"
+                )
         return self
 
 

@@ -20,8 +20,6 @@ _LATER = {
 }
 """Keys, by their last word, that no analysis behind a finding reads yet."""
 
-_NAMES = ("format", "title", "name", "source", "date", "wire", "gate")
-
 
 def given_keys(circuit: Circuit) -> dict[str, Any]:
     """Return each key that the file gives, dotted, with its value.
@@ -50,16 +48,30 @@ def _walk(key: str, value: Any) -> Iterator[tuple[str, Any]]:
 
 
 def exact_keys(circuit: Circuit) -> tuple[str, ...]:
-    """List the keys whose value is written without a tolerance, so that it counts as exact."""
+    """List the keys whose value is written without a tolerance, so that it counts as exact.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> exact_keys(load_example("tether-cutter"))[:3]
+    ('ambient.temperature', 'battery.resistance_temperature', 'channel[0].gate.pull_down')
+    """
     return tuple(
         key
         for key, value in given_keys(circuit).items()
-        if isinstance(value, Toleranced) and value.is_exact and key.rsplit(".", 1)[-1] not in _NAMES
+        if isinstance(value, Toleranced) and value.is_exact and not key.endswith("].gate")
     )
 
 
 def unused_keys(circuit: Circuit) -> dict[str, str]:
-    """Return the keys that the file gives and no finding of this circuit uses, each with the reason."""
+    """Return the keys that the file gives and no finding of this circuit uses, each with the reason.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> unused_keys(load_example("kelp-line-cutter"))["battery.capacity"]
+    'the resistance is given, so that it is not looked up by capacity'
+    """
     keys = given_keys(circuit)
     return {key: why for key in keys if (why := _why_unused(key, keys, circuit)) is not None}
 
@@ -71,6 +83,8 @@ def _why_unused(key: str, keys: dict[str, Any], circuit: Circuit) -> str | None:
     if key.startswith("igniter."):
         used = {kind for channel in circuit.channels for string in channel.strings for kind in string}
         kind = next((k for k in circuit.given.igniter if key.startswith(f"igniter.{k}.")), "")
+        if kind in used and name in ("adiabatic_energy", "response"):
+            return _heating(f"igniter.{kind}", name, keys)
         return None if kind in used else "no channel has this igniter"
     if key.startswith("mosfet."):
         kind = next((k for k in circuit.given.mosfet if key.startswith(f"mosfet.{k}.")), "")
@@ -88,6 +102,13 @@ def _why_unused(key: str, keys: dict[str, Any], circuit: Circuit) -> str | None:
     return None
 
 
+def _heating(table: str, name: str, keys: dict[str, Any]) -> str | None:
+    """A more direct statement of the time constant stands before another one."""
+    before = ("time_constant", "response")[: 1 if name == "response" else 2]
+    direct = next((other for other in before if f"{table}.{other}" in keys), None)
+    return None if direct is None else f"{direct} is given, with which it only has to agree"
+
+
 def _battery(name: str, keys: dict[str, Any]) -> str | None:
     whole = "battery.resistance" in keys or "battery.readings.open" in keys
     if name == "capacity" and ("battery.cell_resistance" in keys or whole):
@@ -97,7 +118,7 @@ def _battery(name: str, keys: dict[str, Any]) -> str | None:
     voltage = "battery.open_circuit_voltage" in keys or "battery.readings.open" in keys
     if name == "cells_in_series" and voltage and whole:
         return "voltage and resistance of the whole battery are given"
-    return "the readings give the voltage" if name == "state_of_charge" and "battery.readings.open" in keys else None
+    return None
 
 
 def _checklist(name: str, circuit: Circuit) -> str | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ignition.analyses.verdict import Check
+from ignition.circuit.given import exact_keys
 from ignition.report.json_walk import as_json
 
 __all__ = ["check_dict"]
@@ -19,5 +20,7 @@ def check_dict(result: Check) -> dict[str, Any]:
         "verdict": result.verdict,
         "findings": as_json(result.findings),
         "assumptions": as_json(result.circuit.assumptions),
+        "unused": result.unused,
+        "exact": exact_keys(result.circuit),
         "no_fire": as_json(result.no_fire)["channels"],
     }

@@ -8,9 +8,10 @@ from rich.console import Console
 from rich.text import Text
 
 from ignition.analyses.verdict import Check
+from ignition.circuit.given import exact_keys
 from ignition.findings.corner import Corner
 from ignition.findings.finding import Concern, Finding, Reason, Verdict, least_margin, worst_verdict
-from ignition.report.text import assumption_text, caution_text, item, table
+from ignition.report.text import assumption_text, caution_text, item, say, table
 from ignition.units import Towards, engineering
 
 __all__ = [
@@ -97,6 +98,20 @@ def check_text(result: Check, console: Console) -> None:
     console.print(Text(f"{title}  ({result.circuit.name})", style="bold"))
     findings_text(result.findings, console)
     assumption_text(result.circuit.assumptions, console)
+    console.print()
+    unused, exact = result.unused, exact_keys(result.circuit)
+    reasons: dict[str, list[str]] = {}
+    for key, why in unused.items():
+        reasons.setdefault(why, []).append(key)
+    named = "; ".join(f"{', '.join(keys)} ({why})" for why, keys in reasons.items())
+    say(console, f"Given, not used by this circuit: {named or 'nothing'}.")
+    tables: dict[str, list[str]] = {}
+    for key in exact:
+        parts = key.split(".")
+        depth = min(len(parts) - 1, 2 if parts[0] in ("igniter", "mosfet") else 1)
+        tables.setdefault(".".join(parts[:depth]), []).append(".".join(parts[depth:]))
+    listed = "; ".join(f"{table} {', '.join(names)}" for table, names in tables.items())
+    say(console, f"Counts as exact, no tolerance given: {listed or 'nothing'}.")
     caution_text(console)
 
 

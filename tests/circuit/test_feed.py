@@ -98,7 +98,7 @@ def test_what_is_not_given_stays_unknown() -> None:
     assert integral_alone.carried_current is None and integral_alone.least_i2t == pytest.approx(11.0)
     nothing, said = completed({"name": "F", "kind": "fuse", "resistance": "5 mohm"})
     assert (nothing.carried_current, nothing.least_i2t, said) == (None, None, {})
-    switch, said = completed({"name": "S", "kind": "switch", "resistance": "5 mohm", "rating": "10 A"})
+    switch, said = completed({"name": "S", "kind": "switch", "resistance": "5 mohm"})
     assert (switch.carried_current, switch.least_i2t, said) == (None, None, {})
 
 

@@ -117,7 +117,7 @@ def test_an_eased_class_is_solid_wire() -> None:
             "wire_class is the make-up of a wire",
         ),
         ('resistance = "10 mohm', 'wire_class = "solid"\nresistance = "10 mohm', "feed[0]", "wire_class is the make-up of a wire"),
-        ('resistance = "10 mohm', 'derating = 0.5\nresistance = "10 mohm', "feed[0]", "derating belongs to a fuse"),
+        ('resistance = "10 mohm', 'derating = 0.5\nresistance = "10 mohm', "feed[0]", "derating: only for kind = 'fuse' or kind = 'resettable fuse', received kind = 'arm switch'"),
         ('resistance = "10 mohm', 'derating = "0.5"\nresistance = "10 mohm', "feed[0].derating", "is a plain number above 0"),
         ('resistance = "10 mohm', 'derating = 1.2\nresistance = "10 mohm', "feed[0].derating", "less than or equal to 1"),
         ('resistance = "10 mohm', 'derating = 0\nresistance = "10 mohm', "feed[0].derating", "greater than 0"),

@@ -55,6 +55,22 @@ CASES: list[tuple[str, str, str, str]] = [
     ('name = "cutter"', 'name = "load"', "channel[0].name", "names another part of the circuit"),
     ('name = "cutter"', 'name = "bus"', "channel[0].name", "names another part of the circuit"),
     ('name = "cutter"', 'name = "feed"', "channel[0].name", "names another part of the circuit"),
+    *(
+        (
+            "[[feed]]",
+            f'[[feed]]\nname = "F"\nkind = "{kind}"\nresistance = "5 mohm"\n{name} = "{value}"\n\n[[feed]]',
+            "feed[0]",
+            f"{name}: only for kind",
+        )
+        for kind, name, value in (
+            ("switch", "rating", "5 A"),
+            ("resettable fuse", "rating", "5 A"),
+            ("resistor", "hold_current", "5 A"),
+            ("fuse", "hold_current", "5 A"),
+            ("fuse", "trip_i2t", "5 A^2 s"),
+            ("resettable fuse", "melting_i2t", "5 A^2 s"),
+        )
+    ),
     ('name = "cutter"', 'name = ""', "channel[0].name", "at least 1 character"),
     ('temperature = "20 degC"', 'temperature = "20"', "ambient.temperature", "has no unit"),
     ('temperature = "20 degC"', 'temperature = "-300 degC"', "ambient.temperature", "must be above -273"),
@@ -110,6 +126,38 @@ def test_a_number_of_thousands_of_digits_is_refused() -> None:
     """TOML allows it, Python refuses to read it: still a mistake of the file."""
     with pytest.raises(CircuitFileError, match="is not TOML"):
         parse_circuit(edited(CUTTER, ("bits = 12", "bits = 1" + "0" * 5000)))
+
+
+LIMIT = '\n[[rules.limit]]\nname = "{}"\nkind = "monitor current at most"\ncurrent = "1 mA"\nsource = "pad book"\ndate = "2026"\n'
+
+
+@pytest.mark.parametrize(
+    ("names", "says"),
+    [
+        (("own", "own"), "name 'own' stands twice"),
+        (("own", "monitor-current-tenth"), "'monitor-current-tenth' names a rule that is shipped"),
+        (("own", "below-no-fire"), "'below-no-fire' names a rule that is shipped"),
+    ],
+)
+def test_own_limits_have_names_of_their_own(names: tuple[str, str], says: str) -> None:
+    """Two limits of one name, or one with the name of a shipped rule, could not be told apart in the findings."""
+    text = CUTTER + "".join(LIMIT.format(name) for name in names)
+    with pytest.raises(CircuitFileError) as caught:
+        parse_circuit(text)
+    (mistake,) = caught.value.mistakes
+    assert mistake.key == "rules.limit[1].name" and says in mistake.message
+    assert mistake.line is not None and names[1] in text.splitlines()[mistake.line - 1]
+
+
+def test_readings_stand_alone() -> None:
+    """They give voltage and resistance: a cell's resistance beside them is refused."""
+    readings = 'readings = { open = "6.4 V", loaded = "6.0 V", load = "2 ohm" }\n'
+    text = CUTTER.replace('open_circuit_voltage = "6.0 V .. 6.4 V .. 6.8 V"', readings).replace(
+        'resistance = "50 mohm .. 80 mohm .. 150 mohm"        # at the end of a pulse\nresistance_temperature = "20 degC"',
+        'cells_in_series = 2\ncell_resistance = "30 mohm"',
+    )
+    with pytest.raises(CircuitFileError, match=r"readings already give .* leave out cell_resistance"):
+        parse_circuit(text)
 
 
 def test_empty_thermal_time_is_refused() -> None:

@@ -7,7 +7,9 @@ from typing import get_args
 
 import pytest
 
-from ignition.circuit.description import PresetName
+from ignition.analyses.verdict import check
+from ignition.circuit.description import RULE_NAMES, PresetName
+from ignition.circuit.examples import example_names, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import Rule, presets, rule_limit, rules, rules_in_use
 from tests.circuit.sound import SOUND
@@ -37,6 +39,14 @@ def a_rule(share: float | None = None, energy: float | None = None, current: flo
         id="one", quantity="monitor current", says="x", source="us", source_date="2026", share_of_no_fire=share,
         share_of_no_fire_energy=energy, current=current,
     )  # fmt: skip
+
+
+def test_no_shipped_rule_is_missing_among_their_names() -> None:
+    """What an own limit may not be called: every rule of a preset and of the findings of every example."""
+    found = {f.rule for name in example_names() for f in check(load_example(name)).findings}
+    not_analysed = {"switch-on-edge", "turn-off", "single-faults"}
+    assert {r.id for r in rules()} | found - not_analysed <= set(RULE_NAMES)
+    assert set(RULE_NAMES) - found <= {"test-below-no-fire", "bus-converter-range"}
 
 
 def test_the_file_may_choose_what_is_shipped() -> None:
