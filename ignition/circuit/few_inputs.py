@@ -129,7 +129,8 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
         "channel": [channel],
     }
     if given.brown_out is not None:
-        table["controller"]["brown_out"] = "0 V" if given.brown_out == "none" else given.brown_out
+        # a controller with a supply of its own works at any voltage of this battery
+        table["controller"]["brown_out"] = "1 uV" if given.brown_out == "none" else given.brown_out
     if given.trip is not None:
         table["battery"]["protection"] = _trip(given.trip)
     if given.fuse not in (None, "none"):
