@@ -266,7 +266,7 @@ class Spread:
     @property
     def largest(self) -> float | None:
         """Size of the bound farther from zero [`unit`]; None where one is missing."""
-        return None if self.low is None or self.high is None else max(abs(self.low), abs(self.high))
+        return None if self.low is None or self.high is None else max(-self.low, self.high)
 
     @classmethod
     def hull(cls, members: Sequence[Spread]) -> Spread:

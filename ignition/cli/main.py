@@ -258,7 +258,9 @@ def divider(
     as_json: AsJson = False,
 ) -> None:
     """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
+    from ignition.analyses.divider.fit import fitted
     from ignition.analyses.divider.search import divider_search
+    from ignition.analyses.verdict import judge_sense
     from ignition.circuit.file import load_circuit
     from ignition.toleranced import parse_toleranced
 
@@ -273,18 +275,26 @@ def divider(
         low=parse_toleranced(low, "ohm").nominal,
         high=parse_toleranced(high, "ohm").nominal,
     )
+    best = result.recommended
+    changed = circuit if best is None else fitted(circuit, result.channel, best, result.tolerance)
+    findings = judge_sense(changed, result.channel)
     if plot is not None:
         from ignition.report.divider_plot import save_divider_plot
 
         save_divider_plot(result, plot)
     if as_json:
-        _print_json(result)
+        _print_json(result, **_judged(findings))
     else:
         from ignition.report.divider_text import divider_text
-        from ignition.report.text import make_console
+        from ignition.report.findings_text import brief_text
+        from ignition.report.text import caution_text, make_console
 
-        divider_text(result, make_console())
-    raise typer.Exit(0 if result.recommended is not None else 1)
+        console = make_console()
+        divider_text(result, console)
+        console.print(f"\nWith the {'present' if best is None else 'recommended'} divider")
+        brief_text(findings, console)
+        caution_text(console)
+    raise typer.Exit(_status(findings))
 
 
 @app.command()

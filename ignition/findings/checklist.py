@@ -29,7 +29,7 @@ def checklist_findings(circuit: Circuit) -> Iterator[Finding]:
                 statement=rule.statement,
                 doubt=missing if wait is None else None,
             )
-        elif rule.quantity == "checklist" and rule.answer is not None:
+        elif rule.answer is not None:
             answer = getattr(circuit.checklist, rule.answer)
             fitted = rule.answer == "interlock_in_series" and any(part.kind == "interlock" for part in circuit.feed)
             yield answered(

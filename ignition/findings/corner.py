@@ -40,7 +40,7 @@ def corner_of(extreme: Extreme, box: Mapping[str, Toleranced], temperature: floa
     """
     at = extreme.high_at if high else extreme.low_at
     sizes = sorted(extreme.sizes.items(), key=lambda item: -item[1])
-    least = _LEAST_SHARE * sizes[0][1] if sizes else 0.0
+    least = _LEAST_SHARE * max(extreme.sizes.values(), default=0.0)
     named = [name for name, size in sizes if size >= least and name != "battery.voltage"][:_MOST]
     return Corner(
         battery_voltage=at.get("battery.voltage", box["battery.voltage"].high if high else box["battery.voltage"].low),

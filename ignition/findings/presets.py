@@ -13,7 +13,7 @@ from ignition.circuit.description import OwnLimit
 from ignition.circuit.model import Circuit
 from ignition.findings.compare import Statement
 
-__all__ = ["Preset", "Quantity", "Rule", "preset_names", "presets", "rule_limit", "rules", "rules_in_use"]
+__all__ = ["Preset", "Quantity", "Rule", "presets", "rule_limit", "rules", "rules_in_use"]
 
 Quantity = Literal[
     "monitor current",
@@ -85,17 +85,6 @@ def presets() -> tuple[Preset, ...]:
     In file order
     """
     return tuple(Preset(**entry) for entry in _table()["preset"])
-
-
-def preset_names() -> tuple[str, ...]:
-    """List the names of all presets.
-
-    Examples
-    --------
-    >>> "range safety" in preset_names()
-    True
-    """
-    return tuple(preset.name for preset in presets())
 
 
 def rules(chosen: tuple[str, ...] | None = None) -> tuple[Rule, ...]:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from ignition.analyses.continuity.bands import AdcBand, LineReading, adc_band
 from ignition.analyses.continuity.thresholds import overlapping_pairs, pair_thresholds
 from ignition.analyses.no_fire.heating import highest_fraction
+from ignition.circuit.model import Circuit
 from ignition.errors import NetworkError
+from ignition.findings.blame import blamed
+from ignition.findings.finding import Finding
 from ignition.foreign.binding import Bound, BoundChannel, bind
 from ignition.foreign.bounds import settle
 from ignition.foreign.findings import foreign_findings
@@ -35,13 +38,20 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
     """
     bound = bind(netlist, roles)
     rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
-    margins = tuple(m for phase in FOREIGN_PHASES for m in _margins(bound, phase))
+    margins = _all_margins(bound)
+
+    def judged(circuit: Circuit) -> Iterable[Finding]:
+        if circuit is roles.circuit:
+            return foreign_findings(bound, margins)
+        other = bind(bound.netlist, replace(roles, circuit=circuit))
+        return foreign_findings(other, _all_margins(other))
+
     return ForeignResult(
         circuit=roles.file.title,
         netlist=bound.netlist.title,
         channels=tuple(_continuity(bound, channel, margins) for channel in bound.channels),
         margins=margins,
-        findings=tuple(foreign_findings(bound, margins)),
+        findings=blamed(roles.circuit, judged),
         faults=tuple(rows),
         assumptions=bound.assumptions,
         notes=bound.notes,
@@ -140,6 +150,10 @@ def _band(bound: Bound, channel: BoundChannel, pin: Spread, line: str, *, loose:
     extreme = Extreme(low=pin.low, nominal=pin.nominal, high=pin.high, low_at={}, high_at={}, method="")
     circuit = bound.roles.circuit
     return adc_band(circuit, circuit.channel(channel.name), extreme, line, {})
+
+
+def _all_margins(bound: Bound) -> tuple[NoFireMargin, ...]:
+    return tuple(m for phase in FOREIGN_PHASES for m in _margins(bound, phase))
 
 
 def _margins(bound: Bound, phase: str) -> list[NoFireMargin]:

@@ -9,7 +9,7 @@ from ignition.findings.compare import Doubt, compare
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
 from ignition.findings.presets import rule_limit, rules_in_use
-from ignition.findings.values import data_sheet
+from ignition.findings.values import data_sheet, resting
 from ignition.foreign.binding import Bound
 from ignition.foreign.results import NoFireMargin
 
@@ -38,6 +38,7 @@ def foreign_findings(bound: Bound, margins: Sequence[NoFireMargin]) -> Iterator[
             channel=margin.channel,
             phase=margin.phase,
             igniter=margin.igniter,
+            rests_on=resting(circuit, "safe"),
         )
         for rule in rules_in_use(circuit):
             if rule.quantity in ("uncommanded current", "monitor current"):
@@ -54,6 +55,7 @@ def foreign_findings(bound: Bound, margins: Sequence[NoFireMargin]) -> Iterator[
                     channel=margin.channel,
                     phase=margin.phase,
                     igniter=margin.igniter,
+                    rests_on=resting(circuit, "safe"),
                 )
     for channel, phase, gate in dict.fromkeys((m.channel, m.phase, m.gate_voltage) for m in margins):
         mosfet = next(c.mosfet for c in bound.channels if c.name == channel)
@@ -69,4 +71,5 @@ def foreign_findings(bound: Bound, margins: Sequence[NoFireMargin]) -> Iterator[
             doubt=None if gate.high is not None else Doubt(reason=Reason.NOT_SOLVED, says=str(gate.reason)),
             channel=channel,
             phase=phase,
+            rests_on=resting(circuit, "safe"),
         )

@@ -117,7 +117,8 @@ def _sparse(pattern: Pattern, entries: FloatArray, right: FloatArray, transposed
         starts = np.append((order.starts + places * blocks).ravel(), count * places)
         rows, values = (order.rows + size * blocks).ravel(), entries[:, order.places].ravel()
         matrix = csc_array((values, rows, starts), shape=(count * size, count * size))
-        factors = splu(matrix, permc_spec="NATURAL", relax=1, panel_size=1)  # no columns are alike enough to share
+        # no columns are alike enough to share
+        factors = splu(matrix, permc_spec="NATURAL", relax=1, panel_size=1)
     except RuntimeError as error:  # "Factor is exactly singular"
         raise np.linalg.LinAlgError(str(error)) from None
     found = np.empty(right.shape)

@@ -114,6 +114,12 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     free = _free(network, box)
     nominal = {n: box[n].nominal for n in network.parameters}
     weights = np.stack([p.weights(network) for p in probes])
+    if not free.names:
+        exact = (float(value) for value in solve(network, nominal).unknowns[0] @ weights.T)
+        return [
+            Extreme(low=v, nominal=v, high=v, low_at=nominal, high_at=nominal, method="no value has a tolerance")
+            for v in exact
+        ]
     solution = solve(network, _sign_points(free, nominal))
     clamps = _clamps(network, probes)
     effects = _effects(solution, weights, free.widths, free.columns)

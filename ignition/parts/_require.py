@@ -30,8 +30,6 @@ _EXAMPLES = {
 def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers; NaN is refused, and infinity unless allowed.
 
-    Raises InputError if it is no number, NaN, or infinite without leave.
-
     Parameters
     ----------
     value : The value [unit], any shape
@@ -56,8 +54,6 @@ def real(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> F
 def positive(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers above zero.
 
-    Raises InputError if it is no number above zero.
-
     Parameters
     ----------
     value : The value [unit], any shape
@@ -78,8 +74,6 @@ def positive(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) 
 def at_least_zero(name: str, value: ArrayLike, unit: str, *, infinite: bool = False) -> FloatArray:
     """Return a value as an array of numbers of zero or more.
 
-    Raises InputError if it is no number of zero or more.
-
     Parameters
     ----------
     value : The value [unit], any shape
@@ -99,8 +93,6 @@ def at_least_zero(name: str, value: ArrayLike, unit: str, *, infinite: bool = Fa
 
 def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> FloatArray:
     """Return a value as an array of numbers strictly between two bounds.
-
-    Raises InputError if it is no number between the bounds.
 
     Parameters
     ----------

@@ -59,8 +59,6 @@ def resistance_growth(name: str | Chemistry | None, temperature: Toleranced, ref
     cold is not always worst. Nominal is the law of :func:`ignition.parts.battery.resistance_factor`. Where the
     chemistry is not known, each end is that of the chemistry where it lies farthest.
 
-    Raises InputError if a temperature is outside the range of the chemistry, or of all.
-
     Source: ``chemistry(name).growth_basis``.
 
     Parameters

@@ -21,8 +21,6 @@ def stored_energy(capacitance: ArrayLike, voltage: ArrayLike) -> FloatArray:
 
     ``E = C V^2 / 2``.
 
-    Raises InputError if the capacitance is not positive and finite, or the voltage not finite.
-
     Source: Textbook (from memory).
 
     Parameters
@@ -59,8 +57,6 @@ def discharge_energy(
     """Give the energy that a discharging capacitor has put into a resistance up to a time [J].
 
     ``E = C V^2/2 * R/(R + Rs) * (1 - exp(-2 t/((R + Rs) C)))``; constant resistances, no inductance.
-
-    Raises InputError if capacitance or resistance is not positive, or series_resistance or time is negative.
 
     Source: Textbook (from memory); checked in the tests against numerical integration.
 
@@ -104,8 +100,6 @@ def bridge_thermal_rise(
     1/time_constant``; computed in a form that keeps its digits where a and b meet (limit ``P0/Cth * t exp(-a t)``).
     The bridge resistance does not change with temperature here.
 
-    Raises InputError if a part value is not positive, or series_resistance or time is negative.
-
     Source: Lumped bridge (from memory, algebra checked against numerical integration in the tests).
 
     Parameters
@@ -142,8 +136,6 @@ def bridge_peak_time(
 
     ``ln(a/b)/(a - b)`` with the rates of :func:`bridge_thermal_rise`; ``1/a`` where they are equal.
 
-    Raises InputError if a part value is not positive, or series_resistance is negative.
-
     Source: As :func:`bridge_thermal_rise`.
 
     Parameters
@@ -175,8 +167,6 @@ def recharge_time(
 
     ``t = R C ln((supply - start)/(supply - target))``; leakage of the capacitor is left out, which makes the time too
     short.
-
-    Raises InputError if capacitance or resistance is not positive and finite, or a voltage is negative or not finite.
 
     Source: Textbook (from memory).
 

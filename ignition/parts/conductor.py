@@ -1,10 +1,9 @@
-"""Copper conductors: wire gauge, resistance, board traces, heating and melting, inductance of a pair."""
+"""Copper conductors: wire gauge, resistance, section of a board trace, heating, inductance of a pair."""
 
 from __future__ import annotations
 
 import math
 import re
-from typing import Literal
 
 import numpy as np
 
@@ -16,20 +15,13 @@ __all__ = [
     "COPPER_MELTING_POINT",
     "COPPER_RESISTIVITY",
     "COPPER_TEMPERATURE_COEFFICIENT",
-    "FUSING_CONSTANTS",
     "adiabatic_temperature",
     "awg_area",
     "awg_diameter",
     "conductor_area",
     "copper_resistance",
-    "copper_thickness",
-    "fusing_current_preece",
-    "onderdonk_current",
-    "onderdonk_time",
     "temperature_factor",
     "trace_area",
-    "trace_current",
-    "trace_temperature_rise",
     "two_wire_inductance",
 ]
 
@@ -42,23 +34,8 @@ COPPER_TEMPERATURE_COEFFICIENT = 0.00393
 COPPER_MELTING_POINT = 1083.0
 """Melting point of copper used by Onderdonk's equation [degC]."""
 
-FUSING_CONSTANTS = {
-    "aluminium": 7585.0,
-    "copper": 10244.0,
-    "iron": 3148.0,
-    "platinum": 5172.0,
-    "tin": 1642.0,
-    "tin-lead": 1318.0,
-}
-"""Preece's constants [A/inch^1.5] (Ness Engineering fuse page, n.d.)."""
-
-Layer = Literal["outer", "inner"]
-
-_INCH = 25.4e-3
 _MIL = 25.4e-6
 _CIRCULAR_MIL = math.pi / 4.0 * _MIL**2
-_OUNCE_THICKNESS = 1.378 * _MIL
-_TRACE_CONSTANTS = {"inner": 0.024, "outer": 0.048}
 _ONDERDONK_OFFSET = 234.0
 _AREA_HELP = 'write "AWG 20", "AWG 2/0" or "0.75 mm2"'
 _AWG = re.compile(r"AWG\s*(?:(0|[1-9][0-9]?)|([1-4])/0)", re.IGNORECASE)
@@ -69,8 +46,6 @@ def awg_diameter(gauge: ArrayLike) -> FloatArray:
     """Give the diameter of a solid round wire of an American wire gauge [m].
 
     ``d = 0.127 mm * 92^((36 - n)/39)``.
-
-    Raises InputError if a gauge is not a whole number from -3 to 40.
 
     Source: ASTM B258.
 
@@ -98,8 +73,6 @@ def awg_area(gauge: ArrayLike) -> FloatArray:
 
     ``A = pi d^2/4``. A stranded wire of the same gauge may have more or less copper: up to 9 % either way was found.
 
-    Raises InputError if a gauge is not a whole number from -3 to 40.
-
     Source: ASTM B258.
 
     Parameters
@@ -118,8 +91,6 @@ def conductor_area(text: str) -> float:
     """Read the cross-section of a conductor from text [m^2].
 
     A gauge is taken as solid wire (:func:`awg_area`).
-
-    Raises InputError if the text is anything else.
 
     Source: ASTM B258.
 
@@ -153,8 +124,6 @@ def temperature_factor(temperature: ArrayLike) -> FloatArray:
 
     ``1 + 0.00393 (T - 20)``. A straight line, good from about -100 to 200 degC; beyond, an extrapolation.
 
-    Raises InputError if a temperature is outside the range in which the straight line is positive and copper is solid.
-
     Source: IEC 60028, 1925.
 
     Parameters
@@ -175,9 +144,6 @@ def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike
 
     ``R = length/(58e6 area) * (1 + 0.00393 (T - 20))``; direct current.
 
-    Raises InputError if the length is negative, the area not positive, or the temperature refused by
-    :func:`temperature_factor`.
-
     Source: IEC 60028, 1925.
 
     Parameters
@@ -196,191 +162,24 @@ def copper_resistance(length: ArrayLike, area: ArrayLike, temperature: ArrayLike
     return np.asarray(COPPER_RESISTIVITY * metres / section * temperature_factor(temperature))
 
 
-def copper_thickness(ounces: ArrayLike) -> FloatArray:
-    """Give the thickness of a board's copper from its weight [m].
-
-    1.378 mil for each oz/ft^2, nominal; etching and plating change it.
-
-    Raises InputError if a weight is not positive and finite.
-
-    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
-
-    Parameters
-    ----------
-    ounces : Copper weight [oz/ft^2], any shape
-
-    Examples
-    --------
-    >>> round(1e6 * float(copper_thickness(1.0)), 3)
-    35.001
-    """
-    return np.asarray(_OUNCE_THICKNESS * bounded("ounces", ounces, "oz/ft^2", above=0.0))
-
-
 def trace_area(width: ArrayLike, thickness: ArrayLike) -> FloatArray:
     """Give the cross-section of a board trace [m^2].
 
     A rectangle; the slope of the etched edge is left out.
-
-    Raises InputError if a measure is not positive and finite.
 
     Source: IPC-2221.
 
     Parameters
     ----------
     width : Width of the trace [m], any shape, broadcasts
-    thickness : Thickness of the copper [m] (:func:`copper_thickness`), any shape, broadcasts
+    thickness : Thickness of the copper [m], any shape, broadcasts
 
     Examples
     --------
-    >>> round(1e6 * float(trace_area(2.54e-3, copper_thickness(1.0))), 5)
+    >>> round(1e6 * float(trace_area(2.54e-3, 35e-6)), 5)
     0.0889
     """
     return np.asarray(bounded("width", width, "m", above=0.0) * bounded("thickness", thickness, "m", above=0.0))
-
-
-def _trace_constant(layer: str) -> float:
-    """IPC-2221 constant of a layer."""
-    if layer not in _TRACE_CONSTANTS:
-        raise InputError(f'a layer must be "outer" or "inner", received {layer!r}; write "inner" when in doubt')
-    return _TRACE_CONSTANTS[layer]
-
-
-def trace_current(area: ArrayLike, temperature_rise: ArrayLike, layer: Layer = "outer") -> FloatArray:
-    """Give the continuous current that heats a board trace by a temperature rise [A].
-
-    ``I = k dT^0.44 A^0.725``, A in mil^2, k 0.048 outer and 0.024 inner. A curve fit for steady currents to about 35
-    A, rises of 10 to 100 K, traces to about 10 mm (limits from memory).
-
-    Raises InputError if area or rise is not positive and finite, or the layer is unknown.
-
-    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
-
-    Parameters
-    ----------
-    area : Cross-section of the trace [m^2], any shape, broadcasts
-    temperature_rise : Rise above the ambient [K], any shape, broadcasts
-
-    Examples
-    --------
-    >>> round(float(trace_current(trace_area(2.54e-3, copper_thickness(1.0)), 10.0)), 4)
-    4.7011
-    """
-    constant = _trace_constant(layer)
-    rise = bounded("temperature_rise", temperature_rise, "K", above=0.0)
-    return np.asarray(constant * rise**0.44 * (bounded("area", area, "m^2", above=0.0) / _MIL**2) ** 0.725)
-
-
-def trace_temperature_rise(current: ArrayLike, area: ArrayLike, layer: Layer = "outer") -> FloatArray:
-    """Give the temperature rise of a board trace that carries a continuous current [K].
-
-    The inverse of :func:`trace_current`, with the same validity.
-
-    Raises InputError if the area is not positive and finite, the current is not finite, or the layer is unknown.
-
-    Source: IPC-2221, as quoted in a component maker's calculator text, n.d.
-
-    Parameters
-    ----------
-    current : Continuous current [A], any shape, broadcasts; its sign does not matter
-    area : Cross-section of the trace [m^2], any shape, broadcasts
-
-    Examples
-    --------
-    >>> round(float(trace_temperature_rise(4.7011, trace_area(2.54e-3, copper_thickness(1.0)))), 3)
-    10.0
-    """
-    square_mils = bounded("area", area, "m^2", above=0.0) / _MIL**2
-    magnitude = np.abs(bounded("current", current, "A"))
-    return np.asarray((magnitude / (_trace_constant(layer) * square_mils**0.725)) ** (1.0 / 0.44))
-
-
-def fusing_current_preece(diameter: ArrayLike, metal: str = "copper") -> FloatArray:
-    """Give the continuous current at which a long wire in still air melts [A].
-
-    ``I = k d^1.5``, d in inches. Steady state, long bare wire in free air: a melting current, never a rating.
-
-    Raises InputError if the diameter is not positive and finite, or the metal is unknown.
-
-    Source: Preece's law, constants of the Ness Engineering fuse page, n.d.
-
-    Parameters
-    ----------
-    diameter : Diameter of the bare wire [m], any shape
-    metal : A key of `FUSING_CONSTANTS`
-
-    Examples
-    --------
-    >>> round(float(fusing_current_preece(0.0524 * 25.4e-3)), 1)
-    122.9
-    """
-    if metal not in FUSING_CONSTANTS:
-        raise InputError(f'a metal must be one of {", ".join(FUSING_CONSTANTS)}, received {metal!r}; write "copper"')
-    return np.asarray(FUSING_CONSTANTS[metal] * (bounded("diameter", diameter, "m", above=0.0) / _INCH) ** 1.5)
-
-
-def _onderdonk(area: ArrayLike, ambient: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Area in circular mils, start temperature, and 33 t (I/A)^2 at which copper reaches its melting point."""
-    circular_mils = bounded("area", area, "m^2", above=0.0) / _CIRCULAR_MIL
-    start = bounded("ambient", ambient, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
-    melted = np.log10(1.0 + (COPPER_MELTING_POINT - start) / (_ONDERDONK_OFFSET + start))
-    return np.asarray(circular_mils), start, np.asarray(melted)
-
-
-def onderdonk_current(area: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> FloatArray:
-    """Give the current that brings a copper conductor to its melting point in a time [A].
-
-    ``I = A sqrt(log10(1 + (1083 - Ta)/(234 + Ta))/(33 t))``, A in circular mils. No heat is lost: good for pulses of
-    seconds and less, too low a current for longer ones.
-
-    Raises InputError if area or time is not positive and finite, or the ambient is not between -234 and 1083 degC.
-
-    Source: Onderdonk's equation with 33 and (234 + Ta); a form with (234 - Ta) circulates and is wrong.
-
-    Parameters
-    ----------
-    area : Cross-section [m^2], any shape, broadcasts
-    time : Length of the pulse [s], any shape, broadcasts
-    ambient : Temperature of the copper at the start [degC], any shape, broadcasts
-
-    Examples
-    --------
-    >>> round(float(onderdonk_current(2581 * 5.067075e-10, 5.0, 25.0)), 2)
-    168.86
-    """
-    circular_mils, _, melted = _onderdonk(area, ambient)
-    return np.asarray(circular_mils * np.sqrt(melted / (33.0 * bounded("time", time, "s", above=0.0))))
-
-
-def onderdonk_time(current: ArrayLike, area: ArrayLike, ambient: ArrayLike) -> FloatArray:
-    """Give the time in which a current brings a copper conductor to its melting point.
-
-    The inverse of :func:`onderdonk_current`: no heat is lost, so the true time is never shorter.
-
-    Raises InputError if the area is not positive and finite, the current is not finite, or the ambient is refused.
-
-    Source: As :func:`onderdonk_current`.
-
-    Parameters
-    ----------
-    current : Constant current [A], any shape, broadcasts; its sign does not matter
-    area : Cross-section [m^2], any shape, broadcasts
-    ambient : Temperature of the copper at the start [degC], any shape, broadcasts
-
-    Returns
-    -------
-    Time [s]; infinite at zero current
-
-    Examples
-    --------
-    >>> round(float(onderdonk_time(59.1, awg_area(24), 25.0)), 2)
-    1.0
-    """
-    circular_mils, _, melted = _onderdonk(area, ambient)
-    density = np.asarray(np.abs(bounded("current", current, "A")) / circular_mils)
-    with np.errstate(over="ignore"):
-        time = melted / 33.0 / np.where(density > 0.0, density, 1.0) ** 2
-    return np.where(density > 0.0, time, np.inf)
 
 
 def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, ambient: ArrayLike) -> FloatArray:
@@ -389,9 +188,7 @@ def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, 
     Onderdonk's equation solved for the temperature: ``T = Ta + (234 + Ta)(10^(33 t (I/A)^2) - 1)``, A in circular
     mils. An upper bound, since heat is lost in truth.
 
-    Raises InputError if the area is not positive and finite, the time is negative, or current or ambient is refused.
-
-    Source: As :func:`onderdonk_current`.
+    Source: Onderdonk's equation with 33 and (234 + Ta); a form with (234 - Ta) circulates and is wrong.
 
     Parameters
     ----------
@@ -411,7 +208,9 @@ def adiabatic_temperature(area: ArrayLike, current: ArrayLike, time: ArrayLike, 
     >>> float(adiabatic_temperature(awg_area(24), 60.0, 1.0, 25.0))
     inf
     """
-    circular_mils, start, melted = _onderdonk(area, ambient)
+    circular_mils = bounded("area", area, "m^2", above=0.0) / _CIRCULAR_MIL
+    start = bounded("ambient", ambient, "degC", above=-_ONDERDONK_OFFSET, most=COPPER_MELTING_POINT)
+    melted = np.log10(1.0 + (COPPER_MELTING_POINT - start) / (_ONDERDONK_OFFSET + start))
     pulse = bounded("time", time, "s", least=0.0)
     with np.errstate(over="ignore"):
         density = np.minimum(np.abs(bounded("current", current, "A")) / circular_mils, 1e100)

@@ -27,8 +27,6 @@ def gate_voltage(
 
     Superposition with R = output + series: V = supply pull_down / (R + pull_down) + leakage (R parallel pull_down).
 
-    Raises InputError if a value is outside its range, or series and pull-down are both infinite (the gate floats).
-
     Parameters
     ----------
     supply : Voltage behind the driven pin [V], 0 or more, broadcasts

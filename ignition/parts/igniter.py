@@ -13,8 +13,6 @@ Between two changes of current this is linear, so every function here is a close
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ignition.errors import InputError
@@ -22,7 +20,6 @@ from ignition.parts._require import at_least_zero, positive, real
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
-    "ResponseFit",
     "adiabatic_energy",
     "function_time",
     "resistance_growth",
@@ -32,7 +29,6 @@ __all__ = [
     "sustained",
     "thermal_fraction",
     "time_constant_from_energy",
-    "time_constant_from_response",
 ]
 
 
@@ -265,8 +261,6 @@ def resistance_ratio(temperature: ArrayLike, coefficient: ArrayLike, reference_t
 
     R(T) / R(T0) = 1 + alpha (T - T0).
 
-    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
-
     Parameters
     ----------
     temperature : Bridge temperature [degC], any shape, broadcasts
@@ -298,8 +292,6 @@ def resistance_growth(
     """Return the relative growth of the bridge resistance from the ambient to the function temperature [1].
 
     a = R(T_f) / R(T) - 1: what the other laws here call `growth`. It is monotone in each of its arguments.
-
-    Raises InputError if an argument is not finite, or the resistance does not stay above zero.
 
     Parameters
     ----------
@@ -352,72 +344,3 @@ def shifted_threshold(
         )
     rise = np.maximum(function - real("temperature", temperature, "degC"), 0.0)
     return np.asarray(at_least_zero("threshold", threshold, "A") * np.sqrt(rise / (function - reference)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ResponseFit:
-    """Thermal time constant fitted to measured function times at a given threshold.
-
-    Attributes
-    ----------
-    time_constant : Thermal time constant [s]
-    threshold : Steady threshold that was assumed [A]
-    relative_residuals : Measured time over fitted time, less 1, for each pair [1]
-    relative_residual : Root mean square of ln(measured time / fitted time) [1]; 0 for a single pair
-    """
-
-    time_constant: float
-    threshold: float
-    relative_residuals: tuple[float, ...]
-    relative_residual: float
-
-
-def time_constant_from_response(
-    currents: ArrayLike, times: ArrayLike, threshold: float, growth: float = 0.0
-) -> ResponseFit:
-    """Fit the thermal time constant to function times measured at one or more currents.
-
-    Least squares in ln t. The function time is proportional to tau, so ln t - ln(t at tau = 1 s) is ln tau plus the
-    error, and its mean is the exact minimum: no search is needed.
-
-    Raises InputError if a current does not exceed the threshold, or the pairs are empty, uneven or outside their range.
-
-    Parameters
-    ----------
-    currents : Constant currents [A], each above the threshold, (n,)
-    times : Function times [s], above 0, (n,)
-    threshold : Steady threshold current of the units tested [A], above 0
-    growth : Relative growth of the bridge resistance up to the function temperature [1], above -1
-
-    Returns
-    -------
-    The time constant, and the residuals by which the pairs contradict the law
-
-    Examples
-    --------
-    >>> fit = time_constant_from_response([1.0, 2.0], [1.743534e-3, 0.408220e-3], 0.4)
-    >>> round(fit.time_constant, 6)
-    0.01
-    """
-    amperes = np.atleast_1d(positive("response current", currents, "A"))
-    seconds = np.atleast_1d(positive("response time", times, "s"))
-    limit = float(positive("threshold", threshold, "A"))
-    if amperes.ndim != 1 or amperes.shape != seconds.shape or amperes.size == 0:
-        raise InputError(
-            f"response must hold as many currents as times, at least one: received shapes {amperes.shape} and "
-            f"{seconds.shape}; write pairs (current, function time)"
-        )
-    if not (amperes > limit).all():
-        raise InputError(
-            f"a response current must exceed the steady threshold {limit:g} A: received {float(amperes.min()):g} A, at "
-            f"which this bridge never functions; leave the pair out or correct the no-fire and all-fire currents"
-        )
-    logs = np.log(seconds) - np.log(function_time(amperes, limit, 1.0, growth=growth))
-    centre = float(logs.mean())
-    errors = logs - centre
-    return ResponseFit(
-        time_constant=float(np.exp(centre)),
-        threshold=limit,
-        relative_residuals=tuple(float(e) for e in np.expm1(errors)),
-        relative_residual=float(np.sqrt(np.mean(np.square(errors)))),
-    )

@@ -21,8 +21,6 @@ __all__ = [
 def gate_time_constant(resistance: ArrayLike, input_capacitance: ArrayLike) -> FloatArray:
     """Return the time constant of the gate [s].
 
-    Raises InputError if a value is not finite or negative.
-
     Parameters
     ----------
     resistance : Resistance that the gate sees [ohm], 0 or more, broadcasts

@@ -13,7 +13,7 @@ from ignition.units import engineering
 
 __all__ = ["cluster_text"]
 
-_ASKED = f"{MARGIN:g} x all-fire"
+_ASKED = f"{MARGIN:g} times all-fire"
 
 
 def _sentence(answer: ClusterAnswer) -> str:
@@ -26,7 +26,7 @@ def _many(found: HowMany | LikelyMany) -> str:
     if found.count == 0:
         return "none"
     more = " or more" if found.at_limit else ""
-    shape = f" ({len(found.strings)} x {found.strings[0]})" if found.arrangement == "mixed" else ""
+    shape = f" ({len(found.strings)} strings of {found.strings[0]})" if found.arrangement == "mixed" else ""
     return f"{found.count}{more}{shape}"
 
 
@@ -127,12 +127,12 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
     console.print("\nON A COLD DAY")
     table(
         console,
-        ("", ">at worst each", ">of all-fire", ">most at once"),
+        ("", ">at worst each", ">times all-fire", ">most at once"),
         [
             (
                 engineering(day.temperature, "degC"),
                 engineering(day.lowest_current, "A"),
-                number_text(day.margin, "x {:.2f}"),
+                number_text(day.margin, "{:.2f}"),
                 number_text(day.most, "{}"),
             )
             for day in answer.cold

@@ -10,7 +10,7 @@ from rich.text import Text
 from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
-from ignition.report.findings_text import margin_text
+from ignition.report.findings_text import headline_text, margin_text, not_analysed_text, reasons_text
 from ignition.report.text import caution_text, number_text, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
@@ -51,8 +51,10 @@ def _safety_officer(result: Check, console: Console) -> None:
         for phase in channel.phases
     ]
     table(console, ("channel", "phase", ">at most", ">no-fire", ">margin", ">"), rows)
-    counts = ", ".join(f"{sum(f.verdict == v for f in result.findings)} {v}" for v in ("PASS", "FAIL", "UNKNOWN"))
-    console.print(f"Findings against named limits: {counts}.\n")
+    headline_text(result.findings, console)
+    reasons_text(result.findings, console)
+    not_analysed_text(result.findings, console)
+    console.print()
 
 
 def _designer(result: Continuity, console: Console) -> None:
@@ -78,13 +80,13 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            number_text(igniter.all_fire_margin, "x {:.2f}"),
+            number_text(igniter.all_fire_margin, "{:.2f}"),
             igniter.functions,
         )
         for channel in result.firing.channels
         for igniter in channel.igniters
     ]
-    table(console, ("igniter", "current", ">of all-fire", "functions"), rows)
+    table(console, ("igniter", "current", ">times all-fire", "functions"), rows)
     console.print(
         f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
         f"{engineering(result.firing.controller_supply.low, 'V')} or more."

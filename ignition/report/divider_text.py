@@ -6,7 +6,7 @@ from rich.console import Console
 
 from ignition.analyses.divider.candidate import Candidate
 from ignition.analyses.divider.search import DividerSearch
-from ignition.report.text import caution_text, item, say, table
+from ignition.report.text import item, say, table
 from ignition.units import engineering
 
 __all__ = ["divider_text"]
@@ -69,8 +69,6 @@ def divider_text(search: DividerSearch, console: Console) -> None:
         table(console, ("", "upper / lower", ">sense", ">fault", ">leak", ">error"), rows)
         for index, c in enumerate(shown, start=1):
             item(console, f"{index}: {c.reason}", mark="")
-    say(console, "Rules in use may ask for less than the monitor limit taken here; firing current is not looked at.")
-    caution_text(console)
 
 
 def _thinned(pareto: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
@@ -94,6 +92,6 @@ def _details(title: str, c: Candidate, console: Console) -> None:
         f"worst single fault, {fault.fault}: {engineering(fault.igniter_current, 'A')} through the igniter",
         f"back-feed into an unpowered pin {engineering(c.back_feed, 'A')}",
         f"weakest margin: {weakest.margin}, factor {weakest.factor:.3g}",
-        *(f"FAIL: {reason}" for reason in c.rejected_by),
+        *(f"does not meet: {reason}" for reason in c.rejected_by),
     ):
         item(console, text, mark="")

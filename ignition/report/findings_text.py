@@ -13,7 +13,16 @@ from ignition.findings.finding import Concern, Finding, Reason, Verdict, least_m
 from ignition.report.text import assumption_text, caution_text, item, table
 from ignition.units import Towards, engineering
 
-__all__ = ["brief_text", "check_text", "findings_text", "headline_text", "margin_text", "reasons_text", "verdict_text"]
+__all__ = [
+    "brief_text",
+    "check_text",
+    "findings_text",
+    "headline_text",
+    "margin_text",
+    "not_analysed_text",
+    "reasons_text",
+    "verdict_text",
+]
 
 _STYLE: dict[Verdict, str] = {"PASS": "green", "FAIL": "bold red", "UNKNOWN": "bold yellow"}
 _RANK: dict[Verdict, int] = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
@@ -129,7 +138,7 @@ def findings_text(findings: Sequence[Finding], console: Console) -> None:
         ],
     )
     reasons_text(findings, console)
-    _not_analysed(findings, console)
+    not_analysed_text(findings, console)
     console.print("\nWho says so")
     sources: dict[str, list[str]] = {}
     for finding in findings:
@@ -158,7 +167,7 @@ def headline_text(findings: Sequence[Finding], console: Console) -> None:
         console.print(f"{words}: {margin_text(finding.margin)}, {finding.rule}, {_state(finding)}.")
         item(console, f"{_value(finding)} against {_limit(finding)}: {finding.says}")
         if finding.corner is not None:
-            item(console, f"at {_corner(finding.corner)}")
+            item(console, f"with the {_corner(finding.corner)}")
         item(console, _source(finding))
 
 
@@ -181,7 +190,8 @@ def _listed(verdict: Verdict, heading: str, findings: Sequence[Finding], console
         item(console, f"{rule} ({where}): {finding.says}{settle}")
 
 
-def _not_analysed(findings: Sequence[Finding], console: Console) -> None:
+def not_analysed_text(findings: Sequence[Finding], console: Console) -> None:
+    """Print the questions that no analysis answers yet, and for which channels."""
     missing: dict[str, list[str]] = {}
     for finding in findings:
         if finding.reason is Reason.NOT_ANALYSED:

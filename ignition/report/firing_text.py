@@ -41,7 +41,7 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
                     spread_text(i.current),
                     spread_text(i.function_time),
                     i.functions,
-                    number_text(i.all_fire_margin, "x {:.2f}"),
+                    number_text(i.all_fire_margin, "{:.2f}"),
                 )
                 for i in channel.igniters
             ],

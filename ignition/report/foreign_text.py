@@ -24,6 +24,7 @@ def foreign_text(result: ForeignResult, console: Console) -> None:
     _no_fire(result, console)
     if result.faults:
         _faults(result, console)
+    console.print("\nWithout any fault")
     brief_text(result.findings, console)
     console.print()
     _section(console, "covered faults:", result.faults_covered)

@@ -12,7 +12,8 @@ from ignition.errors import InputError
 
 WORDS = [
     "--battery", "lithium-polymer 2S", "--readings", "open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %",
-    "--igniter", "1.1 ohm, all-fire 0.9 A 50 ms, no-fire 0.25 A", "--lead", "AWG 20, 8 m", "--trials", "100",
+    "--igniter", "1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, time constant 12 ms, spent open, no-fire 0.25 A", "--lead", "AWG 20, 8 m", "--trials", "100",
+    "--brown-out", "none", "--trip", "none", "--fuse", "none",
 ]  # fmt: skip
 
 

@@ -28,6 +28,7 @@ powered_by = "before arm switch"
 supply = "3.3 V"
 [controller.pin]
 output_resistance = "0 ohm"
+reset_pull_up = "none"
 leakage = "0.3 uA"
 [controller.adc]
 bits = 12

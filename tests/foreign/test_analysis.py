@@ -31,6 +31,8 @@ from ignition.spice.netlist import Netlist
 from ignition.spice.ngspice import run_operating_points
 from tests.foreign.foreign_cases import BENCH_CIRCUIT, BENCH_NETLIST, BENCH_ROLES
 
+NO_PULL_UP = 'reset_pull_up = "none"\n'
+
 
 def bench(roles: str = BENCH_ROLES, netlist: str = BENCH_NETLIST) -> ForeignResult:
     """Bench channel as a netlist, without faults."""
@@ -104,10 +106,10 @@ def test_gate_voltage_is_the_template_s() -> None:
     The pin's own leakage is left out: here it flows at the pin, in the closed form, more conservatively, at the gate.
     """
     quiet = ('leakage = "0.3 uA"', 'leakage = "0 A"')
-    for pull_up in ("", 'reset_pull_up = "40 kohm ± 20 %"\n'):
-        extra = f"[controller.pin]\n{pull_up}"
-        circuit = parse_circuit(BENCH_CIRCUIT.replace("[controller.pin]\n", extra).replace(*quiet))
-        ours = bench(BENCH_ROLES.replace("[controller.pin]\n", extra).replace(*quiet))
+    for pull_up in ("none", "40 kohm ± 20 %"):
+        written = (NO_PULL_UP, f'reset_pull_up = "{pull_up}"\n')
+        circuit = parse_circuit(BENCH_CIRCUIT.replace(*written).replace(*quiet))
+        ours = bench(BENCH_ROLES.replace(*written).replace(*quiet))
         for phase in FOREIGN_PHASES:
             state = gate_in_phase(circuit, circuit.channels[0], phase)
             gate = ours.margin(phase, "RIGN").gate_voltage
@@ -117,10 +119,22 @@ def test_gate_voltage_is_the_template_s() -> None:
 
 def test_gate_above_threshold_passes_its_saturation_current() -> None:
     """A pull-up in reset that lifts the gate above the lowest threshold makes the line hazardous in reset only."""
-    roles = BENCH_ROLES.replace("[controller.pin]\n", '[controller.pin]\nreset_pull_up = "5 kohm"\n')
+    roles = BENCH_ROLES.replace(NO_PULL_UP, 'reset_pull_up = "5 kohm"\n')
     margins = bench(roles)
     assert (margins.margin("reset", "RIGN").ratio or 0.0) < 1.0
     assert (margins.margin("armed", "RIGN").ratio or 0.0) > 1000.0
+
+
+def test_pin_of_which_nothing_is_known_may_drive_the_gate_high() -> None:
+    """Without `reset_pull_up` the pin may be high in reset: 3.3 V through 100 ohm over 10 kohm, and the line is on."""
+    found = bench(BENCH_ROLES.replace(NO_PULL_UP, ""))
+    margin = found.margin("reset", "RIGN")
+    leakage = 0.3e-6 * 99.0099  # into the pin with 0 ohm from the rail: held, nothing added
+    assert margin.gate_voltage.high == pytest.approx(3.3 * 10e3 / 10.1e3, abs=leakage)
+    assert margin.current.high == pytest.approx(8.4 / (0.04 + 0.01 + 0.3 + 0.8), rel=1e-4)
+    doubted = {f.rule: (f.verdict, f.keys) for f in found.findings if f.phase == "reset"}
+    expected = ("UNKNOWN", ("controller.pin.reset_pull_up",))
+    assert doubted["gate-held-off"] == doubted["below-no-fire"] == expected
 
 
 def test_gate_that_nothing_holds_is_taken_as_on() -> None:
@@ -240,7 +254,7 @@ def test_margin_of_a_channel_is_the_least_of_its_igniters_armed() -> None:
     roles = (
         BENCH_ROLES.replace('RIGN = "match"', 'RIGN = "match", RIGN2 = "other"')
         .replace("[mosfet.low_side]", SECOND_IGNITER + "[mosfet.low_side]")
-        .replace('leakage = "0.3 uA"', 'leakage = "0.3 uA"\nreset_pull_up = "10 kohm"')
+        .replace(NO_PULL_UP, 'reset_pull_up = "10 kohm"\n')
     )
     found = bench(roles, netlist)
     near, far = (found.margin("armed", name).ratio for name in ("RIGN2", "RIGN"))
@@ -306,14 +320,18 @@ function_temperature = "220 degC .. 320 degC"'''
 
 def test_an_ambient_that_may_function_the_igniter_leaves_no_margin() -> None:
     """At 120 degC, the lowest function temperature assumed: margin 0, not below no-fire, every fault hazardous."""
-    roles = parse_roles(BENCH_ROLES.replace('"20 degC"', '"20 degC .. 120 degC"'))
+    roles = parse_roles(
+        BENCH_ROLES.replace('"20 degC"', '"20 degC .. 120 degC"').replace(
+            "[battery]\n", '[battery]\nresistance_temperature = "ambient"\n'
+        )
+    )
     found = analyse_foreign(parse_netlist(BENCH_NETLIST), roles)
     margin = found.margin("armed", "RIGN")
     assert margin.no_fire == 0.0 and margin.ratio == pytest.approx(0.0, abs=1e-300)
     assert margin.decibels is None and margin.thermal_fraction is None
     assert margin.reason == "igniter 'match' may function at the hottest ambient without any current"
     assert len(found.faults) > 10 and {f.verdict for f in found.faults} == {"hazardous"}
-    json.dumps(found.as_dict(), allow_nan=False)
+    json.loads(to_json(found), parse_constant=pytest.fail)
 
 
 def test_two_igniters_have_their_own_state() -> None:

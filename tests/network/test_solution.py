@@ -318,3 +318,16 @@ def test_faults_of_a_network_are_named() -> None:
         solve(loop, {"E": 1.0, "S": 0.0})
     with pytest.raises(NetworkError, match="'link' is not finite in batch member 1"):
         solve(loop, {"E": 1.0, "S": 0.0, "link": [1.0, np.inf]})
+
+
+@pytest.mark.parametrize(("drop", "current"), [(1.0, 7.0 / 6.0), (9.0, 0.0)])
+def test_a_clamp_between_two_nodes_and_first_of_all(drop: float, current: float) -> None:
+    """8 V behind 2 ohm, a clamp with 1 ohm, 3 ohm to ground: (8 - drop)/6 A, or nothing below the drop."""
+    clamp = Element(name="clamp", kind="clamp", plus="t", minus="m", voltage=(("drop", 1.0),), resistance=(("R", 1.0),))
+    solution = solve(
+        Network(elements=(clamp, resistor("load", "m", GROUND), source("t"))),
+        {"drop": drop, "R": 1.0, "load": 3.0, "E": 8.0, "S": 2.0},
+    )
+    assert solution.current("clamp")[0] == pytest.approx(current, rel=1e-12, abs=1e-12)
+    assert solution.voltage("m")[0] == pytest.approx(3.0 * current, rel=1e-12, abs=1e-12)
+    assert solution.voltage("t")[0] == pytest.approx(8.0 - 2.0 * current, rel=1e-12)

@@ -138,6 +138,33 @@ def test_output_is_plus_node_less_reference_node() -> None:
         Probe(node="pin").weights(network)
 
 
+def test_a_network_without_tolerances_has_one_corner() -> None:
+    """6 V over 1 + 2 ohm, all exact: 2 A and 4 V, low as high, however many outputs are asked for."""
+    battery = Element(name="battery", kind="source", plus="a", minus=GROUND, voltage=(("E", 1.0),))
+    upper = Element(name="upper", kind="resistor", plus="a", minus="b", resistance=(("R", 1.0),))
+    lower = Element(name="lower", kind="resistor", plus="b", minus=GROUND, resistance=(("S", 1.0),))
+    box = {n: Toleranced.exact(v) for n, v in (("E", 6.0), ("R", 1.0), ("S", 2.0))}
+    current, drop = extremes(Network(elements=(battery, upper, lower)), box, [Probe(element="upper"), Probe(node="b")])
+    assert (current.low, current.nominal, current.high) == (pytest.approx(2.0),) * 3
+    assert (drop.low, drop.nominal, drop.high) == (pytest.approx(4.0),) * 3
+
+
+def test_sizes_are_the_largest_effects_of_the_tolerances() -> None:
+    """Of 5 to 7 V over 1 to 2 ohm: 1 ohm is worth up to 7 V/1 ohm^2, 2 V up to 2 V/1 ohm; an exact value nothing."""
+    battery = Element(name="battery", kind="source", plus="a", minus=GROUND, voltage=(("E", 1.0),))
+    load = Element(name="load", kind="resistor", plus="a", minus="b", resistance=(("R", 1.0),))
+    rest = Element(name="rest", kind="resistor", plus="b", minus=GROUND, resistance=(("S", 1.0),))
+    box = {
+        "E": Toleranced(low=5.0, nominal=6.0, high=7.0),
+        "R": Toleranced(low=1.0, nominal=1.5, high=2.0),
+        "S": Toleranced.exact(0.0),
+    }
+    probes = [Probe(element="load"), Probe(node="b")]
+    current, nothing = extremes(Network(elements=(battery, load, rest)), box, probes)
+    assert dict(current.sizes) == {"E": pytest.approx(2.0), "R": pytest.approx(7.0)}
+    assert dict(nothing.sizes) == {}
+
+
 def test_divider_by_hand_at_both_ends() -> None:
     """E b / (a + b): highest with E and b high and a low, lowest the other way; what it does not depend on stays out."""
     network = Network(

@@ -242,30 +242,6 @@ def test_energy_holds_with_the_resistance_at_function() -> None:
     assert float(energy) == pytest.approx(float(igniter.adiabatic_energy(0.4, hot, 10e-3)), rel=1e-14)
 
 
-def test_response_fit_recovers_the_time_constant() -> None:
-    """Exact pairs are recovered with no residual, with and without growth."""
-    for growth in GROWTHS:
-        times = igniter.function_time([0.5, 1.0, 3.0], 0.4, 7e-3, growth=growth)
-        fit = igniter.time_constant_from_response([0.5, 1.0, 3.0], times, 0.4, growth)
-        assert fit.time_constant == pytest.approx(7e-3, rel=1e-13)
-        assert fit.relative_residual < 1e-13
-
-
-def test_response_fit_is_the_least_squares_minimum() -> None:
-    """No neighbouring time constant has a smaller sum of squares in log time, and the residuals are as defined."""
-    currents, times = np.array([0.6, 1.0, 2.0]), np.array([6e-3, 2.1e-3, 0.35e-3])
-    fit = igniter.time_constant_from_response(currents, times, 0.4)
-
-    def squares(tau: float) -> float:
-        return float(np.sum(np.log(times / igniter.function_time(currents, 0.4, tau)) ** 2))
-
-    best = squares(fit.time_constant)
-    assert all(best < squares(fit.time_constant * factor) for factor in (0.9, 0.9999, 1.0001, 1.1))
-    assert fit.relative_residual == pytest.approx(math.sqrt(best / 3), rel=1e-12)
-    expected = times / igniter.function_time(currents, 0.4, fit.time_constant) - 1
-    assert fit.relative_residuals == pytest.approx(expected.tolist(), rel=1e-9)
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -282,9 +258,6 @@ def test_response_fit_is_the_least_squares_minimum() -> None:
         (lambda: igniter.resistance_ratio(520.0, -2e-3, 20.0), "zero ohm: received -0.002 / K at 520 degC"),
         (lambda: igniter.resistance_growth(300.0, math.nan, 1e-3, 20.0), "temperature must be a finite number"),
         (lambda: igniter.resistance_growth(600.0, 20.0, -2e-3, 20.0), "correct the coefficient, or the temperatures"),
-        (lambda: igniter.time_constant_from_response([0.4], [1e-3], 0.4), "must exceed the steady threshold 0.4 A"),
-        (lambda: igniter.time_constant_from_response([1.0, 2.0], [1e-3], 0.4), "as many currents as times"),
-        (lambda: igniter.time_constant_from_response([], [], 0.4), "at least one"),
     ],
 )
 def test_refusals(call: Callable[[], object], message: str) -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import io
+import math
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from ignition.report.text import item, margin_text, number_text, say, spread_text, table
+from ignition.report.findings_text import margin_text
+from ignition.report.text import item, number_text, say, spread_text, table
 from ignition.toleranced import Spread
 
 
@@ -109,4 +111,8 @@ def test_missing_numbers() -> None:
     assert number_text(None, "{:.1f}") == margin_text(None) == "-"
     assert number_text(None, "{:.1f}", "UNKNOWN") == "UNKNOWN"
     assert number_text(0.0, "{:.1f}") == "0.0"
-    assert margin_text(0.5) == "x 0.5" and margin_text(2e6) == "> 1e6"
+    assert margin_text(0.5) == "0.5-fold" and margin_text(2e6) == "over a million-fold"
+    assert (
+        margin_text(math.nextafter(1.0, 2.0)) != "just met" == margin_text(1.0) != margin_text(math.nextafter(1.0, 0.0))
+    )
+    assert margin_text(0.999999) == "0.999999-fold" and margin_text(math.nextafter(1e6, 0.0)) == "999,000-fold"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -47,8 +48,8 @@ def test_header_compiles_alone_and_included(name: str, folder: Path) -> None:
 
 def test_what_is_asked_for_stands_beside_the_result(folder: Path) -> None:
     """Every option that computes more adds its own key to the JSON object, and only then."""
-    always = {"circuit", "channels"}
-    fired = always | {"battery_voltage", "controller_supply", "supply", "probability_all_fire"}
+    always = {"circuit", "channels", "verdict", "findings"}
+    fired = always | {"conductors", "battery_voltage", "controller_supply", "supply", "probability_all_fire"}
     asked = ("--trials", "50", "--rare", "--influence")
     for words, keys in (
         (("continuity", "tether-cutter.toml"), always),
@@ -59,7 +60,7 @@ def test_what_is_asked_for_stands_beside_the_result(folder: Path) -> None:
     ):
         found = json.loads(run(*words, "--json", folder=folder).stdout)
         assert set(found) == keys, words
-        assert all(found[key] for key in keys)
+        assert all(found[key] for key in keys - {"conductors"})
 
 
 def test_divider_writes_a_picture_and_says_why(folder: Path) -> None:
@@ -70,6 +71,37 @@ def test_divider_writes_a_picture_and_says_why(folder: Path) -> None:
     for words in (("--channel", "nobody"), ("--series", "E7"), ("--low", "1k"), ("--low", "3 Mohm")):
         wrong = run("divider", "demo.toml", *words, folder=folder)
         assert wrong.returncode == 2 and wrong.stdout == "" and "Traceback" not in wrong.stderr, words
+
+
+def test_divider_is_judged_as_check_judges_it(folder: Path) -> None:
+    """The verdict is that of `check` on the file with the recommended divider written into it, as is the exit status."""
+    done = run("divider", "kelp-line-cutter.toml", "--json", folder=folder)
+    found = json.loads(done.stdout)
+    best, written = found["recommended"], (folder / "kelp-line-cutter.toml").read_text(encoding="utf-8")
+    assert found["verdict"] == "PASS" and done.returncode == 0
+    percent = f"± {100.0 * found['tolerance']['value']:g} %"
+    resistors = {k: f"{best[k]['value']!r} ohm" for k in ("upper", "lower", "pin_resistor")}
+    sense = f'sense = {{ upper = "{resistors["upper"]} {percent}", lower = "{resistors["lower"]} {percent}", '
+    sense += f'pin_resistor = "{resistors["pin_resistor"]}", '
+    changed, count = re.subn(r'sense = \{ upper = "[^"]*", lower = "[^"]*", ', sense, written)
+    assert count == 1
+    (folder / "changed.toml").write_text(changed, encoding="utf-8")
+    checked = json.loads(run("check", "changed.toml", "--json", folder=folder).stdout)
+    expected = {json.dumps(f) for f in checked["findings"]}
+    assert len(found["findings"]) > 10 and {json.dumps(f) for f in found["findings"]} <= expected
+
+
+@pytest.mark.parametrize(("limit", "verdict"), [("1 uA", "FAIL"), ("3 mA", "PASS")])
+def test_divider_keeps_an_own_limit(limit: str, verdict: str, folder: Path) -> None:
+    """An own limit of 1 uA on the monitor current leaves no divider, and the present one fails it; 3 mA leaves some."""
+    text = (folder / "kelp-line-cutter.toml").read_text(encoding="utf-8")
+    text += f'\n[[rules.limit]]\nname = "club"\nkind = "monitor current at most"\ncurrent = "{limit}"\n'
+    text += 'source = "range rules"\ndate = "2026-03-01"\n'
+    (folder / "limited.toml").write_text(text, encoding="utf-8")
+    done = run("divider", "limited.toml", "--series", "E24", "--json", folder=folder)
+    found = json.loads(done.stdout)
+    assert found["verdict"] == verdict and done.returncode == (verdict != "PASS")
+    assert (found["recommended"] is None) == (verdict == "FAIL")
 
 
 @pytest.mark.parametrize("name", example_names())

@@ -112,7 +112,7 @@ class ClusterAnswer:
         if self.margin is None:
             return f"{self.verdict}: {self.arrangement}: {self.reason or NO_ALL_FIRE}."
         worst = engineering(self.current.lowest, "A")
-        return f"{self.verdict}: {self.arrangement}: at worst {worst} each, x {self.margin:.2f} of all-fire."
+        return f"{self.verdict}: {self.arrangement}: at worst {worst} each, {self.margin:.2f} times all-fire."
 
     @property
     def probability(self) -> Annotated[ProbabilityAllFire, Key("probability_all_fire")]:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import MOST_IGNITERS, arranged, cluster_current, layouts, only_channel
+from ignition.analyses.firing.firing import firing
 from ignition.analyses.trials.trials import firing_trials
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
+from ignition.findings.finding import Reason
 from ignition.typing import BARE, Key, Ratio
 
 __all__ = ["HowMany", "LikelyMany", "MARGIN", "how_many", "how_many_likely"]
@@ -69,11 +71,11 @@ class LikelyMany:
 def how_many(
     circuit: Circuit, arrangement: str = "parallel", *, channel: str | None = None, margin: float = MARGIN
 ) -> HowMany:
-    """Find the largest number of igniters that all get enough current in the worst case.
+    """Find the largest number of igniters that all get enough current in the worst case, and of which none may fail.
 
     With more igniters every one gets less: the number is found by bisection, for mixed over the strings' number at each
-    length. The criterion is the current of the unfired cluster; in a string the first bridge to open ends the current
-    of the rest, which the probability covers and this number does not.
+    length. The current is that of the unfired cluster; that one may fail to function (the pulse ends, or in a string
+    the first bridge to open ends the current of the rest) rules a number out, that it cannot be told does not.
 
     Raises InputError if the arrangement or the margin is impossible, or the channel is not clear.
 
@@ -100,7 +102,7 @@ def how_many(
             refused.append(current.reason or "the current is unknown")
             return False
         reached[strings] = current.lowest / all_fire
-        return reached[strings] >= margin
+        return reached[strings] >= margin and not _may_fail(changed)
 
     strings = _largest(arrangement, enough)
     if not strings:
@@ -112,7 +114,7 @@ def how_many(
             strings=(),
             margin=None,
             at_limit=False,
-            reason=f"not even the smallest such cluster gets {margin:g} x the all-fire current at worst",
+            reason=f"not even the smallest such cluster functions and gets {margin:g} times the all-fire current",
         )
     return HowMany(
         arrangement=arrangement,
@@ -122,6 +124,12 @@ def how_many(
         at_limit=_is_last(arrangement, strings),
         reason=refused[0] if refused else None,
     )
+
+
+def _may_fail(circuit: Circuit) -> bool:
+    """Whether an igniter may fail to function though everything about it is known."""
+    igniters = firing(circuit).channels[0].igniters
+    return any(one.functions != "always" and one.cause is Reason.EXCEEDED for one in igniters)
 
 
 def _unknown(arrangement: str, reason: str) -> HowMany:

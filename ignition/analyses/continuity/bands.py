@@ -9,6 +9,7 @@ from typing import Annotated
 from ignition.analyses.continuity.error_terms import ErrorTerm, error_terms, ranked
 from ignition.analyses.no_fire.gate import controller_rail
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError
 from ignition.network.elements import Network
 from ignition.network.template import State, adc_pin, build_network, connected_igniters
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
@@ -22,6 +23,7 @@ __all__ = [
     "adc_band",
     "armed_states",
     "code_bounds",
+    "held_reference",
     "highest_code",
     "line_reading",
     "reference_voltage",
@@ -72,6 +74,21 @@ def reference_voltage(circuit: Circuit) -> Toleranced:
     """
     given = circuit.controller.adc.reference
     return controller_rail(circuit, "armed") if given is None else given
+
+
+def held_reference(circuit: Circuit) -> Toleranced:
+    """Return the converter's reference while armed, where the battery holds it up.
+
+    Raises InputError where it may be 0 V, so that a reading means nothing.
+    """
+    reference = reference_voltage(circuit)
+    if reference.low <= 0.0:
+        raise InputError(
+            f"the converter's reference may be 0 V while armed: the controller's supply is {reference.low:g} V with "
+            "the weakest battery, so no reading means anything; write a battery that holds controller.supply, or a "
+            "converter with a reference of its own"
+        )
+    return reference
 
 
 def armed_states(circuit: Circuit, channel: ChannelModel, line: str, string: int | None = None) -> list[State]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from ignition.analyses.continuity.bands import reference_voltage
+from ignition.analyses.continuity.bands import held_reference
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
@@ -92,7 +92,7 @@ def requirements(
     line's. Amplifier: I gain ((1 - t) R_upper - (1 + t) R_lower) must exceed twice the
     converter's error.
 
-    Raises InputError for a target that the channel cannot have.
+    Raises InputError for a target that the channel cannot have, or a reference that the battery cannot hold.
 
     Parameters
     ----------
@@ -147,7 +147,7 @@ def _source(circuit: Circuit) -> tuple[float, float]:
 
 def _absolute(circuit: Circuit, channel: ChannelModel) -> float:
     """Highest over lowest reading of one state: battery, divider, reference, converter."""
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    adc, reference = circuit.controller.adc, held_reference(circuit)
     drop = _source(circuit)[1]
     drawn = circuit.controller.current.high + sum(c.high for _, c in circuit.loads)
     bottom = max(circuit.battery.voltage.low - drawn * drop, 0.0)
@@ -159,7 +159,7 @@ def _absolute(circuit: Circuit, channel: ChannelModel) -> float:
 
 def _relative(circuit: Circuit, channel: ChannelModel) -> float:
     """The same for the ratio of two readings through two dividers of the same tolerance."""
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    adc, reference = circuit.controller.adc, held_reference(circuit)
     low, high = _shares(channel)
     drop = _source(circuit)[1]
     drawn = circuit.controller.current.high + sum(c.high for _, c in circuit.loads)
@@ -241,7 +241,7 @@ def _amplifier(
     basis: str,
     tolerance: float,
 ) -> Requirement:
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    adc, reference = circuit.controller.adc, held_reference(circuit)
     error = 2.0 * (adc.total_error + 0.5) * reference.high / 2.0**adc.bits
     gap = (1.0 - tolerance) * upper - (1.0 + tolerance) * lower
     direct = gain = resistor = None

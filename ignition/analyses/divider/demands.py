@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ignition.analyses.continuity.bands import reference_voltage
+from ignition.analyses.continuity.bands import held_reference
 from ignition.analyses.no_fire.gate import controller_rail, gate_in_phase
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
@@ -108,7 +108,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
         clamp_resistance=controller.pin.clamp_resistance,
         clamp_limit=controller.pin.clamp_current_limit.low,
         pin_low_resistance=controller.pin.output_resistance.low,
-        reference=reference_voltage(circuit),
+        reference=held_reference(circuit),
         bits=controller.adc.bits,
         total_error=controller.adc.total_error,
         sample_capacitance=controller.adc.sample_capacitance,

@@ -17,11 +17,11 @@ from ignition.toleranced import Toleranced
 from ignition.typing import HIDDEN, INLINE, Amps, Decibels, Key, Missing, Ratio
 
 __all__ = [
-    "STEADY_PHASES",
     "ChannelNoFire",
     "IgniterNoFire",
     "NoFire",
     "PhaseNoFire",
+    "STEADY_PHASES",
     "Uncommanded",
     "no_fire",
     "others_open",

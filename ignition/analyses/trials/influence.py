@@ -165,6 +165,8 @@ def _swapped(base: FloatArray, other: FloatArray, rows: Sequence[int]) -> FloatA
 def _shares(groups: Sequence[str], outcomes: Sequence[FloatArray]) -> tuple[InputInfluence, ...]:
     from scipy.stats import sobol_indices
 
+    if len(groups) == 1:  # scipy's own cannot share out among one
+        return (InputInfluence(group=groups[0], first_order=1.0, total=1.0),)
     found = sobol_indices(
         func={
             "f_A": outcomes[0][None, :],

@@ -17,12 +17,12 @@ from ignition.network.worst_case import Probe, extremes
 from tests.analyses.firing.firing_cases import firing_circuit
 
 
-def spread_circuit() -> Circuit:
+def spread_circuit(spent: str = "open") -> Circuit:
     """A circuit with a tolerance on everything that carries current."""
     return firing_circuit(
         voltage="9 V .. 10 V .. 11 V", resistance="0.05 ohm .. 0.1 ohm .. 0.3 ohm", arm_switch="0 ohm .. 0.1 ohm",
         lead="0.2 ohm .. 0.4 ohm", bridge="0.9 ohm .. 1 ohm .. 1.4 ohm", mosfet="5 mohm .. 30 mohm",
-        controller_current="10 mA .. 200 mA", pulse="1 s",
+        controller_current="10 mA .. 200 mA", pulse="1 s", spent=spent,
     )  # fmt: skip
 
 
@@ -48,7 +48,7 @@ def test_current_is_the_general_worst_case(name: str, strings: tuple[int, ...]) 
 
 def test_parallel_by_hand() -> None:
     """V/(n Rs + R) >= 1.5 x 0.9 A: 6 V, Rs = 0.5 ohm, R = 1 ohm gives n = 6.9, hence 6; series and mixed alike."""
-    circuit = firing_circuit(arm_switch="0.399 ohm", supply="2.6 V")
+    circuit = firing_circuit(arm_switch="0.399 ohm", supply="2.6 V", spent="1 ohm")
     result = how_many(circuit)
     assert result.count == 6 and result.strings == (1,) * 6 and not result.at_limit
     assert result.margin == pytest.approx(6.0 / (6 * 0.5 + 1.0) / 0.9, rel=1e-9)
@@ -72,7 +72,7 @@ def test_polarisation_counts_in_full_at_worst() -> None:
 @pytest.mark.parametrize("arrangement", ["parallel", "series", "mixed"])
 def test_one_more_is_too_many(arrangement: str) -> None:
     """The number found is enough and no larger arrangement of its kind is: every one is tried."""
-    circuit = spread_circuit()
+    circuit = spread_circuit(spent="0.9 ohm .. 1 ohm .. 1.4 ohm")
 
     def lowest(strings: tuple[int, ...]) -> float:
         changed = arranged(circuit, circuit.channels[0], strings)
@@ -85,6 +85,12 @@ def test_one_more_is_too_many(arrangement: str) -> None:
         if lowest(strings) >= 1.5 * 0.9
     ]
     assert how_many(circuit, arrangement).count == max(good, default=0)
+
+
+def test_a_pulse_too_short_for_one_is_too_short_for_all() -> None:
+    """At 4 A the bridge of 20 ms needs 20 ms ln(1/(1 - (0.9/4)^2)) ~ 1 ms: none in 0.5 ms, some in 50 ms."""
+    assert how_many(firing_circuit(resistance="0.5 ohm", pulse="0.5 ms")).count == 0
+    assert (how_many(firing_circuit(resistance="0.5 ohm", pulse="50 ms")).count or 0) > 1
 
 
 def test_none_is_said() -> None:
@@ -148,9 +154,11 @@ def test_likely_number_has_its_probability() -> None:
 
 
 def test_series_of_opening_bridges_is_unlikely() -> None:
-    """Enough current is not enough in series: the first bridge to open ends the string, so the likely number is 1."""
+    """Enough current is not enough in series: the first bridge to open ends the string, so the number is 1."""
+    assert (how_many(firing_circuit(spent="1 ohm"), "series").count or 0) >= 3
     circuit = firing_circuit()
-    assert (how_many(circuit, "series").count or 0) >= 3
+    assert how_many(circuit, "series").count == 1
+    assert how_many(circuit, "mixed").count == 0
     assert how_many_likely(circuit, "series", probability=0.9).count == 1
     assert how_many_likely(circuit, "mixed", probability=0.9).count == 0
 

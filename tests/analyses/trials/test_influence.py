@@ -32,6 +32,12 @@ def test_two_inputs_share_by_their_variances() -> None:
     assert [i.total for i in result.inputs] == sorted((i.total for i in result.inputs), reverse=True)
 
 
+def test_one_input_has_it_all() -> None:
+    """Where the threshold alone varies, all of the variance is its own."""
+    (only,) = influence(firing_circuit(), samples=64).inputs
+    assert (only.group, only.first_order, only.total) == ("threshold of match", 1.0, 1.0)
+
+
 def test_igniters_of_one_type_are_one_group() -> None:
     """The last of four equal igniters: their thresholds count together, as one group."""
     result = influence(firing_circuit([["match"]] * 4, bridge="3 ohm .. 4 ohm"), samples=256)
