@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ignition.errors import NetworkError
-from ignition.network.elements import GROUND, Network
+from ignition.network.elements import GROUND, Network, Terms
 from ignition.network.linear import Indices
 from ignition.network.solution import Solution, solve
 from ignition.toleranced import Toleranced
@@ -24,6 +24,9 @@ _PROBES = 24
 _MAX_UNDECIDED = 6
 _MOST_LISTED = 10
 _MAX_ROUNDS = 8
+
+_NEARNESS = 1e-9
+"""What the voltage counts for that a clamp is short of conduction: off, it has no current to follow [S]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,8 +89,9 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     differs are enumerated both ways (beyond six of them, those of least effect are covered by widening the bound by
     twice their effects). The corner found is then checked: no parameter's sign there may ask for the other side; where
     one does, it is enumerated too. Where the topology fixes the direction of every current, as in series and parallel,
-    it fixes every sign. In a mesh of more than ten tolerances whose currents may turn round within the box this is a
-    search, which may miss the worst corner.
+    it fixes every sign. A clamp that conducts at none of these points is followed by the voltage that it is short of
+    conduction, at the point where that is least. In a mesh of more than ten tolerances whose currents may turn round
+    within the box this is a search, which may miss the worst corner.
 
     Raises NetworkError when the network cannot be solved, or the corner does not settle.
 
@@ -117,9 +121,14 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
             for v in exact
         ]
     solution = solve(network, _sign_points(free, nominal))
+    clamps = _clamps(network, probes)
     effects = _effects(solution, weights, free.widths, free.columns)
+    for index, clamp in clamps.items():
+        if not solution.active[:, clamp.column].any():
+            excess, nearness = clamp.excess(solution, free)
+            effects[:, :, index] = nearness[np.argmax(excess)]
     outputs = solution.unknowns[0] @ weights.T
-    found = _search(network, free, nominal, weights, effects)
+    found = _search(network, free, nominal, weights, effects, clamps)
     largest = np.max(np.abs(effects), axis=0, initial=0.0)
     result: list[Extreme] = []
     for index, middle in enumerate(outputs):
@@ -183,8 +192,47 @@ def _effects(solution: Solution, weights: FloatArray, widths: FloatArray, column
     return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Clamp:
+    """The voltage by which a clamp exceeds where it begins to conduct; its place among the closed elements."""
+
+    column: int
+    across: FloatArray
+    voltage: Terms
+
+    def excess(self, solution: Solution, free: _Free) -> tuple[FloatArray, FloatArray]:
+        """Return it [V], (batch,), and what stands for the effect of each tolerance, (batch, parameters)."""
+        terms = np.zeros(len(solution.network.parameters))
+        for name, factor in self.voltage:
+            terms[solution.network.parameters.index(name)] += factor
+        effect = solution.sensitivities(self.across[None, :])[:, free.columns, 0] - terms[free.columns]
+        effect = _NEARNESS * effect * free.widths
+        excess = solution.unknowns @ self.across - solution.parameters @ terms
+        return excess, np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
+
+
+def _clamps(network: Network, probes: Sequence[Probe]) -> dict[int, _Clamp]:
+    """Clamps among the outputs, by place."""
+    closed = {e.name: column for column, e in enumerate(e for e in network.elements if e.closed)}
+    elements = [None if p.element is None else network.element(p.element) for p in probes]
+    return {
+        index: _Clamp(
+            column=closed[e.name],
+            across=Probe(node=e.plus, reference=e.minus).weights(network),
+            voltage=e.voltage,
+        )
+        for index, e in enumerate(elements)
+        if e is not None and e.kind == "clamp" and e.closed
+    }
+
+
 def _search(
-    network: Network, free: _Free, nominal: Mapping[str, float], weights: FloatArray, effects: FloatArray
+    network: Network,
+    free: _Free,
+    nominal: Mapping[str, float],
+    weights: FloatArray,
+    effects: FloatArray,
+    clamps: Mapping[int, _Clamp],
 ) -> list[tuple[float, FloatArray, int]]:
     """Best corner of each output, down and up in turn: signs choose the side, undecided parameters are enumerated.
 
@@ -203,7 +251,7 @@ def _search(
             start + task.choose(rows[start:end], solution.unknowns[start:end] @ weights[task.output])
             for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True)
         ]
-        pending = _contradicted(solution.take(np.array(chosen, dtype=np.intp)), free, weights, pending)
+        pending = _contradicted(solution.take(np.array(chosen, dtype=np.intp)), free, weights, pending, clamps)
         if not pending:
             return [(t.value + t.direction * t.margin, t.row, int(t.undecided.sum())) for t in tasks]
     raise NetworkError("the worst corner did not settle after eight rounds; this network needs another method")
@@ -240,10 +288,15 @@ class _Task:
         return best
 
 
-def _contradicted(at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task]) -> list[_Task]:
+def _contradicted(
+    at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task], clamps: Mapping[int, _Clamp]
+) -> list[_Task]:
     """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
     own = weights[[task.output for task in tasks]][:, None, :]
     effects = _effects(at_corner, own, free.widths, free.columns)[:, :, 0]
+    for index, clamp in clamps.items():
+        off = ~at_corner.active[:, clamp.column] & [task.output == index and task.direction > 0 for task in tasks]
+        effects[off] = clamp.excess(at_corner.take(np.flatnonzero(off)), free)[1]
     again = []
     for task, effect in zip(tasks, effects, strict=True):
         side = np.where(task.row == free.high, 1.0, -1.0)

@@ -203,6 +203,24 @@ def test_a_clamp_that_may_conduct_leaves_nothing_undecided() -> None:
     assert undecided(current) == 0 and undecided(pin) == 0
 
 
+def test_a_clamp_that_one_corner_alone_makes_conduct() -> None:
+    """Of 2^11 corners one lies above 5.2 V: 10 V behind 8 ohm over 9 ohm, 90/17 V behind 72/17 ohm and the clamp's 1 ohm."""
+    clamp = Element(
+        name="clamp", kind="clamp", plus="pin", minus=GROUND, voltage=(("V", 1.0),), resistance=(("R", 1.0),)
+    )
+    nodes = ["top", *(f"n{k}" for k in range(7)), "pin"]
+    chain = [resistor(f"a{k}", *ends) for k, ends in enumerate(itertools.pairwise(nodes))]
+    network = Network(elements=(battery(), *chain, resistor("b", "pin", GROUND), clamp))
+    box = {e.name: Toleranced(low=1.0, nominal=1.5, high=2.0) for e in chain} | {
+        "E": Toleranced(low=9.0, nominal=9.5, high=10.0),
+        "b": Toleranced(low=8.0, nominal=8.5, high=9.0),
+        "V": Toleranced(low=5.2, nominal=5.5, high=6.0),
+        "R": Toleranced.exact(1.0),
+    }
+    (found,) = extremes(network, box, [Probe(element="clamp")])
+    assert found.low == 0.0 and found.high == pytest.approx((90.0 / 17.0 - 5.2) / (72.0 / 17.0 + 1.0), rel=1e-9)
+
+
 def test_effects_of_rounding_are_not_followed() -> None:
     """A width of 0.9 pV over 1 ohm is not told from rounding: bounds stand at the nominal value; 1.5 pV is followed."""
     network = Network(elements=(battery(), resistor("a", "top", GROUND)))
@@ -295,11 +313,11 @@ def test_a_corner_that_a_sign_contradicts_is_searched_again() -> None:
     task = _Task(0, 1, np.zeros((1, 2)))
     task.row = np.array([5.0, 1.0])
     corner, weights = solve(network, {"E": 5.0, "R": 1.0}), Probe(element="R").weights(network)[None]
-    assert _contradicted(corner, _free(network, box), weights, [task]) == [task]
+    assert _contradicted(corner, _free(network, box), weights, [task], {}) == [task]
     assert task.undecided.tolist() == [True, False] and task.size == pytest.approx([2.0, 5.0])
     task.row = np.array([7.0, 1.0])
     best = solve(network, {"E": 7.0, "R": 1.0})
-    assert _contradicted(best, _free(network, box), weights, [task]) == []
+    assert _contradicted(best, _free(network, box), weights, [task], {}) == []
 
 
 def test_signs_are_read_all_over_the_box() -> None:

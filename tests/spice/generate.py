@@ -79,11 +79,11 @@ def _supply(rng: np.random.Generator) -> list[str]:
     ]
 
 
-def circuit_text(seed: int) -> str:
-    """Circuit file of 1 to 3 channels and 1 to 6 igniters, with or without branch, loads and pin resistor."""
+def circuit_text(seed: int, most_channels: int = 3, most_igniters: int = 6) -> str:
+    """Circuit file of up to 3 channels and 6 igniters, with or without branch, loads and pin resistor."""
     rng = np.random.default_rng(seed)
-    channels = int(rng.integers(1, 4))
-    igniters = int(rng.integers(channels, 7))
+    channels = int(rng.integers(1, most_channels + 1))
+    igniters = int(rng.integers(channels, most_igniters + 1))
     kinds = int(rng.integers(1, 3))
     lines = ["format = 1", f'title = "random circuit {seed}"', *_supply(rng)]
     for kind in range(kinds):
