@@ -92,7 +92,9 @@ STATES = {
 }  # fmt: skip
 """The sound circuit with what no example has, by what that is."""
 
-NOT_THERE = re.compile(r"(^|\.)(second|branch|capacitor_bank|rules|name|title|format|igniters|mosfet|kind|start)\b(?!\.\w+\.)")
+NOT_THERE = re.compile(
+    r"(^|\.)(second|branch|capacitor_bank|rules|name|title|format|igniters|mosfet|kind|start)\b(?!\.\w+\.)"
+)
 """What is no value of a part, or, left out, is no part: a test, a wire, a bank or a rule that there is not."""
 
 RANK = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
@@ -139,7 +141,9 @@ def schema_keys(model: type[BaseModel] = Description, prefix: str = "") -> Itera
     """Every key that a file may have, without positions and names."""
     for name, field in model.model_fields.items():
         key = f"{prefix}.{name}" if prefix else name
-        inner = [m for m in (field.annotation, *flat(field.annotation)) if isinstance(m, type) and issubclass(m, BaseModel)]
+        inner = [
+            m for m in (field.annotation, *flat(field.annotation)) if isinstance(m, type) and issubclass(m, BaseModel)
+        ]
         for one in inner:
             yield from schema_keys(one, key)
         if not inner:
@@ -173,7 +177,9 @@ def without(table: dict[str, Any], key: str) -> dict[str, Any]:
 def better(before: Check, after: Check) -> list[str]:
     """Findings that are better than they were."""
     now = {f.identity: f for f in after.findings}
-    return [f"{f.rule} {f.phase} {f.igniter or f.part or ''}: {says}" for f in before.findings if (says := improved(f, now))]
+    return [
+        f"{f.rule} {f.phase} {f.igniter or f.part or ''}: {says}" for f in before.findings if (says := improved(f, now))
+    ]
 
 
 def improved(old: Finding, now: dict[tuple[str | None, ...], Finding]) -> str | None:
@@ -233,10 +239,18 @@ def test_leaving_a_key_out_improves_nothing() -> None:
     assert not faults, "\n".join(faults)
 
 
-@pytest.mark.parametrize("table", ["battery.polarisation", "battery.protection", "igniter.motor.no_fire", "igniter.motor.all_fire"])
+@pytest.mark.parametrize(
+    "table", ["battery.polarisation", "battery.protection", "igniter.motor.no_fire", "igniter.motor.all_fire"]
+)
 def test_leaving_a_table_out_improves_nothing(table: str) -> None:
     """A statement, a slow drop and a protection circuit that are not given at all."""
-    name = "a slow drop" if table.endswith("polarisation") else "ejection-single-cell" if table.startswith("battery") else "cold-cluster"
+    name = (
+        "a slow drop"
+        if table.endswith("polarisation")
+        else "ejection-single-cell"
+        if table.startswith("battery")
+        else "cold-cluster"
+    )
     given, before = circuits()[name]
     after = checked(without(given, table))
     assert after is not None and better(before, after) == []
@@ -247,7 +261,11 @@ def test_changing_a_key_changes_the_result() -> None:
     faults = []
     for shown, (name, key) in cases().items():
         table, before = circuits()[name]
-        if key in before.unused or shown in ("format", "title") or shown.endswith(("name", ".mosfet", ".igniters", ".kind")):
+        if (
+            key in before.unused
+            or shown in ("format", "title")
+            or shown.endswith(("name", ".mosfet", ".igniters", ".kind"))
+        ):
             continue
         value, refused = given_keys(before.circuit)[key], True
         for other in others(value, key.rpartition(".")[2]):
