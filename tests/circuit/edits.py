@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ignition.circuit.examples import example_text
 
-__all__ = ["CUTTER", "DEMO", "edited"]
+__all__ = ["CUTTER", "DEMO", "OPENS", "edited"]
 
 CUTTER = example_text("tether-cutter")
 """One channel, one igniter, direct battery values."""
@@ -19,3 +19,7 @@ def edited(text: str, *swaps: tuple[str, str]) -> str:
         assert old in text, f"the example no longer holds {old!r}"
         text = text.replace(old, new, 1)
     return text
+
+
+OPENS = edited(CUTTER, ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "open"'))
+"""The cutter with a bridge that is known to open: after function no current flows."""

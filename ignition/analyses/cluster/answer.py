@@ -238,7 +238,7 @@ def _sizes(circuit: Circuit, description: Description, fixes: Remedies) -> tuple
 def _cautions(circuit: Circuit, channel: ChannelModel, strings: tuple[int, ...]) -> tuple[str, ...]:
     kind = circuit.igniters[channel.strings[0][0]]
     found = []
-    if max(strings) > 1 and kind.spent_resistance is None:
+    if max(strings) > 1 and circuit.given.igniter[kind.name].spent in (None, "open"):
         found.append(
             "In series the first bridge to open ends the current of its string: enough current is no proof that all "
             "of them function. Parallel does not have this failure."

@@ -16,6 +16,7 @@ ambient = {{ temperature = "{ambient}" }}
 [battery]
 open_circuit_voltage = "{voltage}"
 resistance = "{resistance}"
+resistance_temperature = "{resistance_at}"
 {battery}
 
 [[feed]]
@@ -42,7 +43,7 @@ bridge_resistance = "{bridge}"
 no_fire = {{ current = "{no_fire}", duration = "300 s", reliability = 0.999, confidence = 0.95 }}
 all_fire = {{ current = "{all_fire}", duration = "1 s", reliability = 0.999, confidence = 0.95 }}
 {heating}
-spent = "{spent}"
+{spent}
 {igniter}
 
 [mosfet.switch]
@@ -67,8 +68,8 @@ gate = {{ series = "0 ohm", pull_down = "10 kohm" }}
 sense = {{ upper = "100 kohm", lower = "47 kohm", temperature_coefficient = "0 / K" }}
 """
 
-USUAL = {
-    "ambient": "20 degC", "voltage": "6 V", "resistance": "0.1 ohm", "battery": "", "arm_switch": "0 ohm", "feed": "",
+USUAL: dict[str, str | None] = {
+    "ambient": "20 degC", "voltage": "6 V", "resistance": "0.1 ohm", "resistance_at": "ambient", "battery": "", "arm_switch": "0 ohm", "feed": "",
     "powered_by": "before arm switch", "supply": "3 V", "dropout": "0 V", "controller_current": "0 A",
     "controller": "", "bridge": "1 ohm", "no_fire": "0.3 A", "all_fire": "0.9 A",
     "heating": 'time_constant = "20 ms"', "spent": "open", "igniter": "", "mosfet": "1 mohm",
@@ -76,9 +77,13 @@ USUAL = {
 
 
 def firing_circuit(
-    *channels: list[list[str]], pulse: str = "500 ms", lead: str = "0 ohm", starts: tuple[str, ...] = (), **changed: str
+    *channels: list[list[str]],
+    pulse: str = "500 ms",
+    lead: str = "0 ohm",
+    starts: tuple[str, ...] = (),
+    **changed: str | None,
 ) -> Circuit:
-    """A circuit of one channel for each cluster; one igniter where none is given."""
+    """A circuit of one channel for each cluster; one igniter where none is given. Without `spent` at None."""
     clusters = channels or ([["match"]],)
     texts = [
         CHANNEL.format(
@@ -87,6 +92,7 @@ def firing_circuit(
         for i, cluster in enumerate(clusters)
     ]
     values = USUAL | changed
+<<<<<<< HEAD
     nominal = parse_toleranced(values["ambient"], "degC").nominal
     for place, key, text in (
         ("battery", "polarisation", "none"),
@@ -95,4 +101,7 @@ def firing_circuit(
     ):
         if key not in values[place]:
             values[place] += f'\n{key} = "{text}"'
+=======
+    values["spent"] = "" if values["spent"] is None else f'spent = "{values["spent"]}"'
+>>>>>>> firingtests
     return parse_circuit(TEMPLATE.format(**values, channels="".join(texts)), name="trial.toml")

@@ -9,20 +9,25 @@ import pytest
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.circuit.file import parse_circuit
 from ignition.toleranced import Spread
-from tests.circuit.edits import CUTTER, edited
+from tests.circuit.edits import OPENS, edited
 
 STAGE = 'thermal = [{ resistance = "20 K/W .. 30 K/W .. 40 K/W", time_constant = "0.5 s .. 1 s .. 2 s" }]'
 AT_ONCE = 'input_capacitance = "1 pF"\ngate_drain_charge = "1 fC"'
 """A gate that charges in 0.3 ns."""
 BASE = edited(
+<<<<<<< HEAD
     CUTTER,
     ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}\n{AT_ONCE}'),
+=======
+    OPENS,
+    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}'),
+>>>>>>> firingtests
     ('temperature = "20 degC"', 'temperature = "10 degC .. 20 degC .. 35 degC"'),
     ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"'),
 )
 """The cutter: on-resistance 15, 20, 30 mohm at any temperature, a loop of 1.495, 1.86 and 2.32 ohm."""
-SHORT = ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "short"')
+SHORT = ('spent = "open"', 'spent = "short"')
 
 
 def fired(*swaps: tuple[str, str]) -> Firing:
@@ -71,7 +76,7 @@ def test_pulses_have_three_lengths() -> None:
 def test_one_bridge_that_stays_keeps_the_current() -> None:
     """Beside a string that opens, one that becomes a short conducts to the end of the pulse: nominal takes all of it."""
     other = BASE[BASE.index("[igniter.cutter]") : BASE.index("[mosfet")].replace("cutter", "stays")
-    mixed = edited(BASE, ("[mosfet", f'{other}spent = "short"\n\n[mosfet'), ('[["cutter"]]', '[["cutter"], ["stays"]]'))
+    mixed = edited(BASE, ("[mosfet", f"{edited(other, SHORT)}\n[mosfet"), ('[["cutter"]]', '[["cutter"], ["stays"]]'))
     found = firing(parse_circuit(mixed)).channels[0].mosfet_junction
     current = 6.4 / (0.360 + 0.75)
     assert found.nominal == pytest.approx(20.0 + rise(current, 0.020, 30.0, 2.0, 1.0), rel=1e-4)

@@ -9,7 +9,7 @@ import pytest
 from ignition.analyses.firing.on_state import OnState, heating, on_states
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from tests.circuit.edits import CUTTER, edited
+from tests.circuit.edits import OPENS, edited
 
 ROWS = 'on_resistance = [{ gate = "2.5 V", resistance = "15 mohm .. 20 mohm .. 30 mohm" }]'
 THREE = """on_resistance = [
@@ -24,7 +24,7 @@ AT_ONCE = 'input_capacitance = "1 pF"\ngate_drain_charge = "1 fC"'
 
 def circuit(*swaps: tuple[str, str]) -> Circuit:
     """The cutter with its MOSFET's rows and more changed."""
-    return parse_circuit(edited(CUTTER, *swaps))
+    return parse_circuit(edited(OPENS, *swaps))
 
 
 def state(*swaps: tuple[str, str]) -> OnState:
@@ -120,7 +120,7 @@ def test_heating_while_on_by_hand(spent: str) -> None:
         ("on_resistance_hot_factor = 1.0", "on_resistance_hot_factor = 1.8"),
         ('max_junction = "150 degC"', THERMAL),
         ('temperature = "20 degC"', 'temperature = "35 degC"'),
-        ('time_constant = "20 ms"', f'time_constant = "20 ms"\nspent = "{spent}"'),
+        ('spent = "open"', f'spent = "{spent}"'),
         ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "1 ohm"'),
         ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     )
@@ -136,7 +136,7 @@ def test_heating_while_on_by_hand(spent: str) -> None:
 def test_channels_that_share_a_battery_heat_each_by_its_own_current() -> None:
     """A second channel sags the battery; the first's junction is still heated by what it carries while the second is off."""
     one = edited(
-        CUTTER,
+        OPENS,
         ("on_resistance_hot_factor = 1.0", "on_resistance_hot_factor = 1.8"),
         ('max_junction = "150 degC"', THERMAL),
         ("50 mohm .. 80 mohm .. 150 mohm", "500 mohm .. 500 mohm .. 500 mohm"),

@@ -9,13 +9,13 @@ import pytest
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
-from tests.circuit.edits import CUTTER, DEMO, edited
+from tests.circuit.edits import DEMO, OPENS, edited
 
 THEORY = 3.0 / 58.0 / (math.pi / 4 * (0.127 * 92 ** (14 / 39)) ** 2)  # AWG 22, 3 m of copper at 20 degC [ohm]
 WIRE, POOR_WIRE = 0.82 * THEORY, 1.246 * THEORY  # of any make-up
 
 
-def fired(*swaps: tuple[str, str], text: str = CUTTER) -> Firing:
+def fired(*swaps: tuple[str, str], text: str = OPENS) -> Firing:
     """Firing analysis of an edited circuit."""
     return firing(parse_circuit(edited(text, *swaps)))
 
@@ -50,7 +50,7 @@ def test_protection_sees_the_other_loads() -> None:
     igniter = result.channels[0].igniters[0]
     assert result.supply.protection_time == 10e-6 and igniter.functions == "sometimes"
     assert "protection" in (igniter.reason or "")
-    found = check(parse_circuit(edited(CUTTER, trip, load)))
+    found = check(parse_circuit(edited(OPENS, trip, load)))
     assert {f.verdict for f in found.findings if f.rule == "battery-protection"} == {"FAIL"}
 
 
@@ -71,7 +71,7 @@ def test_an_earlier_pulse_may_blow_the_fuse() -> None:
     assert first.functions == "always", "the first fires before the fuse opens"
     assert later.functions == "sometimes" and "fuse" in (later.reason or "")
     found = check(parse_circuit(edited(SEQUENCE, ('spent = "open"', 'spent = "short"'))))
-    assert {f.verdict for f in found.findings if f.rule == "fuse"} == {"FAIL"}
+    assert {f.verdict for f in found.findings if f.rule == "fuse-holds"} == {"FAIL"}
 
 
 def test_an_earlier_pulse_may_reset_the_controller() -> None:
@@ -164,9 +164,9 @@ def test_a_bank_drained_by_an_earlier_channel_promises_no_current() -> None:
 def test_two_shorted_bridges_side_by_side_have_a_solution() -> None:
     """Two igniters in parallel without a branch, both shorts after function: a result, not an unsolvable network."""
     text = edited(
-        CUTTER,
+        OPENS,
         ('[["cutter"]]', '[["cutter"], ["cutter"]]'),
-        ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "short"'),
+        ('spent = "open"', 'spent = "short"'),
     )
     result = firing(parse_circuit(text))
     assert [i.functions for i in result.channels[0].igniters] == ["sometimes", "sometimes"]

@@ -151,6 +151,13 @@ CIRCUITS: dict[str, Callable[[], Circuit]] = {
         ambient="-30 degC .. 10 degC .. 60 degC", heating='adiabatic_energy = "4 mJ .. 6 mJ .. 9 mJ"',
         igniter='temperature_coefficient = "-0.001 / K"\nreference_temperature = "15 degC .. 25 degC"',
     ),
+    "cold battery": lambda: firing_circuit(
+        [["match"], ["match"]], ambient="-10 degC .. 15 degC .. 40 degC", voltage="6 V .. 7 V", bridge="3 ohm .. 4 ohm",
+        resistance="50 mohm .. 60 mohm", resistance_at="25 degC", lead="0.1 ohm .. 0.4 ohm",
+    ),
+    "nothing said of spent bridges": lambda: firing_circuit(
+        [["match"], ["match"]], voltage="8 V .. 9 V", bridge="0.8 ohm .. 1.2 ohm", spent=None, lead="2 ohm .. 2.5 ohm",
+    ),
 }  # fmt: skip
 
 
