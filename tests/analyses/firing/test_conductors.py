@@ -11,8 +11,8 @@ from ignition.analyses.firing.conductors import ConductorHeating
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.circuit.file import parse_circuit
 from ignition.parts.conductor import onderdonk_time
-from ignition.report.contract import firing_dict, to_json
-from tests.circuit.edits import CUTTER, DEMO, edited
+from ignition.report.json_walk import to_json
+from tests.circuit.edits import OPENS, DEMO, edited
 
 SHORT = ('spent = "open"', 'spent = "short"')
 SECOND = 'start = "2 s"'
@@ -42,7 +42,7 @@ def named(result: Firing) -> dict[str, ConductorHeating]:
 
 def test_lead_heats_by_its_energy() -> None:
     """Copper of 3.45 J/(cm3 K) and 1/58 ohm mm2/m: rho J^2 t / c over the 2 s pulse, to 3 % at a small rise."""
-    channel = fired(CUTTER).channels[0]
+    channel = fired(OPENS).channels[0]
     lead = channel.conductors[0]
     assert channel.current.high is not None and lead.temperature is not None and not lead.melts
     assert lead.square_time == pytest.approx(channel.current.high**2 * 2.0, rel=1e-6)
@@ -62,7 +62,7 @@ def test_the_longest_pulse_counts() -> None:
 
 def test_spent_shorts_heat_the_lead() -> None:
     """A bridge that stays a short lets the highest current flow for the whole pulse: 6.8 V over the rest of the loop."""
-    lead = named(fired(CUTTER, ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "short"')))["cutter.lead"]
+    lead = named(fired(OPENS, SHORT))["cutter.lead"]
     theory = 3.0 / 58.0 / square_mm(22, 1.0)
     highest = 6.8 / (0.050 + 0.010 + 0.82 * theory + 0.020 + 0.015)
     assert lead.square_time == pytest.approx(highest**2 * 2.0, rel=1e-4)
@@ -70,19 +70,19 @@ def test_spent_shorts_heat_the_lead() -> None:
 
 def test_hair_thin_lead_melts_when_onderdonk_says_so() -> None:
     """A lead that may fuse within the pulse has no temperature, and says that it melts."""
-    result = fired(CUTTER, ("AWG 22", "AWG 40"), ('"1.5 m"', '"1 cm"'), ('"2 s"', '"60 s"'))
+    result = fired(OPENS, ("AWG 22", "AWG 40"), ('"1.5 m"', '"1 cm"'), ('"2 s"', '"60 s"'))
     lead, current = result.channels[0].conductors[0], result.channels[0].current.high
     assert current is not None and float(onderdonk_time(current, 1e-6 * square_mm(40), 20.0)) < 60.0
     assert lead.melts and lead.temperature is None and lead.reason == "it may melt in the pulse"
-    found = json.loads(to_json(firing_dict(result)))["channels"][0]
+    found = json.loads(to_json(result))["channels"][0]
     assert found["lead_temperature"]["value"] is None and "melt" in found["lead_temperature"]["reason"]
     assert found["conductors"][0]["melts"] is True
 
 
 def test_the_thin_end_of_the_class_counts() -> None:
     """A wire of known make-up is thicker at its thin end, and so cooler."""
-    known = fired(CUTTER, ('wire = "AWG 22"', 'wire = "AWG 22", wire_class = "stranded"')).channels[0].conductors[0]
-    unknown = fired(CUTTER).channels[0].conductors[0]
+    known = fired(OPENS, ('wire = "AWG 22"', 'wire = "AWG 22", wire_class = "stranded"')).channels[0].conductors[0]
+    unknown = fired(OPENS).channels[0].conductors[0]
     assert known.temperature == pytest.approx(heated(known.square_time, square_mm(22, 1.126), 20.0), rel=1e-9)
     assert known.temperature is not None and unknown.temperature is not None
     assert known.square_time == pytest.approx(unknown.square_time, rel=1e-9) and known.temperature < unknown.temperature
@@ -90,7 +90,7 @@ def test_the_thin_end_of_the_class_counts() -> None:
 
 def test_a_given_resistance_has_no_temperature() -> None:
     """Without a cross-section there is a reason, and no claim that it melts."""
-    lead = fired(CUTTER, ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"')).channels[0].conductors[0]
+    lead = fired(OPENS, ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"')).channels[0].conductors[0]
     assert lead.temperature is None and not lead.melts and "cross-section is not given" in (lead.reason or "")
 
 
@@ -119,7 +119,7 @@ def test_a_feed_wire_is_heated_by_all_channels() -> None:
     first, second = (named(result)[name].square_time for name in ("boosters.lead", "marker.lead"))
     assert loom.square_time == pytest.approx(first + second, rel=1e-3)
     assert loom.temperature == pytest.approx(heated(loom.square_time, square_mm(18), 35.0), rel=1e-9)
-    found = json.loads(to_json(firing_dict(result)))["supply"]["conductors"]
+    found = json.loads(to_json(result))["supply"]["conductors"]
     assert [c["conductor"] for c in found] == ["feed.loom"] and found[0]["temperature"]["value"] == loom.temperature
 
 
@@ -134,7 +134,7 @@ def test_overlapping_channels_heat_the_feed_together() -> None:
 def test_a_trace_is_a_conductor_too() -> None:
     """A board trace is heated at its thin end, from the hottest ambient."""
     text = edited(
-        CUTTER,
+        OPENS,
         (
             'wire = "AWG 22", distance = "1.5 m"',
             'trace = { width = "2 mm ± 10 %", thickness = "35 um ± 20 %" }, distance = "5 cm"',

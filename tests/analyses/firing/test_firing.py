@@ -14,31 +14,20 @@ from ignition.analyses.firing.on_state import on_states
 from ignition.analyses.firing.sequence import igniter_list, march_circuit
 from ignition.analyses.no_fire.steady import no_fire
 from ignition.analyses.verdict import check
-from ignition.circuit.examples import example_text, load_example
+from ignition.circuit.examples import load_example
 from ignition.circuit.file import parse_circuit
-from ignition.findings.presets import current_limit, rules
+from ignition.findings.presets import rule_limit, rules
 from ignition.network.worst_case import draw
 from ignition.parts.igniter import function_time, thermal_fraction
 from tests.analyses.firing.firing_cases import firing_circuit
-
-CUTTER = example_text("tether-cutter")
-DEMO = example_text("demo")
-
-
-def edited(text: str, *swaps: tuple[str, str]) -> str:
-    """The text with each first occurrence replaced; all must occur."""
-    for old, new in swaps:
-        assert old in text, old
-        text = text.replace(old, new, 1)
-    return text
-
+from tests.circuit.edits import DEMO, OPENS, edited
 
 def test_cutter_by_hand() -> None:
     """Ohm's law around the loop, and t = -tau ln(1 - (I0 / I)^2), at the three corners."""
     # AWG 22: 0.127 mm x 92^(14/39); copper 1/58 ohm mm2/m; 3 m of it out and back
     area = math.pi / 4 * (0.127 * 92 ** (14 / 39)) ** 2
     wire = 3.0 / 58.0 / area
-    igniter = firing(load_example("tether-cutter")).channels[0].igniters[0]
+    igniter = firing(parse_circuit(OPENS)).channels[0].igniters[0]
     low = 6.0 / (0.150 + 0.040 + 1.246 * wire + 0.100 + 1.8 + 0.030)  # wire of any make-up
     nominal = 6.4 / (0.080 + 0.020 + wire + 0.040 + 1.5 + 0.020)
     high = 6.8 / (0.050 + 0.010 + 0.82 * wire + 0.020 + 1.2 + 0.015)
@@ -55,7 +44,7 @@ def test_cutter_by_hand() -> None:
 def test_bench_values(published: Callable[[str], dict[str, Any]]) -> None:
     """A bench channel whose answers were worked out apart from this package."""
     text = edited(
-        CUTTER,
+        OPENS,
         ("6.0 V .. 6.4 V .. 6.8 V", "7.0 V .. 7.6 V .. 8.4 V"),
         ("50 mohm .. 80 mohm .. 150 mohm", "40 mohm .. 60 mohm .. 100 mohm"),
         ("10 mohm .. 20 mohm .. 40 mohm", "10 mohm .. 20 mohm .. 50 mohm"),
@@ -124,7 +113,7 @@ def test_no_trial_leaves_the_function_time_bounds(shape: str, spent: str, start:
 
 def test_gate_below_the_lowest_row_is_refused() -> None:
     """A gate drive below the data sheet's lowest row gives no lowest current, and no PASS."""
-    circuit = parse_circuit(edited(CUTTER, ('gate = "2.5 V"', 'gate = "4.5 V"')))
+    circuit = parse_circuit(edited(OPENS, ('gate = "2.5 V"', 'gate = "4.5 V"')))
     channel = firing(circuit).channels[0]
     igniter = channel.igniters[0]
     assert igniter.current.low is None and "lowest on-resistance row" in (igniter.current.reason or "")
@@ -137,7 +126,7 @@ def test_brown_out_ends_the_pulse() -> None:
     """A battery that sags below the controller's brown-out cannot promise that the igniter functions."""
     circuit = parse_circuit(
         edited(
-            CUTTER,
+            OPENS,
             ('supply = "3.0 V"', 'supply = "3.0 V"\nbrown_out = "2.8 V"\ndropout = "0.3 V"'),
             ("50 mohm .. 80 mohm .. 150 mohm", "500 mohm .. 800 mohm .. 1.35 ohm"),
         )
@@ -160,7 +149,7 @@ def test_reset_pull_up_against_a_weak_pull_down_fires() -> None:
 
 def test_floating_gate_never_passes() -> None:
     """Without a pull-down the gate may float to the rail in reset: no PASS."""
-    circuit = parse_circuit(edited(CUTTER, (', pull_down = "10 kohm"', "")))
+    circuit = parse_circuit(edited(OPENS, (', pull_down = "10 kohm"', "")))
     verdicts = {(f.rule, f.phase): f.verdict for f in check(circuit).findings}
     assert verdicts["gate-held-off", "reset"] == "FAIL" and verdicts["below-no-fire", "reset"] == "FAIL"
 
@@ -206,7 +195,7 @@ def test_written_limits(key: str, published: Callable[[str], dict[str, Any]]) ->
     """What each written limit allows for a no-fire current."""
     entry = published(f"limits.{key}")
     rule = next(r for r in rules() if r.id == entry["rule"])
-    assert current_limit(rule, entry["no_fire"]) == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
+    assert rule_limit(rule, entry["no_fire"]) == pytest.approx(entry["value"], abs=entry["abs_tol"]), entry["source"]
 
 
 @pytest.mark.parametrize(("voltage", "verdict"), [(1.5, "PASS"), (1.49, "FAIL")])
@@ -217,7 +206,7 @@ def test_150_percent_is_reached_at_150_percent(
     entry = published("limits.firing")
     loop = 20.0  # so large that the sagged battery still drives the gate
     text = edited(
-        CUTTER,
+        OPENS,
         ("6.0 V .. 6.4 V .. 6.8 V", f"{voltage * loop:.9g} V"),
         ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),
         ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
@@ -257,7 +246,7 @@ RELIABLE = 'all_fire = { current = "1.0 A", duration = "1 s", reliability = 0.99
 )
 def test_always_needs_a_statement_that_holds_for_enough_igniters(stated: str, asked: str, reason: str | None) -> None:
     """The latest time stays, for the share that it holds for; the promise needs the reliability that is asked."""
-    text = edited(CUTTER, (RELIABLE, f'all_fire = {{ current = "1.0 A", duration = "1 s", {stated} }}'))
+    text = edited(OPENS, (RELIABLE, f'all_fire = {{ current = "1.0 A", duration = "1 s", {stated} }}'))
     igniter = firing(parse_circuit(f"{text}\n[rules]\n{asked}\n")).channels[0].igniters[0]
     assert igniter.functions == ("always" if reason is None else "sometimes") and igniter.reason == reason
     assert igniter.function_time.high is not None and igniter.function_time.reason is None
@@ -266,7 +255,7 @@ def test_always_needs_a_statement_that_holds_for_enough_igniters(stated: str, as
 def test_a_promise_that_fails_otherwise_keeps_its_reason() -> None:
     """Where the current may not reach the threshold, that is what is said, whatever the statement's reliability."""
     text = edited(
-        CUTTER,
+        OPENS,
         (RELIABLE, 'all_fire = { current = "1.0 A", duration = "1 s" }'),
         ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "4 ohm .. 11 ohm .. 12 ohm"),
     )
@@ -283,7 +272,7 @@ def test_margin_is_to_the_all_fire_current_in_the_cold() -> None:
         firing(
             parse_circuit(
                 edited(
-                    CUTTER,
+                    OPENS,
                     ('temperature = "20 degC"', f'temperature = "{ambient}"'),
                     ('time_constant = "20 ms"', 'time_constant = "20 ms"\nfunction_temperature = "220 degC"'),
                     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "160 mohm"'),
@@ -312,7 +301,7 @@ def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str, lea
 
     def found(pulse: str) -> IgniterFiring:
         text = edited(
-            CUTTER,
+            OPENS,
             ("1.2 ohm .. 1.5 ohm .. 1.8 ohm", "1 ohm"),
             ("6.0 V .. 6.4 V .. 6.8 V", "6.0 V"),
             ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),

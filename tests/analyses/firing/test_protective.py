@@ -12,8 +12,8 @@ from ignition.analyses.firing.protective import ProtectivePart, protective_parts
 from ignition.analyses.trials.trials import firing_trials
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
-from ignition.report.contract import firing_dict, to_json
-from tests.circuit.edits import CUTTER, edited
+from ignition.report.json_walk import to_json
+from tests.circuit.edits import OPENS, edited
 
 BATTERY = 'resistance = "50 mohm .. 80 mohm .. 150 mohm"'
 
@@ -21,7 +21,7 @@ BATTERY = 'resistance = "50 mohm .. 80 mohm .. 150 mohm"'
 def text(fuse: str, *swaps: tuple[str, str]) -> str:
     """The cutter, about 4.9 A at most, behind one more feed part of no resistance."""
     part = f'[[feed]]\nname = "F1"\nresistance = "0 ohm"\n{fuse}\n\n[controller]'
-    return edited(CUTTER, ("[controller]", part), *swaps)
+    return edited(OPENS, ("[controller]", part), *swaps)
 
 
 def fired(fuse: str, *swaps: tuple[str, str]) -> tuple[Firing, ProtectivePart]:
@@ -139,7 +139,7 @@ def test_every_part_has_its_result() -> None:
     assert result.supply.fuse_time == times[1] == min(t for t in times if t is not None)
     assert result.supply.cut_before(0.5) == "resettable fuse 'F2' may open before it functions"
     assert result.supply.cut_before(0.0) is None
-    found = json.loads(to_json(firing_dict(result)))["supply"]["protective_parts"]
+    found = json.loads(to_json(result))["supply"]["protective_parts"]
     assert [p["part"] for p in found] == ["F1", "F2", "battery protection"]
     assert found[1]["opens_after"] == {"value": times[1], "unit": "s"} and found[1]["carried_current"]["value"] < 1.1
 
@@ -150,6 +150,6 @@ def test_every_part_has_its_result() -> None:
 )
 def test_json_says_why_there_is_no_time(keys: str, reason: str) -> None:
     """Null with its reason, and the keys to give."""
-    found = json.loads(to_json(firing_dict(fired(keys)[0])))["supply"]["protective_parts"][0]
+    found = json.loads(to_json(fired(keys)[0]))["supply"]["protective_parts"][0]
     assert found["opens_after"]["value"] is None and reason in found["opens_after"]["reason"]
     assert bool(found["missing"]) is (reason == "not known")
