@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from ignition.toleranced import parse_toleranced
 
 __all__ = ["firing_circuit"]
 
@@ -92,16 +91,8 @@ def firing_circuit(
         for i, cluster in enumerate(clusters)
     ]
     values = USUAL | changed
-<<<<<<< HEAD
-    nominal = parse_toleranced(values["ambient"], "degC").nominal
-    for place, key, text in (
-        ("battery", "polarisation", "none"),
-        ("battery", "resistance_temperature", f"{nominal:g} degC"),
-        ("igniter", "temperature_coefficient", "0 / K"),
-    ):
+    values["spent"] = "" if values["spent"] is None else f'spent = "{values["spent"]}"'
+    for place, key, text in (("battery", "polarisation", "none"), ("igniter", "temperature_coefficient", "0 / K")):
         if key not in values[place]:
             values[place] += f'\n{key} = "{text}"'
-=======
-    values["spent"] = "" if values["spent"] is None else f'spent = "{values["spent"]}"'
->>>>>>> firingtests
     return parse_circuit(TEMPLATE.format(**values, channels="".join(texts)), name="trial.toml")

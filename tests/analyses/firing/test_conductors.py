@@ -12,7 +12,7 @@ from ignition.analyses.firing.firing import Firing, firing
 from ignition.circuit.file import parse_circuit
 from ignition.parts.conductor import onderdonk_time
 from ignition.report.json_walk import to_json
-from tests.circuit.edits import OPENS, DEMO, edited
+from tests.circuit.edits import DEMO, OPENS, edited
 
 SHORT = ('spent = "open"', 'spent = "short"')
 SECOND = 'start = "2 s"'

@@ -22,6 +22,7 @@ from ignition.parts.igniter import function_time, thermal_fraction
 from tests.analyses.firing.firing_cases import firing_circuit
 from tests.circuit.edits import DEMO, OPENS, edited
 
+
 def test_cutter_by_hand() -> None:
     """Ohm's law around the loop, and t = -tau ln(1 - (I0 / I)^2), at the three corners."""
     # AWG 22: 0.127 mm x 92^(14/39); copper 1/58 ohm mm2/m; 3 m of it out and back

@@ -15,13 +15,8 @@ STAGE = 'thermal = [{ resistance = "20 K/W .. 30 K/W .. 40 K/W", time_constant =
 AT_ONCE = 'input_capacitance = "1 pF"\ngate_drain_charge = "1 fC"'
 """A gate that charges in 0.3 ns."""
 BASE = edited(
-<<<<<<< HEAD
-    CUTTER,
-    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}\n{AT_ONCE}'),
-=======
     OPENS,
-    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}'),
->>>>>>> firingtests
+    ('max_junction = "150 degC"', f'max_junction = "150 degC"\n{STAGE}\n{AT_ONCE}'),
     ('temperature = "20 degC"', 'temperature = "10 degC .. 20 degC .. 35 degC"'),
     ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "0.2 ohm"'),
