@@ -54,7 +54,7 @@ def test_text_reads_in_80_columns(search: DividerSearch) -> None:
     assert all(len(line) <= 80 for line in printed.splitlines())
     flat = re.sub(r"\s+", " ", printed)
     assert "Present divider: 100 kohm / 33 kohm" in flat
-    assert "FAIL: single-fault current above the monitor limit" in flat
+    assert "does not meet: single-fault current above the monitor limit" in flat
     assert "Recommended: " in flat and "why: its weakest margin" in flat
     assert f"of {len(search.pareto)} shown" in flat
 
