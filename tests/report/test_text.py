@@ -115,4 +115,4 @@ def test_missing_numbers() -> None:
     assert (
         margin_text(math.nextafter(1.0, 2.0)) != "just met" == margin_text(1.0) != margin_text(math.nextafter(1.0, 0.0))
     )
-    assert margin_text(0.999999) == "0.999-fold" and margin_text(math.nextafter(1e6, 0.0)) == "999,000-fold"
+    assert margin_text(0.999999) == "0.999-fold" and margin_text(999_999.0) == "999000-fold"
