@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import bisect
 from dataclasses import dataclass
 
 from ignition.analyses.continuity.findings import continuity_findings
@@ -10,7 +9,7 @@ from ignition.analyses.firing.findings import firing_findings
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.analyses.no_fire.findings import no_fire_findings
 from ignition.analyses.no_fire.steady import NoFire, no_fire
-from ignition.circuit.given import unused_keys
+from ignition.analyses.unused import unused
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed
 from ignition.findings.checklist import checklist_findings
@@ -32,20 +31,7 @@ class Check:
     @property
     def unused(self) -> dict[str, str]:
         """Keys that the file gives and no finding uses, each with the reason."""
-        reached: dict[str, set[int]] = {}
-        for channel, fired in zip(self.circuit.channels, self.firing.channels, strict=True):
-            rows = [row.gate for row in self.circuit.mosfets[channel.mosfet].rows]
-            low, high = fired.gate_voltage.low, fired.gate_voltage.high
-            first = 0 if low is None or channel.second is not None else max(bisect.bisect_right(rows, low) - 1, 0)
-            last = len(rows) - 1 if high is None else bisect.bisect_left(rows, high)
-            reached.setdefault(channel.mosfet, set()).update(range(first, last + 1))
-        return unused_keys(self.circuit) | {
-            f"mosfet.{name}.on_resistance[{index}].{key}": "the gate's voltage lies always nearer to another row"
-            for name, rows in reached.items()
-            for index in set(range(len(self.circuit.mosfets[name].rows))) - rows
-            for key in ("gate", "resistance")
-            if (index, key) != (0, "gate")  # the lowest row says when the switch counts as on
-        }
+        return unused(self.circuit, self.firing)
 
     @property
     def verdict(self) -> Verdict:

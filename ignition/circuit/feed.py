@@ -89,6 +89,7 @@ def _derating(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger) -> 
         raise InputError(
             f"{error}; or give derating, the current carried at this ambient over the stated one"
         ) from None
+    ratio = min(ratio, 1.0)  # a part may carry more in the cold: nothing promises it
     chosen = ledger.choose(f"{key}.derating", entry, worst=ratio, best=1.0)
     ledger.note(f"{key}.derating", entry, value=f"carries {ratio:.3g} of its stated current at {ambient.high:g} degC")
     return chosen

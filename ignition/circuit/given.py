@@ -17,8 +17,9 @@ _LATER = {
     "reverse_transfer_capacitance": "the switch-on edge is not analysed",
     "output_capacitance": "turn-off and the settling of the drain are not judged",
     "avalanche_energy": "turn-off is not analysed",
+    "layer": "a trace is taken to lose no heat, on whichever layer",
 }
-"""Keys, by their last word, that no analysis behind a finding reads yet."""
+"""Keys, by their last word, that no analysis behind a finding reads."""
 
 
 def given_keys(circuit: Circuit) -> dict[str, Any]:
@@ -85,20 +86,43 @@ def _why_unused(key: str, keys: dict[str, Any], circuit: Circuit) -> str | None:
         kind = next((k for k in circuit.given.igniter if key.startswith(f"igniter.{k}.")), "")
         if kind in used and name in ("adiabatic_energy", "response"):
             return _heating(f"igniter.{kind}", name, keys)
+        if kind in used and name == "function_temperature":
+            return _function(circuit, kind)
         return None if kind in used else "no channel has this igniter"
     if key.startswith("mosfet."):
         kind = next((k for k in circuit.given.mosfet if key.startswith(f"mosfet.{k}.")), "")
-        return None if kind in {channel.mosfet for channel in circuit.channels} else "no channel has this MOSFET"
+        if kind not in {channel.mosfet for channel in circuit.channels}:
+            return "no channel has this MOSFET"
+        return _mosfet(f"mosfet.{kind}", key, keys, circuit)
     if table == "battery":
         return _battery(name, keys)
     if key == "controller.hold_up_capacitance" and "controller.brown_out" not in keys:
         return "without brown_out nothing says how far the supply may fall"
+    if key == "battery.polarisation.time_constant":
+        return "the slow drop counts in full; asked for only by the trials of: ignition firing"
     if key in ("controller.adc.noise", "controller.adc.samples"):
         return "asked for only by: ignition continuity --trials"
     if name == "start" and len(circuit.channels) == 1:
         return "a single channel starts when it starts"
     if table == "checklist":
         return _checklist(name, circuit)
+    return None
+
+
+def _function(circuit: Circuit, kind: str) -> str | None:
+    """What a function temperature says of a bridge: how far the ambient shifts it, and how much it grows."""
+    bridge, coefficient = circuit.igniters[kind].temperatures, circuit.given.igniter[kind].temperature_coefficient
+    one = circuit.ambient.is_exact and bridge.reference.is_exact and circuit.ambient.low == bridge.reference.low
+    grows = coefficient is None or coefficient.low != 0.0 or coefficient.high != 0.0
+    return "at the reference temperature a bridge that does not grow needs none" if one and not grows else None
+
+
+def _mosfet(table: str, key: str, keys: dict[str, Any], circuit: Circuit) -> str | None:
+    charging = [name for name in ("input_capacitance", "gate_drain_charge") if f"{table}.{name}" not in keys]
+    if key.startswith(f"{table}.thermal") and charging:
+        return f"without {' and '.join(charging)} the heat of the gate's charging is not known"
+    if key == f"{table}.leakage.hot" and circuit.ambient.high <= 25.0:
+        return "the ambient stays at or below 25 degC"
     return None
 
 
