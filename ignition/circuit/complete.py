@@ -26,7 +26,25 @@ from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
 from ignition.toleranced import Toleranced
 
-__all__ = ["complete", "eased", "judged"]
+__all__ = ["complete", "completed", "eased", "judged"]
+
+
+def completed(given: d.Description, name: str = "", digest: str = "") -> Circuit:
+    """Make a description that did not come from a file complete.
+
+    Raises InputError with every mistake, each with its key.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> completed(circuit.given, circuit.name, circuit.digest) == circuit
+    True
+    """
+    circuit, mistakes = complete(given, name, digest)
+    if circuit is None:
+        raise InputError("\n".join(f"{key}: {message}" for key, message in mistakes))
+    return circuit
 
 
 def judged(circuit: Circuit) -> Circuit:

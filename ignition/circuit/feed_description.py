@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from ignition.circuit.fields import (
     Capacitance,
@@ -42,6 +42,14 @@ __all__ = [
 
 FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
 
+
+def _known_size(value: str) -> str:
+    conductor_area(value)
+    return value
+
+
+WireSize = Annotated[str, AfterValidator(_known_size)]
+"""A gauge or a cross-section, as it was written."""
 
 _TEMPERATURE: Quantity = get_args(Temperature)[1]
 
@@ -179,19 +187,12 @@ class Trace(FileModel):
 class Wiring(FileModel):
     """Pair of conductors: wire, board trace or a measured round-trip resistance, plus joints."""
 
-    wire: str | None = None
+    wire: WireSize | None = None
     wire_class: WireClass | None = None
     trace: Trace | None = None
     distance: Length | None = None
     resistance: Resistance | None = None
     joints: Resistance | None = None
-
-    @field_validator("wire")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        if value is not None:
-            conductor_area(value)
-        return value
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -219,7 +220,7 @@ class FeedPart(FileModel):
     name: str = Field(min_length=1, max_length=60)
     kind: FeedKind
     resistance: Resistance | None = None
-    wire: str | None = None
+    wire: WireSize | None = None
     wire_class: WireClass | None = None
     distance: Length | None = None
     edge: Time | None = None
@@ -241,13 +242,6 @@ class FeedPart(FileModel):
     def _positive(cls, value: Any) -> Any:
         if value is not None and value.low <= 0:
             raise InputError(f"must be above 0 A; received {value}")
-        return value
-
-    @field_validator("wire")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        if value is not None:
-            conductor_area(value)
         return value
 
     @model_validator(mode="after")

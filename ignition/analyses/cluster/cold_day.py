@@ -8,7 +8,7 @@ from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import arranged, cluster_current, only_channel
 from ignition.analyses.cluster.how_many import MARGIN, how_many
-from ignition.circuit.complete import complete
+from ignition.circuit.complete import completed
 from ignition.circuit.description import Ambient, Description
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
@@ -57,7 +57,7 @@ def at_ambient(description: Description, temperature: float) -> Circuit:
     The circuit. What the battery's resistance is stated for, where that is not given, is the nominal ambient of the
         description
     """
-    usual = _completed(description)
+    usual = completed(description)
     battery, reference = description.battery, Toleranced.exact(usual.ambient.nominal, "degC")
     if battery.readings is not None and battery.readings.temperature is None:
         readings = battery.readings.model_copy(update={"temperature": reference})
@@ -65,14 +65,7 @@ def at_ambient(description: Description, temperature: float) -> Circuit:
     elif battery.resistance_temperature is None and (battery.resistance is not None or battery.chemistry is None):
         battery = battery.model_copy(update={"resistance_temperature": reference})
     exact = Ambient.model_construct(temperature=Toleranced.exact(temperature, "degC"))
-    return _completed(description.model_copy(update={"ambient": exact, "battery": battery}))
-
-
-def _completed(description: Description) -> Circuit:
-    circuit, mistakes = complete(description)
-    if circuit is None:
-        raise InputError("\n".join(f"{key}: {message}" for key, message in mistakes))
-    return circuit
+    return completed(description.model_copy(update={"ambient": exact, "battery": battery}))
 
 
 def cold_day(

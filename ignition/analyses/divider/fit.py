@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from ignition.analyses.divider.candidate import Candidate
-from ignition.circuit.complete import complete
+from ignition.circuit.complete import completed
 from ignition.circuit.model import Circuit
-from ignition.errors import InputError
 from ignition.toleranced import Toleranced
 
 __all__ = ["fitted"]
@@ -43,7 +42,4 @@ def fitted(circuit: Circuit, channel: str, divider: Candidate, tolerance: float)
         one.model_copy(update={"sense": one.sense.model_copy(update=resistors)}) if one.name == name else one
         for one in circuit.given.channel
     ]
-    made, mistakes = complete(circuit.given.model_copy(update={"channel": changed}), circuit.name, circuit.digest)
-    if made is None:
-        raise InputError("\n".join(f"{key}: {message}" for key, message in mistakes))
-    return made
+    return completed(circuit.given.model_copy(update={"channel": changed}), circuit.name, circuit.digest)
