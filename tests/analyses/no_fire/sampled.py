@@ -37,7 +37,9 @@ class Samples:
         self.circuit, self.given = circuit, given
         battery, stated, pin = circuit.battery, given.battery.resistance_temperature, circuit.controller.pin
         self.scaled = stated != "ambient"
-        at = stated if isinstance(stated, Toleranced) else Toleranced.exact(circuit.ambient.nominal)
+        # where the file does not say: at some ambient, or in a room
+        room = Toleranced.exact(20.0)
+        at = stated if isinstance(stated, Toleranced) else Toleranced.hull(circuit.ambient, room)
         assert given.battery.resistance is not None
         ranges: dict[str, Toleranced | tuple[float, float]] = {
             "temperature": circuit.ambient, "voltage": battery.voltage, "resistance": given.battery.resistance,
@@ -69,7 +71,7 @@ class Samples:
     def _channel(self, name: str, channel: Any, table: Any) -> dict[str, Toleranced | tuple[float, float]]:
         sheet, model = self.given.mosfet[channel.mosfet], self.circuit.mosfets[channel.mosfet]
         tempco = table.sense.temperature_coefficient
-        drift = 0.0 if tempco is None else max(abs(tempco.low), abs(tempco.high))
+        drift = 1e-3 if tempco is None else max(abs(tempco.low), abs(tempco.high))  # carbon film
         found: dict[str, Toleranced | tuple[float, float]] = {
             "on": (0.0, 1.0), "lead": table.lead.resistance, "joints": table.lead.joints,
             "upper": table.sense.upper, "lower": table.sense.lower, "upper drift": (-drift, drift),
@@ -298,7 +300,8 @@ class _Run:
         return found
 
     def _divider(self, name: str) -> tuple[FloatArray, FloatArray]:
-        v, warm = self.values, self.temperature - 25.0
+        v, channel = self.values, next(c for c in self.samples.given.channel if c.name == name)
+        warm = self.temperature - (20.0 if channel.sense.temperature_coefficient is None else 25.0)
         return (
             v[f"{name}.upper"] * (1.0 + v[f"{name}.upper drift"] * warm),
             v[f"{name}.lower"] * (1.0 + v[f"{name}.lower drift"] * warm),

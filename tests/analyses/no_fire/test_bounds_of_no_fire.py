@@ -23,7 +23,7 @@ BLOCKS, BLOCK = 10, 50
 SIZES = ((1, 4), (2, 3), (1, 3), (1, 4), (1, 5), (2, 2), (1, 4), (1, 3), (1, 4), (3, 3))
 """Most channels and igniters, in turn."""
 DRAWN = 40
-CLIMBS = 2
+CLIMBS = 3
 
 T = TypeVar("T")
 
