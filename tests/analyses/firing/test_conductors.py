@@ -121,8 +121,8 @@ def test_a_feed_wire_is_heated_by_all_channels() -> None:
     first, second = (named(result)[name].square_time for name in ("boosters.lead", "marker.lead"))
     assert loom.square_time == pytest.approx(first + second, rel=1e-3)
     assert loom.temperature == pytest.approx(heated(loom.square_time, square_mm(18), 35.0), rel=1e-9)
-    found = json.loads(to_json(result))["supply"]["conductors"]
-    assert [c["conductor"] for c in found] == ["feed.loom"] and found[0]["temperature"]["value"] == loom.temperature
+    found = json.loads(to_json(result))["conductors"]
+    assert [c["name"] for c in found] == ["feed.loom"] and found[0]["temperature"]["value"] == loom.temperature
 
 
 def test_overlapping_channels_heat_the_feed_together() -> None:

@@ -133,7 +133,7 @@ def test_the_lowest_current_is_that_of_one_string() -> None:
             ),
         ),
         (('resistance = "50 mohm', 'protection = { trip_current = "1 A", delay = "1 s" }\nresistance = "50 mohm'),),
-        (('supply = "3.0 V"', 'supply = "3.0 V"\nbrown_out = "3.0 V"'),),
+        (('supply = "3.0 V"', 'supply = "3.0 V"\nbrown_out = "3.001 V"'),),
         (
             (
                 'resistance = "50 mohm',

@@ -8,10 +8,11 @@ import math
 import pytest
 
 from ignition.analyses.firing.firing import Firing, firing
-from ignition.analyses.firing.protective import ProtectivePart, protective_parts
+from ignition.analyses.firing.protective import Cut, ProtectivePart, protective_parts
 from ignition.analyses.trials.trials import firing_trials
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
+from ignition.findings.finding import Reason
 from ignition.report.json_walk import to_json
 from tests.circuit.edits import OPENS, edited
 
@@ -69,7 +70,8 @@ def test_an_unknown_opening_time_is_never_always(keys: str, missing: tuple[str, 
     assert "its opening time is not known" in (part.reason or "") and says in (part.reason or "")
     igniter = result.channels[0].igniters[0]
     assert igniter.functions == "sometimes" and igniter.function_time.high is None and igniter.reason == part.reason
-    assert result.supply.cut_before(0.0) == part.reason
+    cut = result.supply.cut_before(0.0)
+    assert cut is not None and (cut.says, cut.keys, cut.cause) == (part.reason, missing, Reason.MISSING_KEY)
     circuit = parse_circuit(text(keys))
     verdicts = {f.verdict for f in check(circuit).findings if f.rule == "functions"}
     assert verdicts == {"UNKNOWN"}
@@ -137,10 +139,11 @@ def test_every_part_has_its_result() -> None:
     assert [p.name for p in result.supply.parts] == ["F1", "F2", "battery protection"]
     times = [p.opens_after for p in result.supply.parts]
     assert result.supply.fuse_time == times[1] == min(t for t in times if t is not None)
-    assert result.supply.cut_before(0.5) == "resettable fuse 'F2' may open before it functions"
+    cut = result.supply.cut_before(0.5)
+    assert cut == Cut(says="resettable fuse 'F2' may open before it functions", cause=Reason.EXCEEDED)
     assert result.supply.cut_before(0.0) is None
-    found = json.loads(to_json(result))["supply"]["protective_parts"]
-    assert [p["part"] for p in found] == ["F1", "F2", "battery protection"]
+    found = json.loads(to_json(result))["supply"]["parts"]
+    assert [p["name"] for p in found] == ["F1", "F2", "battery protection"]
     assert found[1]["opens_after"] == {"value": times[1], "unit": "s"} and found[1]["carried_current"]["value"] < 1.1
 
 
@@ -150,6 +153,6 @@ def test_every_part_has_its_result() -> None:
 )
 def test_json_says_why_there_is_no_time(keys: str, reason: str) -> None:
     """Null with its reason, and the keys to give."""
-    found = json.loads(to_json(fired(keys)[0]))["supply"]["protective_parts"][0]
+    found = json.loads(to_json(fired(keys)[0]))["supply"]["parts"][0]
     assert found["opens_after"]["value"] is None and reason in found["opens_after"]["reason"]
     assert bool(found["missing"]) is (reason == "not known")
