@@ -23,36 +23,41 @@ def blamed(circuit: Circuit, judge: Judge) -> tuple[Finding, ...]:
     which, at their worst, it fails again; or, where none is by itself, the fewest that make it pass together.
     """
     circuit = judged(circuit)
-    found = tuple(judge(circuit))
+    found, assumed = tuple(judge(circuit)), {a.key for a in circuit.assumptions}
     for own in (True, False):
         for direction in ("safe", "fire"):
             failing = {f.identity for f in found if f.verdict == "FAIL" and (f.question.direction == direction) is own}
             causes = _causes(circuit, judge, direction, failing) if failing else {}
-            found = tuple(_unknown(f, causes[f.identity]) if f.identity in causes else f for f in found)
+            found = tuple(_unknown(f, causes[f.identity], assumed) if f.identity in causes else f for f in found)
     return found
 
 
 def _causes(circuit: Circuit, judge: Judge, direction: str, failing: set[Identity]) -> dict[Identity, list[str]]:
-    """List the keys behind each failure that is none with them at their best."""
+    """List the keys behind each failure that is none with them at their best, and those that it still lacks then."""
 
-    def gone(keys: frozenset[str]) -> set[Identity]:
-        now = _verdicts(judge(eased(circuit, direction, keys)))
+    def judged_at(keys: frozenset[str]) -> tuple[Finding, ...]:
+        return tuple(judge(eased(circuit, direction, keys)))
+
+    def gone(found: Iterable[Finding]) -> set[Identity]:
+        now = _verdicts(found)
         return {identity for identity in failing if now.get(identity, "FAIL") != "FAIL"}
 
     keys = frozenset(a.key for a in circuit.assumptions)
     keys = frozenset(key for key in keys if eased(circuit, direction, frozenset({key})) != circuit)
-    passing = gone(keys) if keys else set()
+    best = judged_at(keys) if keys else ()
+    passing = gone(best)
     if not passing:
         return {}
-    without = {key: gone(keys - {key}) for key in sorted(keys)}
+    without = {key: gone(judged_at(keys - {key})) for key in sorted(keys)}
     causes = {one: [key for key, others in without.items() if one not in others] for one in passing}
     shared = {one for one, named in causes.items() if not named}
     if shared:  # each of several assumptions is enough by itself: the fewest that have to be given together
         for key in sorted(keys):
-            if shared <= gone(keys - {key}):
+            if shared <= gone(judged_at(keys - {key})):
                 keys -= {key}
         causes |= dict.fromkeys(shared, sorted(keys))
-    return causes
+    lacking = {one: [key for f in best if f.identity == one for key in f.keys] for one in passing}
+    return {one: list(dict.fromkeys((*named, *lacking[one]))) for one, named in causes.items()}
 
 
 def _verdicts(found: Iterable[Finding]) -> dict[Identity, Verdict]:
@@ -63,7 +68,7 @@ def _verdicts(found: Iterable[Finding]) -> dict[Identity, Verdict]:
     return {identity: worst_verdict(group) for identity, group in groups.items()}
 
 
-def _unknown(finding: Finding, causes: list[str]) -> Finding:
+def _unknown(finding: Finding, causes: list[str], assumed: set[str]) -> Finding:
     if finding.verdict != "FAIL":
         return finding
     return replace(
@@ -71,6 +76,6 @@ def _unknown(finding: Finding, causes: list[str]) -> Finding:
         verdict="UNKNOWN",
         reason=Reason.MISSING_KEY,
         keys=tuple(causes),
-        rests_on=tuple(dict.fromkeys((*finding.rests_on, *causes))),
+        rests_on=tuple(dict.fromkeys((*finding.rests_on, *(key for key in causes if key in assumed)))),
         says=f"{finding.says}: fails only with the worst plausible value of what is not given",
     )

@@ -9,7 +9,7 @@ import pytest
 from ignition.analyses.verdict import Finding, check
 from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import presets, rules
-from tests.circuit.edits import CUTTER, DEMO, edited
+from tests.circuit.edits import CUTTER, DEMO, FED, edited
 from tests.circuit.sound import SOUND
 
 OWN = '\n[[rules.limit]]\nname = "own"\nkind = "{kind}"\n{limits}\nsource = "range book"\ndate = "2026"\n'
@@ -65,7 +65,7 @@ def test_one_unknown_igniter_in_a_cluster_is_unknown() -> None:
         DEMO,
         ('[["booster"], ["booster"], ["booster"]]', '[["booster"], ["marker"]]'),
         (
-            'no_fire = { current = "0.30 A", duration = "300 s", reliability = 0.999, confidence = 0.95, source = "invented lot sheet" }',
+            'no_fire = { current = "0.30 A", duration = "300 s", reliability = 0.999, confidence = 0.95, source = "invented lot sheet", date = "2026-03" }',
             "",
         ),
     )
@@ -81,7 +81,7 @@ def test_a_fail_is_not_hidden_by_an_unknown() -> None:
     text = edited(
         MIXED,
         (
-            'no_fire = { current = "0.30 A", duration = "300 s", reliability = 0.999, confidence = 0.95, source = "invented lot sheet" }',
+            'no_fire = { current = "0.30 A", duration = "300 s", reliability = 0.999, confidence = 0.95, source = "invented lot sheet", date = "2026-03" }',
             "",
         ),
     ) + own("monitor current at most", "share_of_no_fire = 1e-6")
@@ -125,8 +125,8 @@ def test_a_share_that_limits_nothing_is_refused(share: str) -> None:
 
 def test_own_limits_work_both_ways() -> None:
     """A user's own limits pass and fail with their source and date."""
-    good = CUTTER + own("firing current at least", "share_of_all_fire = 2.0")
-    bad = CUTTER + own("firing current at least", 'current = "40 A"')
+    good = FED + own("firing current at least", "share_of_all_fire = 2.0")
+    bad = FED + own("firing current at least", 'current = "40 A"')
     assert verdicts(good, "own") == {"PASS"} and verdicts(bad, "own") == {"FAIL"}
     finding = findings(bad, "own")[0]
     assert (finding.source, finding.source_date, finding.limit) == ("range book", "2026", 40.0)
@@ -146,7 +146,7 @@ def test_own_limits_work_both_ways() -> None:
 )
 def test_a_fuse_whose_opening_cannot_be_found_is_unknown(fuse: str, verdict: set[str]) -> None:
     """A fuse without a melting integral is UNKNOWN where the firing current exceeds what it carries for good."""
-    text = edited(CUTTER, ("[[feed]]", f'[[feed]]\nname = "line fuse"\n{fuse}\n\n[[feed]]'))
+    text = edited(FED, ("[[feed]]", f'[[feed]]\nname = "line fuse"\n{fuse}\n\n[[feed]]'))
     assert {f.verdict for f in check(parse_circuit(text)).findings if f.rule == "fuse-holds"} == verdict
 
 
@@ -172,11 +172,9 @@ def test_checklist_answers() -> None:
 
 def test_pulse_of_ten_function_times_and_200_ms() -> None:
     """The pulse rule takes the greater of ten function times and 200 ms, at the shortest pulse."""
-    assert verdicts(edited(CUTTER, ('pulse = "2 s"', 'pulse = "199 ms .. 1 s"')), "pulse-length") == {"FAIL"}
-    assert verdicts(edited(CUTTER, ('pulse = "2 s"', 'pulse = "200 ms .. 1 s"')), "pulse-length") == {"PASS"}
-    slow = edited(
-        CUTTER, ('pulse = "2 s"', 'pulse = "200 ms"'), ('time_constant = "20 ms"', 'time_constant = "500 ms"')
-    )
+    assert verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "199 ms .. 1 s"')), "pulse-length") == {"FAIL"}
+    assert verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "200 ms .. 1 s"')), "pulse-length") == {"PASS"}
+    slow = edited(FED, ('pulse = "2 s"', 'pulse = "200 ms"'), ('time_constant = "20 ms"', 'time_constant = "500 ms"'))
     finding = findings(slow, "pulse-length")[0]
     assert finding.verdict == "FAIL" and finding.limit is not None and finding.limit > 0.2
 

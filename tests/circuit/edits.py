@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ignition.circuit.examples import example_text
 
-__all__ = ["CUTTER", "DEMO", "OPENS", "edited"]
+__all__ = ["CUTTER", "DEMO", "FED", "OPENS", "edited"]
 
 CUTTER = example_text("tether-cutter")
 """One channel, one igniter, direct battery values."""
@@ -23,3 +23,6 @@ def edited(text: str, *swaps: tuple[str, str]) -> str:
 
 OPENS = edited(CUTTER, ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "open"'))
 """The cutter with a bridge that is known to open: after function no current flows."""
+
+FED = edited(OPENS, ('supply = "3.0 V"', 'supply = "3.0 V"\ncurrent = "1 mA"\nbrown_out = "2.0 V"'))
+"""The same with a controller of which draw and brown-out are known, so that firing has no doubt of it."""

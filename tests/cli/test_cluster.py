@@ -11,8 +11,8 @@ from ignition.cli.cluster import cluster
 from ignition.errors import InputError
 
 WORDS = [
-    "--battery", "lithium-polymer 2S", "--readings", "open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %",
-    "--igniter", "1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, time constant 12 ms, spent open, no-fire 0.25 A", "--lead", "AWG 20, 8 m", "--trials", "100",
+    "--battery", "lithium-polymer 2S, polarisation none", "--readings", "open 8.02 V, loaded 7.61 V, load 3.3 ohm ± 5 %, temperature 15 degC",
+    "--igniter", "1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, time constant 12 ms, spent open, temperature coefficient 0 / K, no-fire 0.25 A", "--lead", "AWG 20, 8 m", "--trials", "100",
     "--brown-out", "none", "--trip", "none", "--fuse", "none",
 ]  # fmt: skip
 
@@ -34,8 +34,10 @@ def test_exit_status_is_the_verdict() -> None:
 
 def test_json_is_one_object() -> None:
     """--json prints one object and nothing else."""
+    code, text, _ = run("--count", "2", "--json")
+    assert code == 0 and json.loads(text)["strings"] == [1, 1]
     code, text, _ = run("--count", "2", "--arrangement", "series", "--json")
-    assert code == 0 and json.loads(text)["strings"] == [2]
+    assert code == 1 and json.loads(text)["strings"] == [2]  # the first bridge to open ends the other's current
 
 
 def test_mistake_is_an_input_error() -> None:

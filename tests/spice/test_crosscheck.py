@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -151,7 +152,8 @@ def test_cluster_of_two_channels_functions_in_the_same_order(lines: str) -> None
     times = [c for c in result.comparisons if c.unit == "s"]
     assert len(times) == 6
     assert sum(math.isfinite(c.ours) for c in times) >= 2
-    assert [c.ngspice for c in times] == sorted(c.ngspice for c in times)
+    found = [c.ngspice for c in times]  # equal igniters function at one time, to rounding
+    assert all(later > earlier * (1.0 - 1e-12) for earlier, later in itertools.pairwise(found))
     assert max(c.relative_difference for c in times) <= 1e-3
 
 

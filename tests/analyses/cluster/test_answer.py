@@ -37,8 +37,8 @@ FEW = FewInputs(
 ALL = replace(
     FEW,
     igniter="1.0 ohm .. 1.1 ohm .. 1.3 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, no-fire 0.25 A 300 s, "
-    "time constant 12 ms, function temperature 280 degC, reference temperature 20 degC, spent open",
-    readings=f"{FEW.readings}, temperature 15 degC",
+    "time constant 12 ms, function temperature 280 degC, reference temperature 20 degC, spent open, "
+    "temperature coefficient 0 / K",
     mosfet="10 mohm .. 20 mohm .. 40 mohm",
     pulse="500 ms",
     brown_out="none",

@@ -16,11 +16,12 @@ from ignition.analyses.no_fire.steady import no_fire
 from ignition.analyses.verdict import check
 from ignition.circuit.examples import load_example
 from ignition.circuit.file import parse_circuit
+from ignition.findings.finding import Reason, worst_verdict
 from ignition.findings.presets import rule_limit, rules
 from ignition.network.worst_case import draw
 from ignition.parts.igniter import function_time, thermal_fraction
 from tests.analyses.firing.firing_cases import firing_circuit
-from tests.circuit.edits import DEMO, OPENS, edited
+from tests.circuit.edits import DEMO, FED, OPENS, edited
 
 
 def test_cutter_by_hand() -> None:
@@ -144,8 +145,9 @@ def test_reset_pull_up_against_a_weak_pull_down_fires() -> None:
     channel = no_fire(load_example("reset-pull-up")).channels[0]
     reset = next(p for p in channel.phases if p.phase == "reset")
     assert reset.gate.gate_voltage.nominal == pytest.approx(3.3 * 100e3 / (100e3 + 45e3 + 100.0), rel=1e-6)
-    assert reset.ratio is not None and reset.ratio < 0.1
-    assert all(p.ratio is None or p.ratio > 1000 for p in channel.phases if p.phase != "reset")
+    assert reset.least.ratio is not None and reset.least.ratio < 0.1
+    others = [p.least.ratio for p in channel.phases if p.phase != "reset"]
+    assert all(ratio is None or ratio > 1000 for ratio in others)
 
 
 def test_floating_gate_never_passes() -> None:
@@ -158,7 +160,7 @@ def test_floating_gate_never_passes() -> None:
 def test_one_open_string_concentrates_the_current() -> None:
     """The worst no-fire margin of a cluster is that with another string open."""
     phase = no_fire(load_example("demo")).channels[0].phases[-1]
-    assert phase.line_state == "one string open"
+    assert phase.least.line_state == f"only string {phase.least.igniter.split()[-1][0]} connected"
 
 
 def test_missing_no_fire_is_never_a_pass() -> None:
@@ -187,8 +189,10 @@ def test_missing_no_fire_is_never_a_pass() -> None:
     ],
 )
 def test_examples_have_their_verdicts(name: str, verdict: str) -> None:
-    """Each example shows what it is there to show."""
-    assert check(load_example(name)).verdict == verdict
+    """Each example shows what it is there to show; what is not analysed yet apart, which alone keeps it from PASS."""
+    found = check(load_example(name)).findings
+    assert worst_verdict(f for f in found if f.reason is not Reason.NOT_ANALYSED) == verdict
+    assert worst_verdict(found) == ("UNKNOWN" if verdict == "PASS" else verdict)
 
 
 @pytest.mark.parametrize("key", ["tenth_1A", "short_200mA", "short_1A", "energy_100mA", "energy_1A"])
@@ -207,7 +211,7 @@ def test_150_percent_is_reached_at_150_percent(
     entry = published("limits.firing")
     loop = 20.0  # so large that the sagged battery still drives the gate
     text = edited(
-        OPENS,
+        FED,
         ("6.0 V .. 6.4 V .. 6.8 V", f"{voltage * loop:.9g} V"),
         ("50 mohm .. 80 mohm .. 150 mohm", "0 ohm"),
         ("10 mohm .. 20 mohm .. 40 mohm", "0 ohm"),
@@ -275,6 +279,7 @@ def test_margin_is_to_the_all_fire_current_in_the_cold() -> None:
                 edited(
                     OPENS,
                     ('temperature = "20 degC"', f'temperature = "{ambient}"'),
+                    ('resistance_temperature = "20 degC"', 'resistance_temperature = "ambient"'),
                     ('time_constant = "20 ms"', 'time_constant = "20 ms"\nfunction_temperature = "220 degC"'),
                     ('wire = "AWG 22", distance = "1.5 m"', 'resistance = "160 mohm"'),
                 )
@@ -313,11 +318,8 @@ def test_currents_on_the_way_follow_the_growing_resistance(coefficient: str, lea
                 'wire = "AWG 22", distance = "1.5 m", joints = "20 mohm .. 40 mohm .. 100 mohm"',
                 'resistance = "0.999 ohm", joints = "0 ohm"',
             ),
-            (
-                'time_constant = "20 ms"',
-                f'time_constant = "20 ms"\ntemperature_coefficient = "{coefficient}"\n'
-                'function_temperature = "220 degC .. 320 degC"',
-            ),
+            ('temperature_coefficient = "0 / K"', f'temperature_coefficient = "{coefficient}"'),
+            ('time_constant = "20 ms"', 'time_constant = "20 ms"\nfunction_temperature = "220 degC .. 320 degC"'),
         )
         return firing(parse_circuit(text)).channels[0].igniters[0]
 
