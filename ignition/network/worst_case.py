@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -21,7 +22,7 @@ NEGLIGIBLE = 1e-12
 """Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
 
 _PROBES = 24
-_MAX_UNDECIDED = 6
+_MAX_UNDECIDED = 8
 _MOST_LISTED = 10
 _MAX_ROUNDS = 8
 
@@ -82,16 +83,16 @@ class Extreme:
 def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[Probe]) -> list[Extreme]:
     """Find the exact worst case of linear outputs over a box of parameter values.
 
-    A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence
-    monotone in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter
-    is read from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners. Where some sign
-    differs among these, all corners of up to ten parameters that have an effect are listed; of more, those whose sign
-    differs are enumerated both ways (beyond six of them, those of least effect are covered by widening the bound by
-    twice their effects). The corner found is then checked: no parameter's sign there may ask for the other side; where
-    one does, it is enumerated too. Where the topology fixes the direction of every current, as in series and parallel,
-    it fixes every sign. A clamp that conducts at none of these points is followed by the voltage that it is short of
-    conduction, at the point where that is least. In a mesh of more than ten tolerances whose currents may turn round
-    within the box this is a search, which may miss the worst corner.
+    A voltage or current of a linear network is a ratio of multi-affine functions of its element values, hence monotone
+    in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter is read
+    from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners. Where some sign differs
+    among these, all corners of up to ten parameters that have an effect are listed; of more, those whose sign differs
+    are enumerated both ways (beyond eight of them, those of least effect are covered by widening the bound by twice
+    their effects); resistances in series count as one. The corner found is then checked: no parameter's sign there may
+    ask for the other side; where one does, it is enumerated too. Where the topology fixes the direction of every
+    current, as in series and parallel, it fixes every sign. A clamp that conducts at none of these points is followed
+    by the voltage that it is short of conduction, at the point where that is least. In a mesh of more than ten
+    tolerances whose currents may turn round within the box this is a search, which may miss the worst corner.
 
     Raises NetworkError when the network cannot be solved, or the corner does not settle.
 
@@ -240,9 +241,11 @@ def _search(
     another round with that parameter enumerated.
     """
     tasks = [_Task(index, direction, effects[:, :, index]) for index in range(len(weights)) for direction in (-1, 1)]
-    pending = tasks
-    for _ in range(_MAX_ROUNDS):
-        corners = [task.corners(free.low, free.high) for task in pending]
+    pending, alike = tasks, np.arange(len(free.names))
+    for attempt in range(_MAX_ROUNDS):
+        if attempt < 2 and any(task.undecided.any() for task in pending):  # needed by these alone
+            alike = _alike(network, weights, free.names)
+        corners = [task.corners(free.low, free.high, alike) for task in pending]
         edges = np.cumsum([0, *(len(c) for c in corners)])
         rows = np.concatenate(corners)
         values: dict[str, ArrayLike] = {**nominal, **{n: rows[:, i] for i, n in enumerate(free.names)}}
@@ -270,16 +273,18 @@ class _Task:
         self.value = 0.0
         self.row: FloatArray = np.empty(0)
 
-    def corners(self, low: FloatArray, high: FloatArray) -> FloatArray:
-        effective = np.flatnonzero(self.size)
+    def corners(self, low: FloatArray, high: FloatArray, alike: Indices) -> FloatArray:
+        """Corners to solve; parameters of one number in `alike` stand at the same end."""
+        effective = np.unique(alike[self.size > 0.0])
         if np.any(self.undecided) and len(effective) <= _MOST_LISTED:
             free, self.margin = effective, 0.0
         else:
-            free, self.margin = _enumerated(self.undecided, self.size)
+            free, self.margin = _enumerated(self.undecided, self.size, alike)
         corners = np.tile(np.where(self.up, high, low), (2 ** len(free), 1))
-        for position, column in enumerate(free):
+        for position, number in enumerate(free):
             bit = (np.arange(len(corners)) >> position) & 1
-            corners[:, column] = np.where(bit == 1, high[column], low[column])
+            together = alike == number
+            corners[:, together] = np.where(bit[:, None] == 1, high[together], low[together])
         return corners
 
     def choose(self, corners: FloatArray, found: FloatArray) -> int:
@@ -308,11 +313,30 @@ def _contradicted(
     return again
 
 
-def _enumerated(undecided: BoolArray, size: FloatArray) -> tuple[Indices, float]:
+def _enumerated(undecided: BoolArray, size: FloatArray, alike: Indices) -> tuple[Indices, float]:
     """The undecided parameters of largest effect, and a margin for the rest: twice the sum of their effects."""
-    free = np.flatnonzero(undecided)
-    order = free[np.argsort(-size[free], kind="stable")]
-    return order[:_MAX_UNDECIDED], 2.0 * float(size[order[_MAX_UNDECIDED:]].sum())
+    free = np.unique(alike[undecided])
+    sizes = np.array([size[undecided & (alike == number)].sum() for number in free])
+    order = np.argsort(-sizes, kind="stable")
+    return free[order[:_MAX_UNDECIDED]], 2.0 * float(sizes[order[_MAX_UNDECIDED:]].sum())
+
+
+def _alike(network: Network, weights: FloatArray, names: Sequence[str]) -> Indices:
+    """Number the parameters, with one number for resistances that only add up: of one element, or of a chain of them.
+
+    Nothing but their sum matters to an output that does not look into the chain, so that one end is the worst of all.
+    """
+    closed = [e for e in network.elements if e.closed]
+    uses = Counter(name for e in closed for name in e.parameters)
+    chains = {e.name: index for index, e in enumerate(closed)}
+    for node, looks in zip(network.nodes, weights.T, strict=False):
+        here = [e for e in closed if node in (e.plus, e.minus)]
+        if len(here) == 2 and not looks.any() and all(e.kind in ("resistor", "source") for e in here):
+            one, other = (chains[e.name] for e in here)
+            chains = {name: one if chain == other else chain for name, chain in chains.items()}
+    adds = {name: chains[e.name] for e in closed for name, factor in e.resistance if factor > 0.0 and uses[name] == 1}
+    numbers: dict[int | str, int] = {}
+    return np.array([numbers.setdefault(adds.get(name, name), len(numbers)) for name in names], dtype=np.intp)
 
 
 def draw(box: Mapping[str, Toleranced], rng: np.random.Generator, size: int) -> dict[str, FloatArray]:

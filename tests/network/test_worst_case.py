@@ -21,6 +21,7 @@ from ignition.network.worst_case import (
     NEGLIGIBLE,
     Extreme,
     Probe,
+    _alike,
     _contradicted,
     _enumerated,
     _free,
@@ -266,8 +267,8 @@ def test_a_mesh_whose_currents_turn_round(seed: int) -> None:
 
 
 def test_a_mesh_with_many_undecided_values_is_widened() -> None:
-    """Beyond six undecided values the bounds stand outside the corner that was found, and hold all corners."""
-    network, box = meshed(15, 5)
+    """Beyond eight undecided values the bounds stand outside the corner that was found, and hold all corners."""
+    network, box = meshed(0, 5)
     probes = [Probe(element=e.name) for e in network.elements]
     corners = vertices([box[n] for n in network.parameters])
     solution = solve(network, {n: corners[:, i] for i, n in enumerate(network.parameters)})
@@ -279,7 +280,7 @@ def test_a_mesh_with_many_undecided_values_is_widened() -> None:
             value_at(network, extreme.low_at, probe) - extreme.low,
             extreme.high - value_at(network, extreme.high_at, probe),
         )
-        if undecided(extreme) > 6:
+        if undecided(extreme) > 8:
             assert 1e-3 < max(margins) < every.max() - every.min()
             widened += 1
         else:
@@ -287,14 +288,44 @@ def test_a_mesh_with_many_undecided_values_is_widened() -> None:
     assert widened
 
 
-def test_six_of_the_undecided_are_enumerated_and_the_rest_widen() -> None:
-    """The six of largest effect, the largest first; a margin of twice the others' effects: 2 (2 + 1)."""
-    size = np.array([9.0, 1.0, 8.0, 7.0, 2.0, 6.0, 5.0, 4.0, 3.0])
-    undecided = np.array([False, *[True] * 8])
-    free, margin = _enumerated(undecided, size)
-    assert free.tolist() == [2, 3, 5, 6, 7, 8] and margin == 6.0
-    none, nothing = _enumerated(np.zeros(9, dtype=bool), size)
+def test_eight_of_the_undecided_are_enumerated_and_the_rest_widen() -> None:
+    """The eight of largest effect, the largest first; a margin of twice the others' effects: 2 (2 + 1)."""
+    size = np.array([9.0, 1.0, 8.0, 7.0, 2.0, 6.0, 5.0, 4.0, 3.0, 9.5, 8.5])
+    undecided = np.array([False, *[True] * 10])
+    free, margin = _enumerated(undecided, size, np.arange(11))
+    assert free.tolist() == [9, 10, 2, 3, 5, 6, 7, 8] and margin == 6.0
+    none, nothing = _enumerated(np.zeros(11, dtype=bool), size, np.arange(11))
     assert none.tolist() == [] and nothing == 0.0
+
+
+def test_undecided_values_of_one_number_are_one() -> None:
+    """Three that only add up count as one of size 1 + 2 + 3, so that of nine numbers the least alone widens."""
+    size = np.array([1.0, 2.0, 3.0, 5.0, 4.0, 9.0, 8.0, 7.0, 0.5, 12.0, 11.0])
+    free, margin = _enumerated(np.ones(11, dtype=bool), size, np.array([0, 0, 0, *range(1, 9)]))
+    assert free.tolist() == [7, 8, 3, 4, 5, 0, 1, 2] and margin == 1.0
+    task = _Task(0, 1, np.array([[1.0, 1.0, 1.0], [-1.0, -1.0, 1.0]]))
+    corners = task.corners(np.zeros(3), np.ones(3), np.array([0, 0, 1]))
+    assert sorted(map(tuple, corners.tolist())) == [(0.0, 0.0, 0.0), (0.0, 0.0, 1.0), (1.0, 1.0, 0.0), (1.0, 1.0, 1.0)]
+
+
+def test_resistances_in_series_are_alike() -> None:
+    """Of battery S, a, b in a row from E to the top, c down from there: S, a and b add up; c, E and what is shared do not."""
+    lead = Element(name="b", kind="resistor", plus="y", minus="top", resistance=(("b", 1.0), ("joints", 1.0)))
+    shared = Element(name="d", kind="resistor", plus="top", minus=GROUND, resistance=(("d", 1.0), ("E", 1.0)))
+    row = (
+        Element(name="battery", kind="source", plus="x", minus=GROUND, voltage=(("E", 1.0),), resistance=(("S", 1.0),)),
+        resistor("a", "x", "y"),
+        lead,
+        resistor("c", "top", GROUND),
+        shared,
+    )
+    network, names = Network(elements=row), ("S", "E", "a", "b", "joints", "c", "d")
+    current = Probe(element="a").weights(network)[None]
+    assert _alike(network, current, names).tolist() == [0, 1, 0, 0, 0, 2, 3]
+    inside = Probe(node="y").weights(network)[None]  # looks into the row: a stands before it, b behind
+    assert _alike(network, inside, names).tolist() == [0, 1, 0, 2, 2, 3, 4]
+    fed = Network(elements=(*row, Element(name="load", kind="sink", plus="x", minus=GROUND, current=(("J", 1.0),))))
+    assert _alike(fed, Probe(element="a").weights(fed)[None], names).tolist() == [0, 1, 2, 2, 2, 3, 4]
 
 
 def test_a_value_is_undecided_where_its_sign_differs() -> None:
