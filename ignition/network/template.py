@@ -208,9 +208,9 @@ def build_network(circuit: Circuit, state: State) -> Network:
 def _feed(circuit: Circuit, armed: bool) -> list[Element]:
     elements: list[Element] = []
     for name, _ in circuit.loads:
-        elements.append(_sink(f"load.{name}", "battery terminal", f"load.{name}"))
+        elements.append(_load(f"load.{name}", "battery terminal", f"load.{name}"))
     before = circuit.controller.powered_before_arm_switch
-    elements.append(_sink("controller", "battery terminal" if before else "bus", "controller.current", before or armed))
+    elements.append(_load("controller", "battery terminal" if before else "bus", "controller.current", before or armed))
     node = "battery terminal"
     bank = circuit.battery.bank_capacitance is not None
     if bank:  # a charged capacitor is a source of its own at the first instant; later it only loses voltage
@@ -236,8 +236,13 @@ def _feed(circuit: Circuit, armed: bool) -> list[Element]:
     return elements
 
 
-def _sink(name: str, node: str, parameter: str, closed: bool = True) -> Element:
-    return Element(name=name, kind="sink", plus=node, minus=GROUND, current=((parameter, 1.0),), closed=closed)
+def _sink(name: str, node: str, parameter: str) -> Element:
+    return Element(name=name, kind="sink", plus=node, minus=GROUND, current=((parameter, 1.0),))
+
+
+def _load(name: str, node: str, parameter: str, closed: bool = True) -> Element:
+    """A constant current as long as there is a voltage: a load does not charge a battery, or drive a bus below zero."""
+    return Element(name=name, kind="leakage", plus=node, minus=GROUND, current=((parameter, 1.0),), closed=closed)
 
 
 def _resistor(

@@ -103,6 +103,17 @@ def test_controller_behind_the_arm_switch_loads_the_bus() -> None:
     assert off.voltage("battery terminal")[0] == pytest.approx(9.0) and currents(off, "controller") == [0.0]
 
 
+def test_loads_that_the_battery_cannot_feed_drive_nothing_backwards() -> None:
+    """10 V behind 60 ohm feeds no 3 A: the terminal rests just above 0 V, and no current comes back through the line."""
+    values = VALUES | {"battery.resistance": 60.0}
+    solution = solve(build_network(BOX, armed()), values)
+    assert 0.0 <= solution.voltage("battery terminal")[0] < 1e-3
+    lamp, controller, battery = currents(solution, "load.lamp", "controller", "battery")
+    assert lamp + controller == pytest.approx(10.0 / 60.0, rel=1e-3) and lamp == pytest.approx(2.0 * controller)
+    assert -battery == pytest.approx(10.0 / 60.0, rel=1e-3)
+    assert all(0.0 <= current < 1e-3 for current in currents(solution, *STRING_CURRENTS))
+
+
 @pytest.mark.parametrize("state", [State(phase="disarmed"), armed("not armed")])
 def test_an_open_arm_switch_leaves_the_bus_dead(state: State) -> None:
     """Controller and lamp draw on, in front of the switch; the fuse behind it stays in place; nothing flows."""
