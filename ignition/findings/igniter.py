@@ -5,7 +5,7 @@ from __future__ import annotations
 from ignition.circuit.model import Circuit, StatementModel
 from ignition.findings.compare import Doubt, Statement
 from ignition.findings.finding import Reason
-from ignition.findings.values import UNDATED
+from ignition.findings.values import UNDATED, left_out
 
 __all__ = ["all_fire_doubt", "all_fire_statement", "no_fire_doubt", "no_fire_statement"]
 
@@ -43,7 +43,7 @@ def _doubt(circuit: Circuit, given: StatementModel | None, word: str, kind: str)
     asked, sure = circuit.required_reliability, circuit.required_confidence
     if given.meets(asked, sure):
         return None
-    missing = tuple(f"{key}.{name}" for name in ("reliability", "confidence") if getattr(given, name) is None)
+    missing = left_out(key, given, "reliability", "confidence")
     if missing:
         return Doubt(
             reason=Reason.BELOW_REQUIRED_RELIABILITY,

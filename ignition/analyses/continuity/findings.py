@@ -21,7 +21,7 @@ from ignition.findings.compare import Doubt, Statement, compare, undecided
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
 from ignition.findings.presets import rule_limit, rules_in_use
-from ignition.findings.values import data_sheet, resting
+from ignition.findings.values import data_sheet, left_out, resting
 from ignition.network.template import igniter_kinds
 
 __all__ = ["continuity_findings", "reading_findings"]
@@ -55,10 +55,7 @@ def reading_findings(
 
 def _unsettled(circuit: Circuit) -> Doubt | None:
     """A converter of which nothing is known may not settle."""
-    adc = circuit.controller.adc
-    missing = tuple(
-        f"controller.adc.{name}" for name in ("sample_capacitance", "acquisition_time") if getattr(adc, name) is None
-    )
+    missing = left_out("controller.adc", circuit.controller.adc, "sample_capacitance", "acquisition_time")
     says = "whether the converter settles is not known"
     return Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing) if missing else None
 
@@ -99,10 +96,9 @@ def _range(
 
 def _open_seen(circuit: Circuit, channel: ChannelModel, intact: LineReading, opened: LineReading) -> Finding:
     """A continuity test that cannot tell an open line from an intact one tests nothing."""
-    drawn = None
-    if circuit.given.controller.current is None:
-        says = "what the controller draws from the battery is not given"
-        drawn = Doubt(reason=Reason.MISSING_KEY, says=says, keys=("controller.current",))
+    missing = left_out("controller", circuit.given.controller, "current")
+    says = "what the controller draws from the battery is not given"
+    drawn = Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing) if missing else None
     return compare(
         Question.CONVERTER,
         "open-line-seen",

@@ -14,7 +14,7 @@ from ignition.findings.corner import Corner
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import all_fire_doubt, all_fire_statement
 from ignition.findings.presets import Rule, rules_in_use
-from ignition.findings.values import data_sheet, resting
+from ignition.findings.values import data_sheet, left_out, resting
 from ignition.parts.conductor import COPPER_MELTING_POINT
 
 __all__ = ["firing_findings"]
@@ -61,7 +61,7 @@ def _feed(circuit: Circuit, found: Firing) -> Iterator[Finding]:
 
 def _controller_doubt(circuit: Circuit, *names: str) -> Doubt | None:
     """Doubt by what the file does not say of the controller, which hangs on the battery that fires."""
-    keys = tuple(f"controller.{name}" for name in names if getattr(circuit.given.controller, name) is None)
+    keys = left_out("controller", circuit.given.controller, *names)
     says = "what the controller draws, or at which supply it resets, is not given"
     return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
 
