@@ -8,7 +8,7 @@ from typing import Annotated
 
 from ignition.analyses.cluster.arrangement import arranged, cluster_current, only_channel
 from ignition.analyses.cluster.how_many import MARGIN, how_many
-from ignition.circuit.complete import completed
+from ignition.circuit.complete import completed, judged
 from ignition.circuit.description import Ambient, Description
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
@@ -86,7 +86,7 @@ def cold_day(
 
 def _one(description: Description, channel: str | None, temperature: float) -> ColdDay:
     try:
-        circuit = at_ambient(description, temperature)
+        circuit = judged(at_ambient(description, temperature))  # as the verdict on the whole range is
     except InputError as error:
         return _missing(temperature, str(error))
     place = only_channel(circuit, channel)

@@ -289,3 +289,16 @@ def test_json_without_numbers() -> None:
     found = json.loads(to_json(cluster(replace(FEW, igniter="1 ohm"), 1, trials=0)))
     assert found["all_fire_margin"]["value"] is None and found["all_fire_margin"]["reason"]
     assert found["most"][0]["count"] is None and found["most"][0]["reason"]
+
+
+def test_a_day_gets_what_the_answer_says() -> None:
+    """At one exact ambient the day of that temperature has the currents of the answer, whatever is left out."""
+    few = FewInputs(
+        igniter="1.1 ohm, all-fire 0.9 A 50 ms 0.999 at 0.95, time constant 12 ms, no-fire 0.25 A",
+        lead="AWG 20, 8 m",
+        battery="12.0 V .. 12.6 V, 80 mohm",
+        ambient="20 degC",
+    )
+    circuit = circuit_from(few, (1, 1))
+    (day,) = cold_day(describe(few, (1, 1)), temperatures=[20.0])
+    assert day.lowest_current == pytest.approx(cluster_current(circuit, circuit.channels[0]).lowest, rel=1e-12)
