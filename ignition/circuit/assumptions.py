@@ -87,6 +87,10 @@ class Ledger:
             return parse_toleranced(worst if self._judged else default.get("shown", worst), unit)
         return parse_toleranced(best.get(direction) or next(iter(best.values())), unit)
 
+    def number(self, given: float | None, key: str, entry: str) -> float:
+        """Return the given plain number, or the default's nominal value with its assumption recorded [1]."""
+        return self.take(None, key, entry, "1").nominal if given is None else given
+
     def choose(self, key: str, entry: str, *, worst: Worst, best: Best) -> Worst | Best:
         """Record a default that is no range, and return the worst case; its best one where the ledger is eased."""
         self.note(key, entry)

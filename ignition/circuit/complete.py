@@ -156,21 +156,14 @@ def complete(
             channels=channels,
             presets=None if given.rules.presets is None else tuple(given.rules.presets),
             own_limits=tuple(given.rules.limit),
-            required_reliability=_required(given.rules.reliability, "reliability", ledger),
-            required_confidence=_required(given.rules.confidence, "confidence", ledger),
+            required_reliability=ledger.number(given.rules.reliability, "rules.reliability", "required_reliability"),
+            required_confidence=ledger.number(given.rules.confidence, "rules.confidence", "required_confidence"),
             checklist=given.checklist,
             given=given,
             assumptions=ledger.assumptions,
         ),
         [],
     )
-
-
-def _required(given: float | None, what: str, ledger: Ledger) -> float:
-    """What the limits ask of a no-fire or all-fire statement [1]."""
-    if given is not None:
-        return given
-    return ledger.take(None, f"rules.{what}", f"required_{what}", "1").nominal
 
 
 def _either_way(value: Toleranced) -> Toleranced:
@@ -182,9 +175,7 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
     pin, adc = given.pin, given.adc
     if adc.sample_capacitance is None or adc.acquisition_time is None:
         ledger.note("controller.adc.sample_capacitance", "adc_settling")
-    total_error = adc.total_error
-    if total_error is None:
-        total_error = ledger.take(None, "controller.adc.total_error", "adc_total_error", "1").nominal
+    total_error = ledger.number(adc.total_error, "controller.adc.total_error", "adc_total_error")
     return ControllerModel(
         powered_before_arm_switch=given.powered_by == "before arm switch",
         supply=given.supply,
@@ -241,9 +232,7 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
         hot = cool.times(
             ledger.choose(f"{key}.leakage.hot", "leakage_hot", worst=2.0 ** ((junction - 25.0) / 10.0), best=1.0)
         )
-    factor = given.on_resistance_hot_factor
-    if factor is None:
-        factor = ledger.take(None, f"{key}.on_resistance_hot_factor", "hot_factor", "1").nominal
+    factor = ledger.number(given.on_resistance_hot_factor, f"{key}.on_resistance_hot_factor", "hot_factor")
     return MosfetModel(
         name=name,
         threshold=given.threshold,
