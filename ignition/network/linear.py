@@ -64,7 +64,7 @@ class Pattern:
         -------
         Unknowns x [SI], shape (batch, size, sides)
         """
-        if self.size <= _LARGEST_DENSE:
+        if self.size <= _LARGEST_DENSE or not len(entries):
             matrix = self.dense(entries)
             return np.asarray(np.linalg.solve(matrix.swapaxes(1, 2) if transposed else matrix, right))
         chunks = [slice(start, start + _CHUNK) for start in range(0, len(entries), _CHUNK)]

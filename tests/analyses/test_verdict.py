@@ -224,3 +224,15 @@ def test_a_switch_that_breaks_down_fails(breakdown: str, verdict: str) -> None:
     """A breakdown below the fullest battery of 6.8 V does not hold the line off; at 20 degC it is 0.995 of the sheet's."""
     text = edited(CUTTER, ('max_junction = "150 degC"', f'max_junction = "150 degC"\nbreakdown = "{breakdown}"'))
     assert verdicts(text, "blocking-voltage") == {verdict}
+
+
+def test_eight_channels_are_judged_as_one_is() -> None:
+    """So many that their network is solved sparsely: each passes what one channel alone passes, and nothing fails."""
+    start, end = SOUND.index("[[channel]]"), SOUND.index("[checklist]")
+    one = SOUND[start:end]
+    channels = "".join(one.replace('name = "line"', f'name = "line {k}"\nstart = "{k} s"') for k in range(1, 9))
+    alone = {f.rule: f.verdict for f in check(parse_circuit(SOUND)).findings}
+    found = check(parse_circuit(SOUND[:start] + channels + SOUND[end:])).findings
+    assert {f.channel for f in found} == {None, *(f"line {k}" for k in range(1, 9))}
+    assert {f.rule: f.verdict for f in found} == alone
+    assert not [f for f in found if f.verdict == "FAIL"]

@@ -67,9 +67,9 @@ def least_times(paths: dict[str, Path], repeats: int) -> dict[str, float]:
         for name, path in paths.items():
             begin = perf_counter()
             words = [sys.executable, "-m", "ignition", "check", str(path)]
-            done = subprocess.run(words, stdout=subprocess.DEVNULL, check=False)
-            if done.returncode not in (0, 1):
-                raise SystemExit(f"check of {name} ended with exit status {done.returncode}")
+            done = subprocess.run(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=False)
+            if done.returncode not in (0, 1) or done.stderr:
+                raise SystemExit(f"check of {name} ended with exit status {done.returncode}:\n{done.stderr}")
             least[name] = min(least[name], perf_counter() - begin)
     return least
 

@@ -19,11 +19,14 @@ def systems(size: int, batch: int) -> tuple[Pattern, FloatArray, FloatArray]:
 
 
 @pytest.mark.parametrize("transposed", [False, True])
-@pytest.mark.parametrize(("size", "batch"), [(1, 2), (40, 3), (_LARGEST_DENSE, 2), (_LARGEST_DENSE + 1, 300), (120, 1)])
+@pytest.mark.parametrize(
+    ("size", "batch"), [(1, 2), (40, 3), (_LARGEST_DENSE, 2), (_LARGEST_DENSE + 1, 300), (120, 1), (40, 0), (120, 0)]
+)
 def test_each_member_is_solved_by_itself(size: int, batch: int, transposed: bool) -> None:
     """Every member of a batch, in one chunk or two, is the solution of its own matrix."""
     pattern, entries, right = systems(size, batch)
     found = pattern.solve(entries, right, transposed=transposed)
+    assert found.shape == right.shape
     for member in range(batch):
         matrix = np.zeros((size, size))
         matrix[pattern.rows, pattern.columns] = entries[member]
