@@ -22,7 +22,7 @@ NEGLIGIBLE = 1e-12
 """Effect of one tolerance below which its sign is rounding and is not followed [A or V]."""
 
 _PROBES = 24
-_MAX_UNDECIDED = 8
+_MAX_UNDECIDED = 7
 _MOST_LISTED = 10
 _MAX_ROUNDS = 8
 
@@ -87,7 +87,7 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     in each of them with the others fixed: a box's extremes stand at its corners. The side of each parameter is read
     from the sign of its adjoint sensitivity at the nominal point and at a fixed set of corners. Where some sign differs
     among these, all corners of up to ten parameters that have an effect are listed; of more, those whose sign differs
-    are enumerated both ways (beyond eight of them, those of least effect are covered by widening the bound by twice
+    are enumerated both ways (beyond seven of them, those of least effect are covered by widening the bound by twice
     their effects); resistances in series count as one. The corner found is then checked: no parameter's sign there may
     ask for the other side; where one does, it is enumerated too. Where the topology fixes the direction of every
     current, as in series and parallel, it fixes every sign. A clamp that conducts at none of these points is followed
