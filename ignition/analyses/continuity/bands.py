@@ -18,6 +18,7 @@ from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, INLINE, Key
 
 __all__ = [
+    "NO_REFERENCE",
     "AdcBand",
     "LineReading",
     "adc_band",
@@ -31,6 +32,9 @@ __all__ = [
     "spread_of",
     "string_readings",
 ]
+
+NO_REFERENCE = "the battery cannot hold the converter's reference above zero"
+"""Why a converter reads nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,8 +235,7 @@ def adc_band(
         reason = "the controller has no supply while the arm switch is open"
         return AdcBand(code=Spread.missing("1", reason), voltage=voltage, terms=())
     if reference.low <= 0:
-        reason = "the battery cannot hold the converter's reference above zero"
-        return AdcBand(code=Spread.missing("1", reason), voltage=voltage, terms=())
+        return AdcBand(code=Spread.missing("1", NO_REFERENCE), voltage=voltage, terms=())
     left = remaining_charge(circuit, channel, line, box)
     return AdcBand(
         code=code_bounds(circuit, pin.low, pin.nominal, pin.high, left),
@@ -258,7 +261,7 @@ def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left:
     """
     adc, reference = circuit.controller.adc, reference_voltage(circuit)
     if reference.low <= 0:
-        return Spread.missing("1", "the battery cannot hold the converter's reference above zero")
+        return Spread.missing("1", NO_REFERENCE)
     scale = 2.0**adc.bits
     least = scale * low / (reference.high if low > 0 else reference.low) * (1.0 - left) - adc.total_error - 0.5
     most = highest_code(circuit, high, left)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from ignition.analyses.continuity.bands import (
+    NO_REFERENCE,
     LineReading,
     highest_code,
     line_reading,
@@ -76,7 +77,7 @@ def _range(
 ) -> Finding:
     """A reading at full scale hides what lies above."""
     known = reference_voltage(circuit).low > 0.0
-    nothing = Doubt(reason=Reason.NOT_SOLVED, says="the battery cannot hold the converter's reference above zero")
+    nothing = Doubt(reason=Reason.NOT_SOLVED, says=NO_REFERENCE)
     return compare(
         Question.CONVERTER,
         rule,

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from ignition.analyses.continuity.bands import (
+    NO_REFERENCE,
     armed_states,
     code_bounds,
     reference_voltage,
@@ -111,11 +112,13 @@ def _ratio(
     bus_left: float,
 ) -> Spread:
     """Ratio of the two readings: the reference cancels, the errors in LSB count most at the lowest bus reading."""
+    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    if reference.low <= 0.0:
+        return Spread.missing("1", NO_REFERENCE)
     try:
         volts = ratio_extremes(network, box, adc_pin(channel), bus_pin(channel))
     except NetworkError as failure:
         return Spread.missing("1", str(failure))
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
     error = adc.total_error + 0.5
     full = 2.0**adc.bits
     least = bus.low / reference.high * full
