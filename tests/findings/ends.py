@@ -34,6 +34,7 @@ WIDE = edited(
     SOUND,
     ('temperature = "20 degC"', 'temperature = "-10 degC .. 20 degC .. 40 degC"'),
     ("[[feed]]", FUSE),
+    ('resistance = "10 mohm"', 'resistance = "9 mohm .. 10 mohm .. 12 mohm"'),
     ('supply = "3.3 V"', 'supply = "3.2 V .. 3.3 V .. 3.4 V"'),
     ('dropout = "0.3 V"', 'dropout = "0.2 V .. 0.3 V .. 0.4 V"'),
     ('brown_out = "2.7 V"', 'brown_out = "2.6 V .. 2.7 V .. 2.8 V"'),

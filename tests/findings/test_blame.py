@@ -11,8 +11,8 @@ from ignition.circuit.examples import example_names, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed
-from ignition.findings.compare import Statement, compare
-from ignition.findings.finding import Finding, Question
+from ignition.findings.compare import Doubt, Statement, compare
+from ignition.findings.finding import Finding, Question, Reason
 from tests.circuit.edits import DEMO, edited
 from tests.circuit.sound import SOUND
 
@@ -53,6 +53,94 @@ def test_of_two_findings_of_one_identity_the_worst_counts() -> None:
     assert {f.verdict for f in blamed(circuit, judge)} == {"FAIL"}
     (alone,) = blamed(circuit, lambda one: judge(one)[1:])
     assert (alone.verdict, alone.keys) == ("UNKNOWN", ("mosfet.low_side.gate_leakage",))
+
+
+GATE_LEAKAGE, DROP = "mosfet.low_side.gate_leakage", "controller.pin.clamp_drop"
+DRIFT, DROPOUT = "mosfet.low_side.threshold_drift", "controller.dropout"
+
+
+def at_worst(circuit: Circuit) -> set[str]:
+    """Which of four keys that the circuit leaves out stand at their worst: three of accident, a dropout of firing."""
+    mosfet, controller = circuit.mosfets["low_side"], circuit.controller
+    found = {
+        GATE_LEAKAGE: mosfet.gate_leakage.high > 0.0,
+        DROP: controller.pin.clamp_drop.low < 0.3,
+        DRIFT: mosfet.threshold_drift.low < -0.0055,
+        DROPOUT: controller.dropout.high >= 0.3,
+    }
+    return {key for key, worst in found.items() if worst}
+
+
+def test_all_four_are_at_their_worst_where_left_out() -> None:
+    """The circuit that the judges below look at leaves them out."""
+    assert at_worst(load_example("tether-cutter")) == {GATE_LEAKAGE, DROP, DRIFT, DROPOUT}
+
+
+JUDGES = {
+    "one alone": (lambda worst: GATE_LEAKAGE in worst, {GATE_LEAKAGE}),
+    "each of two": (lambda worst: bool(worst & {GATE_LEAKAGE, DROP}), {GATE_LEAKAGE, DROP}),
+    "two together": (lambda worst: worst >= {GATE_LEAKAGE, DROP}, 1),
+    "two of three": (lambda worst: len(worst & {GATE_LEAKAGE, DROP, DRIFT}) >= 2, 2),
+    "none": (lambda worst: True, None),
+}
+"""Judges that fail by which keys are at their worst: the keys that are named, how many of several, or none: it fails."""
+
+
+@pytest.mark.parametrize("question", [Question.GATE, Question.FIRING_CURRENT], ids=["own", "other"])
+@pytest.mark.parametrize("name", JUDGES)
+def test_the_keys_that_are_named(name: str, question: Question) -> None:
+    """Those that bring the failure about by themselves; or the fewest that make it pass together."""
+    fails, expected = JUDGES[name]
+    (found,) = blamed(load_example("tether-cutter"), lambda one: [judgement(fails(at_worst(one)), question)])
+    if expected is None:
+        assert (found.verdict, found.reason, found.keys) == ("FAIL", Reason.EXCEEDED, ())
+        return
+    assert (found.verdict, found.reason) == ("UNKNOWN", Reason.MISSING_KEY)
+    if isinstance(expected, set):
+        assert set(found.keys) == expected
+    else:
+        assert len(found.keys) == expected and set(found.keys) <= {GATE_LEAKAGE, DROP, DRIFT}
+    assert set(found.rests_on) == set(found.keys)
+    assert found.says == "x: fails only with the worst plausible value of what is not given"
+
+
+@pytest.mark.parametrize("question", [Question.GATE, Question.FIRING_CURRENT], ids=["other", "own"])
+def test_a_key_of_firing(question: Question) -> None:
+    """Eased for firing, whatever the finding is about."""
+    circuit = load_example("tether-cutter")
+    (found,) = blamed(circuit, lambda one: [judgement(one.controller.dropout.high >= 0.3, question)])
+    assert found.verdict == "UNKNOWN" and found.keys == (DROPOUT,)
+
+
+def test_only_the_failure_is_put_down() -> None:
+    """A pass beside it stands as it is, in its place."""
+    circuit = load_example("tether-cutter")
+
+    def judge(one: Circuit) -> list[Finding]:
+        fails = GATE_LEAKAGE in at_worst(one)
+        return [judgement(False, Question.PIN), judgement(fails, Question.GATE), judgement(True, Question.BLOCKING)]
+
+    assert [f.verdict for f in blamed(circuit, judge)] == ["PASS", "UNKNOWN", "FAIL"]
+
+
+def judgement(fails: bool, question: Question) -> Finding:
+    """A finding that fails, or not."""
+    statement = Statement(source="us", date="-")
+    return compare(question, "rule", 3.0 if fails else 1.0, "at most", 2.0, "A", says="x", statement=statement)
+
+
+def test_what_is_in_doubt_beside_it_is_named_too() -> None:
+    """With the leakage at its best it is still UNKNOWN for want of another key: both are named, and only one rests on."""
+    circuit = load_example("tether-cutter")
+
+    def judge(one: Circuit) -> list[Finding]:
+        doubt = Doubt(reason=Reason.MISSING_KEY, says="y", keys=("controller.brown_out",))
+        value = 3.0 if GATE_LEAKAGE in at_worst(one) else 1.0
+        statement = Statement(source="us", date="-")
+        return [compare(Question.GATE, "rule", value, "at most", 2.0, "A", says="x", statement=statement, doubt=doubt)]
+
+    (found,) = blamed(circuit, judge)
+    assert found.keys == (GATE_LEAKAGE, "controller.brown_out") and found.rests_on == (GATE_LEAKAGE,)
 
 
 def test_a_default_of_the_other_question_is_put_down_too() -> None:

@@ -19,6 +19,7 @@ from ignition.findings.finding import Finding, Question, Reason
 from ignition.toleranced import Spread
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
+from tests.findings.ends import WIDE
 
 OWN_LIMIT = """
 [rules]
@@ -366,3 +367,17 @@ def test_the_corner_of_supply_and_gate() -> None:
             "igniters": "low",
             "dropout": "high",
         }
+
+
+def test_the_end_of_a_range_that_is_the_limit() -> None:
+    """The shortest pulse, the highest brown-out level; a temperature counts from the hottest day, a supply is cold."""
+    circuit = parse_circuit(WIDE)
+    found = {f.rule: f for f in firing_findings(circuit, firing(circuit))}
+    assert found["functions"].limit == found["pulse-length"].value == 0.48
+    assert found["controller-supply"].limit == 2.8
+    for rule in ("mosfet-junction", "conductor-melts"):
+        value, limit, margin = found[rule].value, found[rule].limit, found[rule].margin
+        assert value is not None and limit is not None and margin == pytest.approx((limit - 40.0) / (value - 40.0))
+    for rule in ("gate-drive", "controller-supply"):
+        corner = found[rule].corner
+        assert corner is not None and (corner.battery_voltage, corner.temperature) == (8.0, -10.0)

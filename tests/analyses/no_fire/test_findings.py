@@ -18,6 +18,7 @@ from ignition.findings.finding import Finding, Question, Reason
 from ignition.toleranced import Toleranced
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
+from tests.findings.ends import WIDE
 
 BUS = (
     "sense = {",
@@ -199,3 +200,21 @@ def test_every_phase_is_judged_as_itself() -> None:
 def _loud(phase: PhaseNoFire) -> PhaseNoFire:
     loud: tuple[IgniterNoFire, ...] = tuple(replace(i, worst=current(1.0)) for i in phase.igniters)
     return replace(phase, igniters=loud, line=current(1.0), into_short=current(1.0), clamp=current(1.0))
+
+
+def test_the_end_of_a_range_that_is_the_limit() -> None:
+    """The least that a pin bears, the lowest threshold when hot, the lowest breakdown when cold; the battery full.
+
+    1.0 V less 5 mV/K x (40 - 25) K is 0.925 V; 28 V less 0.1 %/K x 35 K is 27.02 V.
+    """
+    circuit = parse_circuit(WIDE)
+    found = {f.rule: f for f in no_fire_findings(circuit, no_fire(circuit)) if f.phase in ("armed", None)}
+    assert found["pin-clamp-current"].limit == 0.9e-3
+    assert found["gate-held-off"].limit == pytest.approx(1.0 - 75e-3)
+    assert found["blocking-voltage"].limit == pytest.approx(28.0 * (1.0 - 1e-3 * 35.0))
+    assert found["blocking-voltage"].value == 8.4
+    places = {rule: found[rule].corner for rule in ("gate-held-off", "blocking-voltage")}
+    assert {rule: corner and (corner.battery_voltage, corner.temperature) for rule, corner in places.items()} == {
+        "gate-held-off": (8.4, 40.0),
+        "blocking-voltage": (8.4, -10.0),
+    }

@@ -1,0 +1,190 @@
+"""Gate, rail and off current of a circuit of which every value has three ends: all three results by hand."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import pytest
+
+from ignition.analyses.no_fire.gate import (
+    controller_rail,
+    driven_gate_voltage,
+    gate_in_phase,
+    lowest_threshold,
+    off_current,
+    phase_box,
+)
+from ignition.circuit.file import parse_circuit
+from ignition.circuit.model import Circuit
+from ignition.toleranced import Toleranced
+from tests.circuit.edits import edited
+from tests.findings.ends import WIDE
+
+LOADS = (
+    "[controller]",
+    '[[load]]\nname = "radio"\ncurrent = "0.1 A .. 0.2 A .. 0.4 A"\n\n[controller]',
+)
+BUS = (
+    "sense = {",
+    'second = { bus_divider = { upper = "50 kohm .. 51 kohm .. 52 kohm", lower = "20 kohm" } }\nsense = {',
+)
+SAGGING = (
+    ('temperature = "-10 degC .. 20 degC .. 40 degC"', 'temperature = "20 degC"'),  # the resistances as they are given
+    ("8.0 V .. 8.2 V .. 8.4 V", "3.0 V .. 3.2 V .. 3.4 V"),
+    ("40 mohm .. 60 mohm .. 100 mohm", "0.4 ohm .. 0.5 ohm .. 0.7 ohm"),
+)
+TIED, LOOSE = (
+    ("9.5 kohm .. 10 kohm .. 10.5 kohm", "95 kohm .. 100 kohm .. 105 kohm"),
+    (
+        ', pull_down = "9.5 kohm .. 10 kohm .. 10.5 kohm"',
+        "",
+    ),
+)
+
+
+def circuit(*swaps: tuple[str, str]) -> Circuit:
+    """The wide circuit with edits."""
+    return parse_circuit(edited(WIDE, *swaps))
+
+
+def ends(value: Toleranced) -> tuple[float, float, float]:
+    """All three."""
+    return value.low, value.nominal, value.high
+
+
+@pytest.mark.parametrize("where", ["before", "after"])
+def test_a_rail_that_sags(where: str) -> None:
+    """Battery less what controller, radio and dividers draw over its resistance, and after the arm switch the feed's.
+
+    The feed: 5 and 6 mohm of fuse, 10 and 12 mohm of key, 20 and 50 mohm of switch. A divider draws at most 3.4 V over
+    its upper resistor, down to 99 kohm and 50 kohm.
+    """
+    found = controller_rail(circuit(*SAGGING, LOADS, BUS, ("before arm switch", f"{where} arm switch")), "armed")
+    feed = (0.0, 0.0) if where == "before" else (5e-3 + 10e-3 + 20e-3, 6e-3 + 12e-3 + 50e-3)
+    dividers = 3.4 / 99e3 + 3.4 / 50e3
+    nominal = 3.2 - (20e-3 + 0.2) * (0.5 + feed[0]) - 0.3
+    low = 3.0 - (30e-3 + 0.4 + dividers) * (0.7 + feed[1]) - 0.4
+    assert ends(found) == pytest.approx((low, nominal, 3.4 - 0.2), rel=1e-12)
+
+
+def test_a_rail_that_holds() -> None:
+    """8 V are enough: the regulator's own ends. A rail of a given terminal voltage follows that."""
+    assert ends(controller_rail(circuit(), "armed")) == (3.2, 3.3, 3.4)
+    terminal = Toleranced(low=3.0, nominal=3.2, high=3.3, unit="V")
+    assert ends(controller_rail(circuit(), "firing", terminal)) == pytest.approx((2.6, 2.9, 3.1))
+
+
+def test_a_rail_of_a_dead_controller_and_an_empty_battery() -> None:
+    """0 V while disarmed and supplied after the switch, and never less than 0 V."""
+    after = ("before arm switch", "after arm switch")
+    assert ends(controller_rail(circuit(after), "disarmed")) == (0.0, 0.0, 0.0)
+    assert controller_rail(circuit(), "disarmed").high == 3.4
+    assert controller_rail(circuit(after), "reset").high == 3.4
+    empty = ("8.0 V .. 8.2 V .. 8.4 V", "0.01 V .. 0.1 V .. 3.4 V")
+    heavy = (LOADS[0], LOADS[1].replace("0.1 A .. 0.2 A .. 0.4 A", "3 A .. 4 A .. 5 A"))
+    found = controller_rail(circuit(empty, heavy, SAGGING[0], ("0.2 V .. 0.3 V .. 0.4 V", "0 V")), "armed")
+    assert (found.low, found.nominal) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("tied", [TIED, LOOSE], ids=["pull-down", "none"])
+def test_a_driven_gate(tied: tuple[str, str]) -> None:
+    """The rail over output, series and pull-down resistance, leakage over them in parallel: all corners, and nominal."""
+    down = (95e3, 100e3, 105e3) if tied is TIED else (math.inf,) * 3
+    leak = 1.1e-6  # of pin and gate, either way
+    found = driven_gate_voltage(
+        circuit(tied), circuit(tied).channels[0], Toleranced(low=3.0, nominal=3.3, high=3.5, unit="V")
+    )
+
+    def law(rail: float, output: float, series: float, lower: float, current: float) -> float:
+        share = 1.0 if math.isinf(lower) else lower / (lower + output + series)
+        return (rail + current * (output + series)) * share
+
+    corners = [law(*row) for row in itertools.product((3.0, 3.5), (20.0, 40.0), (95.0, 105.0), down, (-leak, leak))]
+    middle = law(3.3, 30.0, 100.0, down[1], 0.0)
+    assert ends(found) == pytest.approx((min(corners), middle, max(corners)), rel=1e-12)
+
+
+@pytest.mark.parametrize("pulled", ["80 kohm .. 100 kohm .. 120 kohm", "none", ""], ids=["up", "floating", "unknown"])
+def test_a_gate_in_reset(pulled: str) -> None:
+    """Pulled up; floating on its pull-down; or driven high where nothing is known of the pin, and floating at best."""
+    pull_up = 'reset_pull_up = "80 kohm .. 100 kohm .. 120 kohm"'
+    one = circuit(TIED, (pull_up, f'reset_pull_up = "{pulled}"' if pulled else ""))
+    found = gate_in_phase(one, one.channels[0], "reset").gate_voltage
+    down, leak = (95e3, 105e3), 1.1e-6
+
+    def law(rail: float, up: float, series: float, lower: float, current: float) -> float:
+        return (rail / (up + series) + current) / (1.0 / (up + series) + 1.0 / lower)
+
+    ups = {"none": (math.inf,), "": (math.inf,)}.get(pulled, (80e3, 120e3))
+    # above threshold the MOSFET draws, and may sag the rail to nothing
+    corners = [law(*row) for row in itertools.product((0.0, 3.4), ups, (95.0, 105.0), down, (-leak, leak))]
+    if pulled == "":
+        corners += [law(3.4, 20.0, 95.0, lower, leak) for lower in down]
+    assert (found.low, found.high) == pytest.approx((min(corners), max(corners)), rel=1e-9)
+
+
+def test_a_gate_below_the_threshold_in_reset_keeps_its_rail() -> None:
+    """Held below the lowest threshold nothing sags the rail: the low bound counts the lowest rail, not none."""
+    one = circuit()
+    found = gate_in_phase(one, one.channels[0], "reset").gate_voltage
+    leak = 1.1e-6
+    least = (3.2 / (120e3 + 105.0) - leak) / (1.0 / (120e3 + 105.0) + 1.0 / 9.5e3)
+    middle = (3.3 / (100e3 + 100.0)) / (1.0 / (100e3 + 100.0) + 1.0 / 10e3)
+    assert (found.low, found.nominal) == pytest.approx((least, middle), rel=1e-6)
+
+
+def test_a_gate_just_at_the_threshold_sags_the_rail() -> None:
+    """At its lowest threshold the MOSFET conducts: the same gate's low bound is then that of a rail of nothing."""
+    plain = circuit()
+    high = gate_in_phase(plain, plain.channels[0], "reset").gate_voltage.high
+    hot = 5e-3 * 15.0  # what the steepest drift takes away at 40 degC
+    for lowest, sags in ((high, True), (high * (1.0 + 1e-9), False)):
+        one = circuit(("1.0 V .. 1.5 V .. 2.0 V", f"{lowest + hot!r} V .. 1.5 V .. 2.0 V"))
+        found = gate_in_phase(one, one.channels[0], "reset")
+        assert found.lowest_threshold == pytest.approx(lowest, rel=1e-12)
+        assert (found.gate_voltage.low < 0.0) is sags
+
+
+def test_thresholds_at_both_ends_of_the_weather() -> None:
+    """1 V less 5 mV/K x 15 K when hot; 1 V + 3 mV/K x 35 K were it cold all along."""
+    one = circuit()
+    mosfet = one.mosfets["low_side"]
+    assert lowest_threshold(mosfet, one.ambient) == pytest.approx(1.0 - 0.075)
+    assert lowest_threshold(mosfet, Toleranced.exact(-10.0, "degC")) == pytest.approx(1.0 + 0.105)
+
+
+def subthreshold(gate: float, threshold: float, temperature: float) -> float:
+    """250 uA at the threshold, e times less for each 1.5 kT/q below it [A]."""
+    slope = 1.5 * 1.380649e-23 * (temperature + 273.15) / 1.602176634e-19
+    return 250e-6 * math.exp(min(gate - threshold, 0.0) / slope)
+
+
+def saturation(gate: float, threshold: float, resistance: float) -> float:
+    """Square law with the gain of the lowest row, 2.5 V, and the nominal threshold [A]."""
+    return 0.5 / (resistance * (2.5 - 1.5)) * max(gate - threshold, 0.0) ** 2
+
+
+@pytest.mark.parametrize("volts", [(0.9, 1.2, 1.4), (1.8, 2.2, 2.4)], ids=["below", "above"])
+def test_the_off_current_at_its_three_ends(volts: tuple[float, float, float]) -> None:
+    """Leakage, below-threshold and saturation current: coldest with none, as usual, and hottest."""
+    one = circuit(('cool = "0 A .. 0.5 uA .. 1 uA", hot = "0 A .. 50 uA .. 100 uA"', 'cool = "0.4 uA .. 0.5 uA .. 1 uA", hot = "40 uA .. 50 uA .. 100 uA"'))  # fmt: skip
+    mosfet = one.mosfets["low_side"]
+    low, nominal, high = volts
+    found = off_current(mosfet, Toleranced(low=low, nominal=nominal, high=high, unit="V"), one.ambient)
+    cold, usual, hot = 2.0 + 5e-3 * 35.0, 1.5 + 4e-3 * 5.0, 1.0 - 5e-3 * 15.0
+    least = saturation(low, cold, 20e-3) + subthreshold(low, cold, -10.0)
+    # the leakage grows by the same factor for each kelvin, from 25 to 150 degC, and is no less below
+    middle = 0.5e-6 + saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 20.0)
+    most = 1e-6 * 100.0 ** (15.0 / 125.0) + saturation(high, hot, 10e-3) + subthreshold(high, hot, 40.0)
+    assert ends(found) == pytest.approx((least, middle, most), rel=1e-6)
+
+
+def test_loads_may_be_off_while_nothing_fires() -> None:
+    """A load draws between nothing and its most while quiet, and what it draws while firing."""
+    one = circuit(LOADS)
+    assert ends(phase_box(one, "armed")["load.radio"])[0] == 0.0
+    assert ends(phase_box(one, "firing")["load.radio"])[0] == 0.1
+    # the pin's clamp leads to the rail, or to 0 V where the controller is dead: 0.3 V to 0.7 V above it
+    assert ends(phase_box(one, "armed")["line.clamp voltage"]) == pytest.approx((3.5, 3.8, 4.1))
+    assert ends(phase_box(one, "armed", controller="dead")["line.clamp voltage"]) == pytest.approx((0.3, 0.5, 0.7))
