@@ -13,7 +13,7 @@ from ignition.circuit.description import OwnLimit
 from ignition.circuit.model import Circuit
 from ignition.findings.compare import Statement
 
-__all__ = ["Preset", "Quantity", "Rule", "presets", "rule_limit", "rules", "rules_in_use"]
+__all__ = ["Preset", "Quantity", "Rule", "own_rules", "presets", "rule_limit", "rules", "rules_in_use"]
 
 Quantity = Literal[
     "monitor current",
@@ -114,7 +114,12 @@ def rules(chosen: tuple[str, ...] | None = None) -> tuple[Rule, ...]:
 
 def rules_in_use(circuit: Circuit) -> tuple[Rule, ...]:
     """List the rules that a circuit is held to: of the presets it chooses, or of all that are shipped, and its own."""
-    return (*rules(circuit.presets), *(_own(limit) for limit in circuit.own_limits))
+    return (*rules(circuit.presets), *own_rules(circuit))
+
+
+def own_rules(circuit: Circuit) -> tuple[Rule, ...]:
+    """List the limits of the circuit file itself."""
+    return tuple(_own(limit) for limit in circuit.own_limits)
 
 
 def _own(limit: OwnLimit) -> Rule:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.findings.presets import own_rules, rule_limit
 from ignition.network.template import igniter_names
 from ignition.parts.igniter import steady_thermal_fraction, thermal_fraction
 from ignition.typing import HIDDEN, Amps, Joules, Missing, Ratio
@@ -58,37 +59,20 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
     """
     igniters = _igniters(circuit, channel)
     warm = {name: _warm(igniters[name], current) for name, current in currents.items()}
-    worst = max(warm.values(), default=0.0)
     energy = None
     if duration is not None:
-        energy = max((i * i * igniters[name].heated.high * duration for name, i in warm.items()), default=0.0)
-    fraction: float | None = 0.0
-    margin: float | None = math.inf
-    reason = None
-    for name, current in warm.items():
-        igniter = igniters[name]
-        if not igniter.threshold_low:
-            return Heating(
-                current=worst,
-                energy=energy,
-                thermal_fraction=None,
-                no_fire_margin=None,
-                reason=_no_threshold(igniter),
-            )
-        part = highest_fraction(igniter, current, duration)
-        if part is None:
-            reason = f"igniter {igniter.name!r} has no time constant"
-        fraction = None if part is None or fraction is None else max(fraction, part)
-        if current > 0 and margin is not None:
-            margin = min(margin, igniter.threshold_low / current)
-    if margin is not None and math.isinf(margin):
-        margin, reason = None, "no current flows"
+        energy = max(i * i * igniters[name].heated.high * duration for name, i in warm.items())
+    bare = next((igniters[name] for name in warm if not igniters[name].threshold_low), None)
+    used = fraction = None
+    if bare is None:
+        used = max(current / (igniters[name].threshold_low or 0.0) for name, current in warm.items())
+        fraction = max(highest_fraction(igniters[name], i, duration) or 0.0 for name, i in warm.items())
     return Heating(
-        current=worst,
+        current=max(warm.values()),
         energy=energy,
         thermal_fraction=fraction,
-        no_fire_margin=margin,
-        reason=reason,
+        no_fire_margin=1.0 / used if used else None,
+        reason=_no_threshold(bare) if bare is not None else None if used else "no current flows",
     )
 
 
@@ -107,20 +91,23 @@ def highest_fraction(igniter: IgniterModel, current: float, duration: float | No
 
     Returns
     -------
-    Above 1 where it functions; None where the lowest threshold is unknown or zero, or the time constant is needed and
-        unknown
+    Above 1 where it functions; None where the lowest threshold is unknown or zero
     """
-    threshold, constant, growth = igniter.threshold_low, igniter.time_constant.fast, igniter.growth.low
+    threshold, growth = igniter.threshold_low, igniter.growth.low
     if not threshold:
         return None
     if duration is None:
         fraction = float(steady_thermal_fraction(current, threshold, growth))
-    elif constant is None:
-        return None
     else:
-        fraction = float(thermal_fraction(current, threshold, constant, duration, 0.0, growth))
+        fraction = float(thermal_fraction(current, threshold, _fastest(igniter), duration, 0.0, growth))
     # past function a growing resistance runs away: any number above 1 says as much
     return min(fraction, max((current / threshold) ** 2, 1.0))
+
+
+def _fastest(igniter: IgniterModel) -> float:
+    """Fastest time constant of an igniter with a no-fire statement, from which one follows in every case [s]."""
+    assert igniter.time_constant.fast is not None
+    return igniter.time_constant.fast
 
 
 def _no_threshold(igniter: IgniterModel) -> str:
@@ -150,18 +137,15 @@ def longest_pulse(
     longest = math.inf
     for name, cold in currents.items():
         igniter = igniters[name]
-        current = _warm(igniter, cold)
-        threshold, constant = igniter.threshold_low, igniter.time_constant.fast
+        current, threshold = _warm(igniter, cold), igniter.threshold_low
         if not threshold:
             return None, _no_threshold(igniter)
-        if constant is None:
-            return None, f"igniter {igniter.name!r} has no time constant"
-        drive, growth = (current / threshold) ** 2, igniter.growth.low
-        gain = drive / (1.0 + growth)
-        rate = 1.0 - drive * growth / (1.0 + growth)
-        share = fraction * rate / gain if gain > 0 else math.inf
-        if share < 1.0:
-            longest = min(longest, -math.log1p(-share) * constant / rate if rate != 0 else fraction * constant / gain)
+        constant, growth = _fastest(igniter), igniter.growth.low
+        gain = (current / threshold) ** 2 / (1.0 + growth)
+        rate = 1.0 - gain * growth
+        if fraction * rate < gain:
+            share = fraction / gain
+            longest = min(longest, constant * (share if rate == 0.0 else -math.log1p(-share * rate) / rate))
     return (longest, None) if math.isfinite(longest) else (None, "no length reaches that thermal fraction")
 
 
@@ -174,22 +158,17 @@ def current_limit(circuit: Circuit, channel: ChannelModel, share: float = 0.1) -
 
     Returns
     -------
-    Current [A] and its basis; None where an igniter has no no-fire current and no limit is given
+    Current [A] and its basis; None where an igniter has no no-fire current
     """
+    thresholds = {kind: circuit.igniters[kind].threshold_low for string in channel.strings for kind in string}
     limits: list[tuple[float, str]] = []
-    kinds = sorted({kind for string in channel.strings for kind in string})
-    thresholds = [(circuit.igniters[kind].threshold_low, kind) for kind in kinds]
-    known = [(value, kind) for value, kind in thresholds if value is not None]
-    if len(known) == len(thresholds):
-        value, kind = min(known)
-        limits.append((share * value, f"{share:g} of the lowest no-fire current of {kind!r}, {value:.4g} A"))
-        for own in circuit.own_limits:
-            if own.kind == "monitor current at most" and own.share_of_no_fire is not None:
-                limits.append((own.share_of_no_fire * value, f"limit {own.name!r} of the circuit file"))
-    for own in circuit.own_limits:
-        if own.kind == "monitor current at most" and own.current is not None:
-            limits.append((own.current.low, f"limit {own.name!r} of the circuit file"))
-    if len(known) < len(thresholds):
-        missing = next(kind for value, kind in thresholds if value is None)
-        return None, f"igniter {missing!r} has no no-fire current"
+    for kind, threshold in sorted(thresholds.items()):
+        if threshold is None:
+            return None, f"igniter {kind!r} has no no-fire current"
+        limits.append((share * threshold, f"{share:g} of the lowest no-fire current of {kind!r}, {threshold:.4g} A"))
+        limits += [
+            (limit, f"limit {rule.id!r} of the circuit file")
+            for rule in own_rules(circuit)
+            if rule.quantity == "monitor current" and (limit := rule_limit(rule, threshold)) is not None
+        ]
     return min(limits)

@@ -61,6 +61,76 @@ bridge_resistance = "1 ohm"
     assert found.energy == pytest.approx(4.0 * 1.3 * 1e-3, rel=1e-12)
 
 
+TWO = """[igniter.weak]
+bridge_resistance = "2 ohm"
+no_fire = { current = "0.1 A", duration = "300 s", reliability = 0.999, confidence = 0.95 }
+time_constant = "20 ms"
+[igniter.match]"""
+SECOND = "line.igniter 2.1"
+
+
+@pytest.mark.parametrize("weak", [NAME, SECOND])
+def test_of_two_igniters_the_worse_counts(weak: str) -> None:
+    """0.3 A in a bridge of 0.1 A and 20 ms, 0.4 A in one of 0.2 A and 10 ms, in either order.
+
+    Steady, and for 1 ms: (0.3 / 0.1)^2 (1 - exp(-1 / 20)) = 0.44, (0.4 / 0.2)^2 (1 - exp(-1 / 10)) = 0.38.
+    """
+    strings = '[["weak"], ["match"]]' if weak == NAME else '[["match"], ["weak"]]'
+    circuit = parse_circuit(text(igniters=strings).replace("[igniter.match]", TWO, 1), "bench.toml")
+    strong = SECOND if weak == NAME else NAME
+    currents = {name: 0.3 if name == weak else 0.4 for name in (NAME, SECOND)}
+    channel = circuit.channels[0]
+    steady = heating(circuit, channel, currents, None)
+    assert steady.current == 0.4 and steady.energy is None and steady.reason is None
+    assert steady.thermal_fraction == pytest.approx(9.0) and steady.no_fire_margin == pytest.approx(1.0 / 3.0)
+    pulse = heating(circuit, channel, currents, 1e-3)
+    assert pulse.thermal_fraction == pytest.approx(9.0 * -math.expm1(-0.05), rel=1e-9)
+    assert pulse.energy == pytest.approx(max(0.3**2 * 2.0, 0.4**2 * 1.3) * 1e-3, rel=1e-12)
+    length, _ = longest_pulse(circuit, channel, currents)
+    assert length == pytest.approx(-20e-3 * math.log1p(-0.01 / 9.0), rel=1e-9)
+    # the other one's would be longer
+    assert length < -10e-3 * math.log1p(-0.01 / 4.0)
+    limit, basis = current_limit(circuit, channel)
+    assert limit == pytest.approx(0.01) and "'weak'" in basis
+    none = heating(circuit, channel, {weak: 0.0, strong: 0.0}, None)
+    assert (none.current, none.no_fire_margin, none.reason) == (0.0, None, "no current flows")
+    one = heating(circuit, channel, {weak: 0.0, strong: 0.1}, None)
+    assert one.no_fire_margin == pytest.approx(2.0) and one.thermal_fraction == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize(("current", "reached"), [(0.02, False), (0.0201, True)])
+def test_a_hundredth_is_reached_just_above_a_tenth(current: float, reached: bool) -> None:
+    """A tenth of the no-fire current reaches a hundredth of the rise after all time, and never before."""
+    circuit = bench()
+    length, reason = longest_pulse(circuit, circuit.channels[0], {NAME: current})
+    assert (length is not None) is reached and (reason is None) is reached
+    assert longest_pulse(circuit, circuit.channels[0], {NAME: 0.0})[0] is None
+
+
+def test_a_bridge_whose_growth_just_makes_up_for_its_losses() -> None:
+    """Growth g and drive (I / I0)^2 = (1 + g) / g: no rate is left, and the temperature rises in a straight line.
+
+    From 20 to 220 degC with 0.001 / K: g = 0.2, so the drive is 6, the gain 5, and a hundredth takes 10 ms / 500.
+    """
+    lines = (GROWING[0].replace(" .. 320 degC", ""), GROWING[1])
+    circuit = igniter('time_constant = "10 ms"', 'reference_temperature = "20 degC"', *lines)
+    assert circuit.igniters["match"].growth.low == pytest.approx(0.2, rel=1e-12)
+    for current in (0.2 * math.sqrt(6.0), 0.2 * math.sqrt(6.0 * (1 + 1e-9)), 0.2 * math.sqrt(6.0 * (1 - 1e-9))):
+        length, _ = longest_pulse(circuit, circuit.channels[0], {NAME: current})
+        assert length == pytest.approx(10e-3 * 0.01 / 5.0, rel=1e-5)
+
+
+def test_a_falling_bridge_draws_by_its_lowest_resistance() -> None:
+    """Of a coefficient from -0.001 to -0.0005 / K the steepest counts: 0.1 A / 0.8, from 20 to 220 degC."""
+    lines = (
+        GROWING[0].replace(" .. 320 degC", ""),
+        'temperature_coefficient = "-0.001 / K .. -0.0007 / K .. -0.0005 / K"',
+    )
+    circuit = igniter('time_constant = "10 ms"', *lines)
+    found = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
+    assert found.current == pytest.approx(0.1 / 0.8, rel=1e-12)
+
+
 def test_weak_current_has_no_longest_pulse() -> None:
     """A current below a tenth of no-fire never reaches a hundredth."""
     circuit = bench()
@@ -87,6 +157,24 @@ def test_own_limit_of_the_file_counts() -> None:
     limit, basis = current_limit(circuit, circuit.channels[0])
     assert limit == pytest.approx(5e-3)
     assert "'club'" in basis
+
+
+@pytest.mark.parametrize(
+    ("kind", "figure", "limit"),
+    [
+        ("monitor current at most", "share_of_no_fire = 0.05", 0.01),
+        ("monitor current at most", "share_of_no_fire = 0.2", 0.02),
+        ("monitor current at most", 'current = "8 mA .. 9 mA .. 10 mA"', 8e-3),
+        ("firing current at least", 'current = "8 mA"', 0.02),
+        ("firing current at least", "share_of_all_fire = 0.001", 0.02),
+    ],
+)
+def test_the_limit_of_an_own_rule(kind: str, figure: str, limit: float) -> None:
+    """The stricter one of a tenth of 0.2 A and an own limit on the monitor current; one on firing says nothing of it."""
+    own = f'[[rules.limit]]\nname = "club"\nkind = "{kind}"\n{figure}\nsource = "club rules"\ndate = "2026-01-01"\n'
+    circuit = parse_circuit(text() + own, "bench.toml")
+    found, basis = current_limit(circuit, circuit.channels[0])
+    assert found == pytest.approx(limit, rel=1e-9) and ("'club'" in basis) is (limit < 0.02)
 
 
 def test_unknown_no_fire_has_no_limit() -> None:
