@@ -65,7 +65,7 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
     bare = next((igniters[name] for name in warm if not igniters[name].threshold_low), None)
     used = fraction = None
     if bare is None:
-        used = max(current / (igniters[name].threshold_low or 0.0) for name, current in warm.items())
+        used = max(i / limit for name, i in warm.items() if (limit := igniters[name].threshold_low))
         fraction = max(highest_fraction(igniters[name], i, duration) or 0.0 for name, i in warm.items())
     return Heating(
         current=max(warm.values()),

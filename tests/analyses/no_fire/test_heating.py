@@ -105,6 +105,9 @@ def test_a_hundredth_is_reached_just_above_a_tenth(current: float, reached: bool
     length, reason = longest_pulse(circuit, circuit.channels[0], {NAME: current})
     assert (length is not None) is reached and (reason is None) is reached
     assert longest_pulse(circuit, circuit.channels[0], {NAME: 0.0})[0] is None
+    threshold = circuit.igniters["match"].threshold_low
+    assert threshold is not None
+    assert longest_pulse(circuit, circuit.channels[0], {NAME: current}, (current / threshold) ** 2)[0] is None
 
 
 def test_a_bridge_whose_growth_just_makes_up_for_its_losses() -> None:
