@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Literal
 
@@ -92,8 +93,8 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
             for part in circuit.feed:
                 behind = behind + part.resistance
         terminal = Toleranced(
-            low=max(circuit.battery.voltage.low - drawn * behind.high, 0.0),
-            nominal=max(circuit.battery.voltage.nominal - usual * behind.nominal, 0.0),
+            low=circuit.battery.voltage.low - drawn * behind.high,
+            nominal=circuit.battery.voltage.nominal - usual * behind.nominal,
             high=circuit.battery.voltage.high,
             unit="V",
         )
@@ -105,14 +106,21 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
             (terminal.high, controller.supply.high, controller.dropout.low),
         )
     )
-    return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="V")
+    return Toleranced(low=low, nominal=nominal, high=high, unit="V")
 
 
 def _gate_leakage(circuit: Circuit, channel: ChannelModel) -> Toleranced:
     return circuit.controller.pin.leakage + circuit.mosfets[channel.mosfet].gate_leakage
 
 
-def _bounds(values: FloatArray, nominal: float) -> Toleranced:
+def _at_corners(law: Callable[..., FloatArray], **members: Toleranced | None) -> Toleranced:
+    """Bounds of a voltage that is monotone in each value [V]; a resistor that is not there is infinite."""
+    known = {name: value for name, value in members.items() if value is not None}
+
+    def at(rows: FloatArray) -> FloatArray:
+        return law(**dict.fromkeys(members, math.inf) | {name: rows[..., i] for i, name in enumerate(known)})
+
+    values, nominal = at(vertices(list(known.values()))), float(at(np.array([m.nominal for m in known.values()])))
     return Toleranced(
         low=min(float(values.min()), nominal), nominal=nominal, high=max(float(values.max()), nominal), unit="V"
     )
@@ -129,43 +137,25 @@ def driven_gate_voltage(circuit: Circuit, channel: ChannelModel, rail: Tolerance
     -------
     Gate voltage [V], exact at the corners: it is monotone in each value
     """
-    down = channel.pull_down
-    members = [
-        rail,
-        circuit.controller.pin.output_resistance,
-        channel.gate_series,
-        down if down is not None else Toleranced.exact(0.0, "ohm"),
-        _gate_leakage(circuit, channel),
-    ]
-
-    def law(row: FloatArray) -> FloatArray:
-        lower = row[..., 3] if down is not None else np.full(row.shape[:-1], np.inf)
-        return gate_voltage(row[..., 0], row[..., 1], row[..., 2], lower, row[..., 4])
-
-    return _bounds(law(vertices(members)), float(law(np.array([m.nominal for m in members]))))
+    return _at_corners(
+        gate_voltage,
+        supply=rail,
+        output_resistance=circuit.controller.pin.output_resistance,
+        series_resistance=channel.gate_series,
+        pull_down=channel.pull_down,
+        leakage=_gate_leakage(circuit, channel),
+    )
 
 
 def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up: Toleranced | None) -> Toleranced:
-    down = channel.pull_down
-    members = [
-        rail,
-        pull_up if pull_up is not None else Toleranced.exact(0.0, "ohm"),
-        channel.gate_series,
-        down if down is not None else Toleranced.exact(0.0, "ohm"),
-        _gate_leakage(circuit, channel),
-    ]
-
-    def law(row: FloatArray) -> FloatArray:
-        infinite = np.full(row.shape[:-1], np.inf)
-        return floating_gate_voltage(
-            row[..., 0],
-            row[..., 1] if pull_up is not None else infinite,
-            row[..., 2],
-            row[..., 3] if down is not None else infinite,
-            row[..., 4],
-        )
-
-    return _bounds(law(vertices(members)), float(law(np.array([m.nominal for m in members]))))
+    return _at_corners(
+        floating_gate_voltage,
+        supply=rail,
+        reset_pull_up=pull_up,
+        series_resistance=channel.gate_series,
+        pull_down=channel.pull_down,
+        leakage=_gate_leakage(circuit, channel),
+    )
 
 
 def gate_in_phase(
@@ -196,7 +186,7 @@ def gate_in_phase(
         rail = controller_rail(circuit, phase)
         voltage = _in_reset(circuit, channel, rail)
         if voltage.high >= lowest:
-            voltage = replace(voltage, low=min(voltage.low, _in_reset(circuit, channel, replace(rail, low=0.0)).low))
+            voltage = _in_reset(circuit, channel, replace(rail, low=0.0))
     else:
         voltage = driven_gate_voltage(circuit, channel, _ZERO)
     return GateState(

@@ -9,6 +9,7 @@ import pytest
 
 from ignition.analyses.no_fire.gate import (
     controller_rail,
+    controller_states,
     driven_gate_voltage,
     gate_in_phase,
     lowest_threshold,
@@ -124,6 +125,23 @@ def test_a_gate_in_reset(pulled: str) -> None:
     assert (found.low, found.high) == pytest.approx((min(corners), max(corners)), rel=1e-9)
 
 
+def test_leakage_may_lift_a_gate_above_what_the_pin_would_drive() -> None:
+    """1.1 uA over 10.5 Mohm is 11.55 V, the pin floating; driven high at 3.4 V it is 3.4 V."""
+    one = circuit(
+        (TIED[0], "9.5 Mohm .. 10 Mohm .. 10.5 Mohm"), ('reset_pull_up = "80 kohm .. 100 kohm .. 120 kohm"', "")
+    )
+    assert gate_in_phase(one, one.channels[0], "reset").gate_voltage.high == pytest.approx(1.1e-6 * 10.5e6)
+
+
+@pytest.mark.parametrize(("powered", "disarmed"), [("before", ("alive", "dead")), ("after", ("dead",))])
+def test_what_a_controller_can_be(powered: str, disarmed: tuple[str, ...]) -> None:
+    """Dead in every phase, for want of supply; alive in all but those in which nothing feeds it."""
+    one = circuit(("before arm switch", f"{powered} arm switch"))
+    assert controller_states(one, "disarmed") == disarmed
+    for phase in ("reset", "armed", "firing"):
+        assert controller_states(one, phase) == ("alive", "dead")
+
+
 def test_a_gate_below_the_threshold_in_reset_keeps_its_rail() -> None:
     """Held below the lowest threshold nothing sags the rail: the low bound counts the lowest rail, not none."""
     one = circuit()
@@ -165,17 +183,19 @@ def saturation(gate: float, threshold: float, resistance: float) -> float:
     return 0.5 / (resistance * (2.5 - 1.5)) * max(gate - threshold, 0.0) ** 2
 
 
-@pytest.mark.parametrize("volts", [(0.9, 1.2, 1.4), (1.8, 2.2, 2.4)], ids=["below", "above"])
+@pytest.mark.parametrize(
+    "volts", [(0.1, 0.3, 0.5), (0.9, 1.2, 1.4), (2.3, 2.35, 2.4)], ids=["far below", "about", "above"]
+)
 def test_the_off_current_at_its_three_ends(volts: tuple[float, float, float]) -> None:
     """Leakage, below-threshold and saturation current: coldest with none, as usual, and hottest."""
-    one = circuit(('cool = "0 A .. 0.5 uA .. 1 uA", hot = "0 A .. 50 uA .. 100 uA"', 'cool = "0.4 uA .. 0.5 uA .. 1 uA", hot = "40 uA .. 50 uA .. 100 uA"'))  # fmt: skip
+    one = circuit(("-10 degC .. 20 degC .. 40 degC", "-10 degC .. 30 degC .. 40 degC"), ('cool = "0 A .. 0.5 uA .. 1 uA", hot = "0 A .. 50 uA .. 100 uA"', 'cool = "0.4 uA .. 0.5 uA .. 1 uA", hot = "40 uA .. 50 uA .. 100 uA"'))  # fmt: skip
     mosfet = one.mosfets["low_side"]
     low, nominal, high = volts
     found = off_current(mosfet, Toleranced(low=low, nominal=nominal, high=high, unit="V"), one.ambient)
-    cold, usual, hot = 2.0 + 5e-3 * 35.0, 1.5 + 4e-3 * 5.0, 1.0 - 5e-3 * 15.0
+    cold, usual, hot = 2.0 + 5e-3 * 35.0, 1.5 - 4e-3 * 5.0, 1.0 - 5e-3 * 15.0
     least = saturation(low, cold, 20e-3) + subthreshold(low, cold, -10.0)
     # the leakage grows by the same factor for each kelvin, from 25 to 150 degC, and is no less below
-    middle = 0.5e-6 + saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 20.0)
+    middle = 0.5e-6 * 100.0 ** (5.0 / 125.0) + saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 30.0)
     most = 1e-6 * 100.0 ** (15.0 / 125.0) + saturation(high, hot, 10e-3) + subthreshold(high, hot, 40.0)
     assert ends(found) == pytest.approx((least, middle, most), rel=1e-6)
 
