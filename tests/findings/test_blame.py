@@ -78,6 +78,7 @@ def test_all_four_are_at_their_worst_where_left_out() -> None:
 
 JUDGES = {
     "one alone": (lambda worst: GATE_LEAKAGE in worst, {GATE_LEAKAGE}),
+    "one of accident": (lambda worst: DROP in worst, {DROP}),
     "each of two": (lambda worst: bool(worst & {GATE_LEAKAGE, DROP}), {GATE_LEAKAGE, DROP}),
     "two together": (lambda worst: worst >= {GATE_LEAKAGE, DROP}, 1),
     "two of three": (lambda worst: len(worst & {GATE_LEAKAGE, DROP, DRIFT}) >= 2, 2),
@@ -110,6 +111,8 @@ def test_a_key_of_firing(question: Question) -> None:
     circuit = load_example("tether-cutter")
     (found,) = blamed(circuit, lambda one: [judgement(one.controller.dropout.high >= 0.3, question)])
     assert found.verdict == "UNKNOWN" and found.keys == (DROPOUT,)
+    (found,) = blamed(circuit, lambda one: [judgement(one.igniters["cutter"].spent != "open", question)])
+    assert found.verdict == "UNKNOWN" and found.keys == ("igniter.cutter.spent",)
 
 
 def test_only_the_failure_is_put_down() -> None:
@@ -137,10 +140,15 @@ def test_what_is_in_doubt_beside_it_is_named_too() -> None:
         doubt = Doubt(reason=Reason.MISSING_KEY, says="y", keys=("controller.brown_out",))
         value = 3.0 if GATE_LEAKAGE in at_worst(one) else 1.0
         statement = Statement(source="us", date="-")
-        return [compare(Question.GATE, "rule", value, "at most", 2.0, "A", says="x", statement=statement, doubt=doubt)]
+        return [
+            compare(
+                Question.GATE, "rule", value, "at most", 2.0, "A",
+                says="x", statement=statement, doubt=doubt, rests_on=("ambient",),
+            )
+        ]  # fmt: skip
 
     (found,) = blamed(circuit, judge)
-    assert found.keys == (GATE_LEAKAGE, "controller.brown_out") and found.rests_on == (GATE_LEAKAGE,)
+    assert found.keys == (GATE_LEAKAGE, "controller.brown_out") and found.rests_on == ("ambient", GATE_LEAKAGE)
 
 
 def test_a_default_of_the_other_question_is_put_down_too() -> None:

@@ -1,0 +1,267 @@
+"""Bounds of single igniters, pairs in parallel and pairs in series, by hand: a loop, branches, the bridge's law."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from ignition.analyses.firing.bounds import IgniterBounds, igniter_bounds
+from ignition.analyses.firing.on_state import on_states
+from ignition.analyses.firing.schedule import overlapping
+from ignition.circuit.file import parse_circuit
+from ignition.circuit.model import Circuit
+from ignition.parts.igniter import sustained
+from tests.circuit.edits import edited
+from tests.circuit.sound import SOUND
+
+# 40 to 100 mohm of battery, 10 mohm of key, 10 to 50 mohm of switch; the lead, and 0 ohm in each branch
+SIMPLE = (
+    ('lead = { wire = "AWG 20", distance = "3 m", joints = "20 mohm .. 40 mohm .. 100 mohm" }', 'lead = { resistance = "0.8 ohm .. 1.0 ohm .. 1.2 ohm", joints = "0 ohm" }'),
+    ('time_constant = "10 ms"', 'time_constant = "8 ms .. 10 ms .. 12 ms"'),
+    ('pulse = "500 ms"', 'pulse = "3 ms .. 4 ms .. 5 ms"'),
+    ('input_capacitance = "1 nF"\ngate_drain_charge = "3 nC"\n', ""),  # no delay
+    ('current = "20 mA"', 'current = "0 A"'),
+)  # fmt: skip
+SPENT = '\nspent = "{}"'
+NEAR = 2e-4
+"""What the dividers at the bus and at the drain take from a current."""
+
+
+def bounded(*swaps: tuple[str, str], igniters: str = '[["match"]]') -> tuple[Circuit, list[IgniterBounds]]:
+    """Bounds of the first channel of the simple circuit with edits; the on-resistance is set to exact 20 mohm."""
+    circuit = parse_circuit(
+        edited(
+            SOUND,
+            ('[["match"]]', igniters),
+            ("10 mohm .. 14 mohm .. 20 mohm", "20 mohm"),
+            ("on_resistance_hot_factor = 1.6", "on_resistance_hot_factor = 1.0"),
+            *SIMPLE,
+            *swaps,
+        )
+    )
+    channel = circuit.channels[0]
+    group = overlapping(circuit, channel)
+    states, box = on_states(circuit, group)
+    return circuit, igniter_bounds(circuit, channel, states[channel.name], box, group)
+
+
+def loop(weak: bool, *branches: float, extra: float = 0.0) -> float:
+    """Current of the first of some branches [A]: weak or strong battery, and the loop's resistances at that end."""
+    voltage, before = (8.0, 0.1 + 0.01 + 0.05 + 1.2 + 0.02) if weak else (8.4, 0.04 + 0.01 + 0.01 + 0.8 + 0.02)
+    together = 1.0 / sum(1.0 / branch for branch in branches)
+    return voltage / (before + extra + together) * together / branches[0]
+
+
+def time(current: float, threshold: float, constant: float, reached: float = 0.0) -> float:
+    """x(t) = k + (x0 - k) exp(-t / tau) reaches one, with k = (I / I0)^2 [s]; infinite where it does not."""
+    drive = (current / threshold) ** 2
+    return constant * math.log((drive - reached) / (drive - 1.0)) if drive > 1.0 else math.inf
+
+
+LOW = float(sustained(0.2, 300.0, 12e-3))
+HIGH = 0.8 * math.sqrt(-math.expm1(-50e-3 / 8e-3))
+"""Thresholds at infinite duration: of a statement over 300 s, and of one over 50 ms at the fastest constant [A]."""
+
+
+def test_one_igniter() -> None:
+    """Strong battery and 1.0 ohm, lowest threshold, 8 ms; weak battery and 1.5 ohm, highest threshold, 12 ms."""
+    _, (found,) = bounded()
+    strong, weak = loop(False, 1.0), loop(True, 1.5)
+    assert found.lowest_current == pytest.approx(weak, rel=NEAR)
+    assert found.highest_channel_current == pytest.approx(strong, rel=NEAR)
+    assert found.earliest == pytest.approx(time(strong, LOW, 8e-3), rel=3 * NEAR)
+    assert found.latest == pytest.approx(time(weak, HIGH, 12e-3), rel=3 * NEAR)
+    assert (found.least_fraction, found.greatest_fraction) == (1.0, 1.0) and found.reason is None
+    assert (found.corner.battery_voltage, found.corner.temperature) == (8.0, 20.0)
+    ends = dict(found.corner.ends)
+    assert ends["line.lead"] == ends["line.igniter 1.1"] == "high"
+
+
+def test_a_current_between_the_thresholds() -> None:
+    """20 ohm of lead: 0.37 A is over the lowest threshold and under the highest; the fractions of a short pulse."""
+    lead = ("0.8 ohm .. 1.0 ohm .. 1.2 ohm", "20.8 ohm .. 21.0 ohm .. 21.2 ohm")
+    _, (found,) = bounded(lead, ('pulse = "3 ms .. 4 ms .. 5 ms"', 'pulse = "0.3 ms .. 0.4 ms .. 0.5 ms"'))
+    strong, weak = loop(False, 1.0, extra=20.0), loop(True, 1.5, extra=20.0)
+    assert LOW < weak < strong < HIGH
+    assert found.earliest == pytest.approx(time(strong, LOW, 8e-3), rel=3 * NEAR)
+    assert found.latest == math.inf
+    assert found.reason == "the lowest current does not exceed the highest threshold"
+    assert found.greatest_fraction == pytest.approx((strong / LOW) ** 2 * -math.expm1(-0.5 / 8.0), rel=3 * NEAR)
+    assert found.least_fraction == pytest.approx((weak / HIGH) ** 2 * -math.expm1(-0.3 / 12.0), rel=3 * NEAR)
+
+
+def test_the_gate_takes_its_time() -> None:
+    """1 nF and 3 nC over 130 ohm: the latest and the least fraction count from then on, the earliest and greatest not."""
+    lead = ("0.8 ohm .. 1.0 ohm .. 1.2 ohm", "20.8 ohm .. 21.0 ohm .. 21.2 ohm")
+    slow = (
+        ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "1 nF"\ngate_drain_charge = "3 nC"'),
+        ('series = "100 ohm"', 'series = "20 kohm"'), ('pull_down = "10 kohm"', 'pull_down = "1 Mohm"'),
+        ('gate_leakage = "100 nA"', 'gate_leakage = "0 A"'), ('leakage = "1 uA"\nreset', 'leakage = "0 A"\nreset'),
+    )  # fmt: skip
+    pulse = ('pulse = "3 ms .. 4 ms .. 5 ms"', 'pulse = "0.3 ms .. 0.4 ms .. 0.5 ms"')
+    _, (plain,) = bounded(lead, pulse)
+    _, (late,) = bounded(lead, pulse, *slow)
+    # 20 030 ohm, to 3.3 V x 0.98: to 2.5 V in RC ln(3.235 / 0.735), then 3 nC at no less than 0.735 V over R
+    source = 20030.0
+    drive = 3.3 * 1e6 / 1.02003e6
+    delay = source * 1e-9 * math.log(drive / (drive - 2.5)) + 3e-9 * source / (drive - 2.5)
+    weak = loop(True, 1.5, extra=20.0)
+    assert late.least_fraction == pytest.approx((weak / HIGH) ** 2 * -math.expm1(-(0.3e-3 - delay) / 12e-3), rel=1e-3)
+    assert (late.earliest, late.greatest_fraction) == (plain.earliest, plain.greatest_fraction)
+    _, (fast,) = bounded()
+    _, (slower,) = bounded(*slow)
+    assert slower.latest == pytest.approx((fast.latest or 0.0) + delay, rel=1e-3)
+    none = ('pulse = "3 ms .. 4 ms .. 5 ms"', 'pulse = "30 us .. 40 us .. 50 us"')
+    assert bounded(lead, none, *slow)[1][0].least_fraction == 0.0
+
+
+@pytest.mark.parametrize(
+    ("spent", "low", "high"),
+    [("open", 1.0, math.inf), ("short", 1e-3, 1.5), ("0.05 ohm .. 1 ohm .. 4 ohm", 0.05, 4.0)],
+)
+def test_two_in_parallel(spent: str, low: float, high: float) -> None:
+    """The other bridge anywhere between fresh and spent: as little as it can be leaves least, as much leaves most.
+
+    Earliest: the unfired current until the first function of both, which is at that current as well.
+    """
+    _, (one, two) = bounded(('spent = "open"', f'spent = "{spent}"'), igniters='[["match"], ["match"]]')
+    assert one == pytest.approx(two) or one.latest == two.latest
+    unfired = loop(False, 1.0, 1.5)
+    weak = loop(True, 1.5, low)
+    if spent != "short":
+        assert one.lowest_current == pytest.approx(weak, rel=NEAR)
+    assert one.lowest_current <= loop(True, 1.5, 1.0) * (1.0 + 1e-6)
+    first = time(unfired, LOW, 8e-3)
+    assert one.earliest == pytest.approx(first, rel=3 * NEAR)
+    most = loop(False, 1.0, high)
+    assert most >= unfired
+    channel = loop(False, 0.5) if spent == "open" else None
+    if channel is not None:
+        assert one.highest_channel_current == pytest.approx(channel, rel=NEAR)
+    latest = time(one.lowest_current, HIGH, 12e-3)
+    assert one.latest == (math.inf if math.isinf(latest) else pytest.approx(latest, rel=3 * NEAR))
+
+
+def test_a_spent_short_takes_more_than_two_fresh_ones() -> None:
+    """One of 0.05 ohm in place of a bridge: the channel's highest current is that of both spent."""
+    spent = ('spent = "open"', 'spent = "0.05 ohm .. 1 ohm .. 4 ohm"')
+    _, (one, _) = bounded(spent, igniters='[["match"], ["match"]]')
+    assert one.highest_channel_current == pytest.approx(loop(False, 0.025), rel=NEAR)
+
+
+def test_a_quicker_neighbour_opens_first() -> None:
+    """Beside one of 5 mA, open at once, the slow one carries the whole current from then on: two steps of its law."""
+    quick = SOUND[SOUND.index("[igniter.match]") : SOUND.index("[mosfet.low_side]")].replace("match", "quick")
+    quick = quick.replace('current = "0.2 A"', 'current = "0.1 A"').replace('time_constant = "10 ms"', 'time_constant = "2 ms .. 3 ms .. 4 ms"')  # fmt: skip
+    _, (slow, fast) = bounded(("[mosfet", f"{quick}[mosfet"), igniters='[["match"], ["quick"]]')
+    unfired, alone = loop(False, 1.0, 1.5), loop(False, 1.0)
+    first = time(unfired, float(sustained(0.1, 300.0, 4e-3)), 2e-3)
+    assert fast.earliest == pytest.approx(first, rel=3 * NEAR)
+    reached = (unfired / LOW) ** 2 * -math.expm1(-first / 8e-3)
+    assert reached < 1.0
+    assert slow.earliest == pytest.approx(first + time(alone, LOW, 8e-3, reached), rel=3 * NEAR)
+    assert slow.earliest < time(unfired, LOW, 8e-3)
+
+
+@pytest.mark.parametrize(("spent", "ends"), [("open", True), ("short", False)])
+def test_two_in_series(spent: str, ends: bool) -> None:
+    """One that opens first ends the current of the other: nothing is sure. A short leaves it more."""
+    _, (one, two) = bounded(('spent = "open"', f'spent = "{spent}"'), igniters='[["match", "match"]]')
+    assert one.lowest_current == pytest.approx(loop(True, 3.0), rel=NEAR)
+    unfired = loop(False, 2.0)
+    assert one.earliest == two.earliest == pytest.approx(time(unfired, LOW, 8e-3), rel=3 * NEAR)
+    if ends:
+        assert one.latest == two.latest == math.inf and one.least_fraction == 0.0
+        assert one.reason == "a neighbour in its string may open before it functions"
+    else:
+        assert one.latest == pytest.approx(time(loop(True, 3.0), HIGH, 12e-3), rel=3 * NEAR) and one.reason is None
+        assert one.highest_channel_current == pytest.approx(loop(False, 2e-3), rel=0.01)
+
+
+def test_in_series_with_one_that_surely_is_later() -> None:
+    """A neighbour that cannot open before the other has functioned takes nothing from it; the other takes all of it.
+
+    The late one's no-fire current is 0.7 A, its fastest constant 100 ms: at 2.95 A not before 5.8 ms. At the lowest,
+    1.83 A, the first has functioned after 2.4 ms.
+    """
+    late = SOUND[SOUND.index("[igniter.match]") : SOUND.index("[mosfet.low_side]")].replace("match", "late")
+    late = late.replace('current = "0.2 A"', 'current = "0.7 A"').replace('time_constant = "10 ms"', 'time_constant = "100 ms"')  # fmt: skip
+    late = late.replace('duration = "50 ms"', 'duration = "2 s"')
+    _, (first, last) = bounded(("[mosfet", f"{late}[mosfet"), igniters='[["match", "late"]]')
+    assert first.latest == pytest.approx(time(loop(True, 3.0), HIGH, 12e-3), rel=3 * NEAR)
+    assert last.earliest is not None and last.earliest > first.latest
+    assert last.latest == math.inf and "may open before" in (last.reason or "")
+
+
+@pytest.mark.parametrize("statement", ["no_fire", "all_fire"])
+def test_without_a_statement(statement: str) -> None:
+    """What it gives is None, and the reason names it; the currents are known all the same."""
+    line = next(f"{x}\n" for x in SOUND.splitlines() if x.startswith(f"{statement} ="))
+    _, (found,) = bounded((line, ""))
+    missing = (
+        (found.earliest, found.greatest_fraction) if statement == "no_fire" else (found.latest, found.least_fraction)
+    )
+    given = (
+        (found.latest, found.least_fraction) if statement == "no_fire" else (found.earliest, found.greatest_fraction)
+    )
+    assert missing == (None, None) and None not in given
+    assert found.reason == f"no {statement.replace('_', '-')} current is given"
+    assert found.lowest_current == pytest.approx(loop(True, 1.5), rel=NEAR)
+
+
+def test_beside_one_of_which_nothing_is_known() -> None:
+    """It may open at once: the earliest of the other is that of the whole current from the start."""
+    bare = """[igniter.bare]
+bridge_resistance = "1.0 ohm .. 1.2 ohm .. 1.5 ohm"
+temperature_coefficient = "0 / K"
+spent = "open"
+
+"""
+    _, (found, other) = bounded(("[mosfet", f"{bare}[mosfet"), igniters='[["match"], ["bare"]]')
+    assert other.earliest is None
+    assert found.earliest == pytest.approx(time(loop(False, 1.0), LOW, 8e-3), rel=3 * NEAR)
+    _, (found, other) = bounded(("[mosfet", f"{bare}[mosfet"), igniters='[["match", "bare"]]')
+    assert found.latest == math.inf and found.least_fraction == 0.0  # in one string it may end the current at once
+
+
+SECOND = """
+[[channel]]
+name = "other"
+igniters = [["match"]]
+mosfet = "low_side"
+pulse = "3 ms .. 4 ms .. 5 ms"
+start = "{}"
+lead = {{ resistance = "0.8 ohm .. 1.0 ohm .. 1.2 ohm", joints = "0 ohm" }}
+gate = {{ series = "100 ohm", pull_down = "10 kohm" }}
+sense = {{ upper = "100 kohm", lower = "47 kohm", filter = "100 nF", temperature_coefficient = "0 / K" }}
+"""
+
+
+@pytest.mark.parametrize(("start", "together"), [("0 s", True), ("4.9 ms", True), ("5.1 ms", False)])
+def test_another_channel(start: str, together: bool) -> None:
+    """One that may fire in the same time sags the battery; one after the end of the pulse does not."""
+    circuit, (found,) = bounded(("[checklist]", f"{SECOND.format(start)}\n[checklist]"))
+    assert len(circuit.channels) == 2
+    alone = loop(True, 1.5)
+    # both behind 0.16 ohm of battery, key and switch; the other at 1.0 ohm with a lead of 0.8 ohm
+    source = 0.1 + 0.01 + 0.05
+    mine, theirs = 1.2 + 0.02 + 1.5, 0.8 + 0.02 + 1.0
+    both = 1.0 / (1.0 / mine + 1.0 / theirs)
+    shared = 8.0 / (source + both) * both / mine
+    assert found.lowest_current == pytest.approx(shared if together else alone, rel=NEAR)
+
+
+def test_a_bank_that_runs_down() -> None:
+    """The latest function holds while the bank has lost no more than a share: of ten shares the earliest that does.
+
+    1 F behind 1 kohm: it keeps 0.97 of 8.0 V for far longer than the igniter takes at that current.
+    """
+    bank = 'protection = "none"\ncapacitor_bank = {{ capacitance = "{}", series_resistance = "0.1 ohm", recharge_resistance = "1 Mohm" }}'
+    _, (large,) = bounded(('protection = "none"', bank.format("1 F")))
+    voltage = 8.0 * 0.97
+    current = voltage / (0.1 + 0.01 + 0.05 + 1.2 + 0.02 + 1.5)
+    assert large.latest == pytest.approx(time(current, HIGH, 12e-3), rel=1e-3)
+    _, (small,) = bounded(('protection = "none"', bank.format("10 uF")))
+    assert small.latest == math.inf and small.least_fraction == 0.0
+    assert small.reason == "the lowest current does not function it before the capacitor bank may have run down"
