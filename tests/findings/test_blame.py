@@ -115,6 +115,23 @@ def test_a_key_of_firing(question: Question) -> None:
     assert found.verdict == "UNKNOWN" and found.keys == ("igniter.cutter.spent",)
 
 
+@pytest.mark.parametrize("question", [Question.GATE, Question.FUNCTION], ids=["accident", "firing"])
+@pytest.mark.parametrize("too", ["low", "high"])
+def test_the_best_of_either_question_excuses(too: str, question: Question) -> None:
+    """Of a bridge from 0.5 to 2 ohm what is too low is cured by the best for safety, what is too high by that for firing.
+
+    Whatever the question: a fuse that opens in the strongest current is one of firing.
+    """
+    circuit = parse_circuit(edited(SOUND, ('bridge_resistance = "1.0 ohm .. 1.2 ohm .. 1.5 ohm"\n', "")))
+
+    def judge(one: Circuit) -> list[Finding]:
+        bridge = one.igniters["match"].resistance
+        return [judgement(bridge.low < 1.9 if too == "low" else bridge.high > 0.6, question)]
+
+    (found,) = blamed(circuit, judge)
+    assert (found.verdict, found.keys) == ("UNKNOWN", ("igniter.match.bridge_resistance",))
+
+
 def test_only_the_failure_is_put_down() -> None:
     """A pass beside it stands as it is, in its place."""
     circuit = load_example("tether-cutter")

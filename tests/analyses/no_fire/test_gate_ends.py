@@ -197,7 +197,7 @@ def test_the_off_current_at_its_three_ends(volts: tuple[float, float, float]) ->
     # the leakage grows by the same factor for each kelvin, from 25 to 150 degC, and is no less below
     middle = 0.5e-6 * 100.0 ** (5.0 / 125.0) + saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 30.0)
     most = 1e-6 * 100.0 ** (15.0 / 125.0) + saturation(high, hot, 10e-3) + subthreshold(high, hot, 40.0)
-    assert ends(found) == pytest.approx((least, middle, most), rel=1e-6)
+    assert ends(found) == pytest.approx((least, middle, most), rel=1e-6, abs=0.0)
 
 
 def test_loads_may_be_off_while_nothing_fires() -> None:
