@@ -171,3 +171,18 @@ def test_two_shorted_bridges_side_by_side_have_a_solution() -> None:
     result = firing(parse_circuit(text))
     assert [i.functions for i in result.channels[0].igniters] == ["sometimes", "sometimes"]
     assert result.supply.highest_current == pytest.approx(6.8 / (0.050 + 0.010 + WIRE + 0.020 + 0.015), rel=1e-3)
+
+
+def test_a_bank_that_runs_down_loads_the_battery_by_its_recharging() -> None:
+    """With nothing left on the bank 6.8 V drives 12.4 A through 50 mohm of the battery and 0.5 ohm of the resistor."""
+    bank = (
+        'resistance = "50 mohm .. 80 mohm .. 150 mohm"',
+        'resistance = "50 mohm .. 80 mohm .. 150 mohm"\nprotection = { trip_current = "2 A", delay = "10 us" }\n'
+        'capacitor_bank = { capacitance = "100 mF", series_resistance = "20 mohm", recharge_resistance = "0.5 ohm" }',
+    )
+    result = fired(bank)
+    assert result.supply.highest_current == pytest.approx(6.8 / (0.050 + 0.5), rel=1e-3)
+    assert result.battery_voltage.low == pytest.approx(6.0 * 0.5 / (0.150 + 0.5), rel=1e-3)
+    assert result.supply.protection_time == 10e-6
+    found = check(parse_circuit(edited(OPENS, bank)))
+    assert {f.verdict for f in found.findings if f.rule == "battery-protection"} == {"FAIL"}
