@@ -161,6 +161,20 @@ def test_a_bank_drained_by_an_earlier_channel_promises_no_current() -> None:
     assert later.current.low is None and later.functions == "sometimes" and "capacitor bank" in (later.reason or "")
 
 
+def test_standing_loads_keep_a_bank_below_the_battery() -> None:
+    """A bank that 2 A through 150 mohm charges to 5.7 V of 6 V fires with that voltage; off, they leave it 6.8 V."""
+    bank = (
+        'resistance = "50 mohm .. 80 mohm .. 150 mohm"',
+        'resistance = "50 mohm .. 80 mohm .. 150 mohm"\n'
+        'capacitor_bank = { capacitance = "100 mF", series_resistance = "20 mohm", recharge_resistance = "10 ohm" }',
+    )
+    load = ("[controller]", '[[load]]\nname = "pump"\ncurrent = "0 A .. 2 A"\n\n[controller]')
+    current = fired(bank, load).channels[0].igniters[0].current
+    behind = 1.0 / (1.0 / 0.020 + 1.0 / (10.0 + 0.150))  # the battery gives its share through the resistor
+    assert current.low == pytest.approx(5.7 / (behind + 0.040 + POOR_WIRE + 0.100 + 1.8 + 0.030), rel=1e-3)
+    assert current.high == pytest.approx(6.8 / (0.020 + 0.010 + WIRE + 0.020 + 1.2 + 0.015), rel=1e-2)
+
+
 def test_two_shorted_bridges_side_by_side_have_a_solution() -> None:
     """Two igniters in parallel without a branch, both shorts after function: a result, not an unsolvable network."""
     text = edited(
