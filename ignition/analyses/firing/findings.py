@@ -66,11 +66,19 @@ def _controller_doubt(circuit: Circuit, *names: str) -> Doubt | None:
     return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
 
 
-def _flows(circuit: Circuit, found: Firing) -> float:
-    """Longest time of firing current, all channels together: to the last function where every bridge opens [s]."""
+def _flows(circuit: Circuit, found: Firing, *, trusting: bool) -> float:
+    """Longest time of firing current, all channels together: to the last function where every bridge opens [s].
+
+    Trusting takes every all-fire statement for certain.
+    """
+
+    def opens(igniter: IgniterFiring) -> bool:
+        sure = trusting or all_fire_doubt(circuit, igniter.kind) is None
+        return sure and circuit.igniters[igniter.kind].spent == "open"
+
     total = 0.0
     for channel, active in zip(circuit.channels, found.channels, strict=True):
-        ends = [i.function_time.high if circuit.igniters[i.kind].spent == "open" else None for i in active.igniters]
+        ends = [i.function_time.high if opens(i) else None for i in active.igniters]
         known = [end for end in ends if end is not None]
         total += max(known) if len(known) == len(ends) else channel.pulse.high
     return total
@@ -78,16 +86,19 @@ def _flows(circuit: Circuit, found: Firing) -> float:
 
 def _supply(circuit: Circuit, found: Firing) -> Finding:
     """The controller must stay supplied until no firing current flows any more: by the battery, or by its capacitor."""
-    supply, flows = found.supply, _flows(circuit, found)
+    supply, behind = found.supply, not circuit.controller.powered_before_arm_switch
+    flows, longest = (_flows(circuit, found, trusting=trust) for trust in (True, False))
     doubt = _controller_doubt(circuit, "brown_out", "current")
     value: float | None = supply.controller_supply.low
     says = "lowest controller supply while firing against the brown-out level"
-    cut = supply.cuts_controller(flows, behind_feed=not circuit.controller.powered_before_arm_switch)
+    cut = supply.cuts_controller(flows, behind_feed=behind)
     if cut is not None and cut.opens_after is not None:
         value, says = 0.0, f"{says}: {cut.name} may disconnect it while a spent igniter still draws"
     elif cut is not None:
         doubt = Doubt(reason=Reason.MISSING_KEY, says=str(cut.reason), keys=cut.missing)
     held = cut is None and supply.recovers and 0.0 < flows <= supply.hold_up < math.inf
+    if cut is None and ((held and longest > supply.hold_up) or supply.cuts_controller(longest, behind_feed=behind)):
+        doubt = doubt or _unproven(circuit, found)
     return compare(
         Question.SUPPLY,
         "controller-supply",
@@ -106,6 +117,12 @@ def _supply(circuit: Circuit, found: Firing) -> Finding:
     )
 
 
+def _unproven(circuit: Circuit, found: Firing) -> Doubt | None:
+    """Doubt by an all-fire statement that is not reliable enough to end the current of its igniter."""
+    kinds = dict.fromkeys(i.kind for channel in found.channels for i in channel.igniters)
+    return next((doubt for kind in kinds if (doubt := all_fire_doubt(circuit, kind)) is not None), None)
+
+
 def _weakest(circuit: Circuit) -> Corner:
     """Weak battery, cold, most load."""
     ends = (("battery.resistance", "high"), ("load", "high"), ("igniters", "low"), ("dropout", "high"))
@@ -118,7 +135,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
     rule = "battery-protection" if part.kind == BATTERY_PROTECTION else "fuse-holds"
     standing = part.opens_after == 0.0
     carries = standing or part.opens_after is None or math.isinf(part.opens_after)
-    latest, doubt = _last_function(found)
+    latest, doubt = _last_function(circuit, found)
     if carries:
         doubt = None
     if part.opens_after is None:
@@ -142,7 +159,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
     )
 
 
-def _last_function(found: Firing) -> tuple[float | None, Doubt | None]:
+def _last_function(circuit: Circuit, found: Firing) -> tuple[float | None, Doubt | None]:
     """Longest time of firing current until all have functioned; infinite where one may not, None where not known."""
     latest = 0.0
     for channel in found.channels:
@@ -153,7 +170,7 @@ def _last_function(found: Firing) -> tuple[float | None, Doubt | None]:
                 return math.inf, None
             else:
                 return None, Doubt(reason=igniter.cause, says=str(igniter.reason), keys=igniter.keys)
-    return latest, None
+    return latest, _unproven(circuit, found)
 
 
 def _wire_key(circuit: Circuit, name: str) -> str:
