@@ -232,9 +232,12 @@ def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, ru
     )
 
 
-def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | None, Doubt | None]:
+def _without_bound(
+    circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring
+) -> tuple[float | None, Doubt | None]:
     """Latest function time, infinite where it has no bound though everything is known; and what is in doubt."""
     doubt = all_fire_doubt(circuit, igniter.kind) or _controller_doubt(circuit, "brown_out", "current")
+    doubt = doubt or _gate_doubt(circuit, channel)
     if igniter.function_time.high is not None:
         return igniter.function_time.high, doubt
     if igniter.cause is Reason.EXCEEDED:
@@ -243,7 +246,7 @@ def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | No
 
 
 def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -> Finding:
-    value, doubt = _without_bound(circuit, igniter)
+    value, doubt = _without_bound(circuit, channel, igniter)
     lost = value is not None and math.isinf(value)
     return compare(
         Question.FUNCTION,
@@ -266,7 +269,7 @@ def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -
 
 def _pulse(circuit: Circuit, channel: ChannelModel, rule: Rule, igniter: IgniterFiring) -> Finding:
     """Shortest pulse against a multiple of the latest function time, and a least time."""
-    value, doubt = _without_bound(circuit, igniter)
+    value, doubt = _without_bound(circuit, channel, igniter)
     limit = None if value is None else max((rule.times_function_time or 0.0) * value, rule.time or 0.0)
     lost = limit is not None and math.isinf(limit)
     return compare(
@@ -292,9 +295,14 @@ def _not_given(circuit: Circuit, channel: ChannelModel, *names: str) -> tuple[st
     return tuple(f"mosfet.{channel.mosfet}.{name}" for name in names if not getattr(mosfet, name))
 
 
+def _gate_doubt(circuit: Circuit, channel: ChannelModel) -> Doubt | None:
+    """Doubt by a gate of which nothing says how long the pin takes to charge it: the switch may conduct too late."""
+    keys = _not_given(circuit, channel, "input_capacitance", "gate_drain_charge")
+    says = "how long the gate takes to charge is not known"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
+
+
 def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
-    missing = _not_given(circuit, channel, "input_capacitance", "gate_drain_charge")
-    slow = Doubt(reason=Reason.MISSING_KEY, says="how long the gate takes to charge is not known", keys=missing)
     return compare(
         Question.GATE_DRIVE,
         "gate-drive",
@@ -304,7 +312,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         "V",
         says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
         statement=data_sheet("MOSFET", channel.mosfet),
-        doubt=slow if missing else _controller_doubt(circuit, "current"),
+        doubt=_gate_doubt(circuit, channel) or _controller_doubt(circuit, "current"),
         corner=_weakest(circuit),
         channel=channel.name,
         phase="firing",
