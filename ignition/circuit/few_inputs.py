@@ -124,6 +124,8 @@ def describe(given: FewInputs, strings: tuple[int, ...]) -> Description:
                 "on_resistance_hot_factor": 1.0,
                 "leakage": {"cool": "0 A", "hot": "0 A"},
                 "gate_leakage": "0 A",
+                "input_capacitance": "1 pF",
+                "gate_drain_charge": "1 pC",
             }
         },
         "channel": [channel],

@@ -17,6 +17,7 @@ __all__ = [
     "SOME_OPEN",
     "State",
     "adc_pin",
+    "bank_voltage",
     "build_network",
     "bus_pin",
     "connected_igniters",
@@ -223,7 +224,7 @@ def _feed(circuit: Circuit, armed: bool) -> list[Element]:
                 kind="source",
                 plus=node,
                 minus=GROUND,
-                voltage=(("battery.voltage", 1.0),),
+                voltage=(("bank.voltage", 1.0),),
                 resistance=(("bank.resistance", 1.0),),
             )
         )
@@ -365,6 +366,8 @@ def parameter_box(
     box["controller.current"] = circuit.controller.current if loads_certain else _may_be_off(circuit.controller.current)
     for part in circuit.feed:
         box[f"feed.{part.name}"] = part.resistance
+    if circuit.battery.bank_resistance is not None:
+        box["bank.voltage"] = bank_voltage(circuit)
     controller = circuit.controller
     for channel in circuit.channels:
         name = channel.name
@@ -389,6 +392,39 @@ def parameter_box(
             box[f"{name}.{which}clamp voltage"] = rail + controller.pin.clamp_drop
             box[f"{name}.{which}clamp resistance"] = controller.pin.clamp_resistance
     return box
+
+
+def bank_voltage(circuit: Circuit) -> Toleranced:
+    """Voltage of a capacitor bank at rest [V].
+
+    Standing loads, and dividers through the recharge resistor, keep it below the battery's, to which it is charged
+    where they are off. A bank that nothing recharges has been charged to the battery's.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> bank_voltage(circuit) == circuit.battery.voltage
+    True
+    """
+    battery, controller, recharge = circuit.battery, circuit.controller, circuit.battery.recharge_resistance
+    full = battery.voltage
+    if recharge is None:
+        return full
+    load = sum((current for _, current in circuit.loads), Toleranced.exact(0.0, "A"))
+    pairs = [(c.upper, c.lower) for c in circuit.channels]
+    pairs += [c.bus_divider for c in circuit.channels if c.bus_divider is not None]
+    usual = sum(full.nominal / (upper.nominal + lower.nominal) for upper, lower in pairs)
+    behind = Toleranced(low=0.0, nominal=usual, high=sum(full.high / upper.low for upper, _ in pairs), unit="A")
+    if controller.powered_before_arm_switch:
+        load = load + controller.current
+    else:
+        behind = behind + controller.current
+    most = (battery.resistance.high + battery.slow_resistance) * (load.high + behind.high)
+    nominal = battery.resistance.nominal * (load.nominal + behind.nominal) + recharge.nominal * behind.nominal
+    low = max(full.low - most - recharge.high * behind.high, 0.0)
+    nominal = max(full.nominal - nominal, low)
+    return Toleranced(low=low, nominal=nominal, high=full.high, unit="V")
 
 
 def _may_be_off(current: Toleranced) -> Toleranced:

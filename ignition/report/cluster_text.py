@@ -56,14 +56,14 @@ def _numbers(answer: ClusterAnswer, console: Console) -> None:
     current = answer.current
     console.print("EACH IGNITER GETS")
     rows = [
-        ("at worst", engineering(current.lowest, "A")),
+        ("at worst", engineering(current.lowest, "A", towards="down")),
         ("usually", engineering(current.nominal, "A")),
-        ("at most", engineering(current.highest, "A")),
-        ("all-fire", engineering(answer.all_fire, "A")),
-        ("battery gives at most", engineering(current.total, "A")),
+        ("at most", engineering(current.highest, "A", towards="up")),
+        ("all-fire", engineering(answer.all_fire, "A", towards="up")),
+        ("battery gives at most", engineering(current.total, "A", towards="up")),
     ]
     if answer.charge.most is not None:
-        rows.append(("charge of one firing, at most", engineering(answer.charge.most, "C")))
+        rows.append(("charge of one firing, at most", engineering(answer.charge.most, "C", towards="up")))
     table(console, ("", ">"), rows)
     if answer.charge.launches is not None:
         item(console, f"a fifth of the battery's charge lasts for {answer.charge.launches} firings, other loads apart")
@@ -131,8 +131,8 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
         [
             (
                 engineering(day.temperature, "degC"),
-                engineering(day.lowest_current, "A"),
-                number_text(day.margin, "{:.2f}"),
+                engineering(day.lowest_current, "A", towards="down"),
+                engineering(day.margin, "1", towards="down"),
                 number_text(day.most, "{}"),
             )
             for day in answer.cold

@@ -12,7 +12,7 @@ from ignition.analyses.continuity.misreads import Misclassification
 from ignition.analyses.continuity.requirement import Requirement
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.no_fire.heating import FAR_BELOW, Heating
-from ignition.report.text import item, number_text, say, table
+from ignition.report.text import item, number_text, say, spread_text, table
 from ignition.units import engineering
 
 __all__ = ["continuity_text", "misclassification_text", "requirement_text"]
@@ -41,7 +41,7 @@ def _states(channel: ChannelContinuity, console: Console) -> None:
     rows = []
     for reading in (*channel.readings, *channel.strings_open):
         current, code = reading.igniter_current, reading.band.code
-        amps = [engineering(v, "A") for v in (current.low, current.nominal, current.high)]
+        amps = spread_text(current).split(" .. ")
         rows.append((reading.state, *amps, *(number_text(v, "{:.1f}") for v in (code.low, code.nominal, code.high))))
     headers = ("line state", ">igniter low", ">nominal", ">high", ">code low", ">nominal", ">high")
     table(console, headers, rows)

@@ -11,7 +11,7 @@ from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
 from ignition.report.findings_text import headline_text, margin_text, not_analysed_text, reasons_text
-from ignition.report.text import caution_text, number_text, spread_text, table
+from ignition.report.text import caution_text, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
 
@@ -80,17 +80,16 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            number_text(igniter.all_fire_margin, "{:.2f}"),
+            engineering(igniter.all_fire_margin, "1", towards="down"),
             igniter.functions,
         )
         for channel in result.firing.channels
         for igniter in channel.igniters
     ]
     table(console, ("igniter", "current", ">times all-fire", "functions"), rows)
-    console.print(
-        f"Battery sags to {engineering(result.firing.battery_voltage.low, 'V')} at worst; controller supply stays at "
-        f"{engineering(result.firing.controller_supply.low, 'V')} or more."
-    )
+    both = result.firing.battery_voltage.low, result.firing.controller_supply.low
+    battery, supply = (engineering(low, "V", towards="down") for low in both)
+    console.print(f"Battery sags to {battery} at worst; controller supply stays at {supply} or more.")
 
 
 def _codes(code: Spread) -> str:

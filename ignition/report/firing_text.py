@@ -11,7 +11,7 @@ from ignition.analyses.trials.histogram import Tally
 from ignition.analyses.trials.influence import Influence
 from ignition.analyses.trials.rare_failures import RareFailure
 from ignition.analyses.trials.trials import FiringTrials
-from ignition.report.text import item, number_text, spread_text, table
+from ignition.report.text import item, spread_text, table
 from ignition.units import engineering
 
 __all__ = [
@@ -41,7 +41,7 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
                     spread_text(i.current),
                     spread_text(i.function_time),
                     i.functions,
-                    number_text(i.all_fire_margin, "{:.2f}"),
+                    engineering(i.all_fire_margin, "1", towards="down"),
                 )
                 for i in channel.igniters
             ],
@@ -52,25 +52,33 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
         item(console, f"on-resistance {spread_text(channel.on_resistance)}")
         item(console, f"MOSFET junction {spread_text(channel.mosfet_junction, why=True)}")
         if channel.lead_temperature is not None:
-            hot = (
-                "melts" if channel.lead_temperature == float("inf") else f"{channel.lead_temperature:.0f} degC at most"
-            )
+            most = engineering(channel.lead_temperature, "degC", towards="up")
+            hot = "melts" if channel.lead_temperature == float("inf") else f"{most} at most"
             item(console, f"lead after the pulse, no heat lost: {hot}")
     supply = result.supply
     console.print("\nSupply while firing")
     item(console, f"battery terminals {spread_text(result.battery_voltage)}")
     item(console, f"controller supply {spread_text(result.controller_supply)}")
-    item(console, f"highest battery current {engineering(supply.highest_current, 'A')}")
+    item(console, f"highest battery current {engineering(supply.highest_current, 'A', towards='up')}")
     if supply.brown_out is None:
         item(console, "brown-out level not given: whether the controller resets is unknown")
     elif supply.hold_up == float("inf"):
         item(console, f"stays above the brown-out level of {engineering(supply.brown_out, 'V')}")
     else:
-        item(console, f"may fall below brown-out after {engineering(supply.hold_up, 's')}: the gate is then released")
+        item(
+            console,
+            f"may fall below brown-out after "
+            f"{engineering(supply.hold_up, 's', towards='down')}: the gate is then released",
+        )
     if supply.fuse_time != float("inf"):
-        item(console, f"a fuse may open after {engineering(supply.fuse_time, 's')} at the highest current")
+        item(
+            console,
+            f"a fuse may open after {engineering(supply.fuse_time, 's', towards='down')} at the highest current",
+        )
     if supply.protection_time != float("inf"):
-        item(console, f"the protection circuit may trip after {engineering(supply.protection_time, 's')}")
+        item(
+            console, f"the protection circuit may trip after {engineering(supply.protection_time, 's', towards='down')}"
+        )
     if trials is not None:
         console.print("\nTrial firings")
         trials_text(trials, console)

@@ -13,7 +13,7 @@ from rich.text import Text
 from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
 from ignition.toleranced import Spread
-from ignition.units import engineering
+from ignition.units import Towards, engineering
 
 __all__ = [
     "assumption_text",
@@ -101,7 +101,7 @@ def number_text(value: float | None, form: str, missing: str = "-") -> str:
 
 
 def spread_text(spread: Spread, form: str = "", *, why: bool = False) -> str:
-    """Write a spread as ``low .. nominal .. high`` with its unit.
+    """Write a spread as ``low .. nominal .. high`` with its unit; engineering text rounds both bounds outwards.
 
     Parameters
     ----------
@@ -115,7 +115,10 @@ def spread_text(spread: Spread, form: str = "", *, why: bool = False) -> str:
     bounds = (spread.low, spread.nominal, spread.high)
     if why and None in bounds:
         return f"UNKNOWN: {spread.reason}"
-    return " .. ".join(number_text(v, form) if form else engineering(v, spread.unit) for v in bounds)
+    if form:
+        return " .. ".join(number_text(v, form) for v in bounds)
+    ways: tuple[Towards, ...] = ("down", "nearest", "up")
+    return " .. ".join(engineering(v, spread.unit, towards=way) for v, way in zip(bounds, ways, strict=True))
 
 
 def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:

@@ -471,3 +471,18 @@ def test_a_hold_up_capacitor_outlasts_a_short_sag(spent: str, capacitance: str, 
         assert found.limit == worst(result, "functions").value == pytest.approx(1.07e-3, rel=0.01)
     else:
         assert found.value == pytest.approx(7.97 * 1.13 / 2.63 - 0.3, rel=1e-3) or spent == "short"
+
+
+def test_a_gate_of_unknown_charge_proves_no_function() -> None:
+    """100 kohm charge 10 uF to 2.5 V of some 3 V in 1.8 s, long after a pulse of 500 ms; left out, nobody knows: UNKNOWN."""
+    slow = (
+        'gate = { series = "100 ohm", pull_down = "10 kohm" }',
+        'gate = { series = "100 kohm", pull_down = "10 Mohm" }',
+    )
+    given = ('input_capacitance = "1 nF"', 'input_capacitance = "10 uF"')
+    assert worst(checked(slow, given), "functions").verdict == "FAIL"
+    for key in ('input_capacitance = "1 nF"\n', 'gate_drain_charge = "3 nC"\n'):
+        found = checked(slow, (key, ""))
+        for rule in ("functions", "pulse-length"):
+            one = worst(found, rule)
+            assert one.verdict == "UNKNOWN" and one.keys == (f"mosfet.low_side.{key.partition(' ')[0]}",)

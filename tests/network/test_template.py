@@ -55,6 +55,7 @@ VALUES = {
     "line.adc leakage": 0.0,
     "line.clamp voltage": 100.0,
     "line.clamp resistance": 0.5,
+    "bank.voltage": 10.0,
     "bank.resistance": 0.5,
     "bank.recharge": 0.5,
 }

@@ -95,7 +95,8 @@ def test_discharge() -> None:
     )
     result = discharge(firing_circuit([["match"], ["match"]], voltage="12 V", battery=table))
     found = json.loads(to_json(result))
-    assert found["stored_energy"]["nominal"] == pytest.approx(0.072)
+    # 147 kohm of divider take 8 mV of 12 V over 100 ohm and the battery
+    assert found["stored_energy"]["nominal"] == pytest.approx(0.072 * (1.0 - 100.1 / 147e3) ** 2, rel=1e-6)
     assert found["channels"][0]["igniters"][0]["energy"]["low"] is None
     text = printed(lambda console: out.discharge_text(result, console))
-    assert "holds 72 mJ" in text and "several igniters share the bank" in text
+    assert "holds 71.8 mJ .. 71.9 mJ .. 72 mJ" in text and "several igniters share the bank" in text

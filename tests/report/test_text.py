@@ -95,6 +95,8 @@ def test_paragraphs_wrap_with_a_hanging_indent() -> None:
     ("spread", "form", "why", "text"),
     [
         (Spread(low=1e-3, nominal=2e-3, high=3e-3, unit="A"), "", False, "1 mA .. 2 mA .. 3 mA"),
+        (Spread(low=4.696, nominal=5.006, high=6.001, unit="A"), "", False, "4.69 A .. 5.01 A .. 6.01 A"),
+        (Spread(low=-9.996, nominal=20.0, high=24.03, unit="degC"), "", False, "-10 degC .. 20 degC .. 24.1 degC"),
         (Spread(low=1.0, nominal=2.04, high=3.0, unit="1"), "{:.1f}", True, "1.0 .. 2.0 .. 3.0"),
         (Spread(low=None, nominal=2.0, high=None, unit="s", reason="may not"), "", False, "- .. 2 s .. -"),
         (Spread(low=1.0, nominal=2.0, high=None, unit="s", reason="may not"), "", True, "UNKNOWN: may not"),
@@ -102,7 +104,7 @@ def test_paragraphs_wrap_with_a_hanging_indent() -> None:
     ],
 )
 def test_spread(spread: Spread, form: str, why: bool, text: str) -> None:
-    """Bounds with their unit; a missing bound is a dash, or the reason stands for the whole."""
+    """Bounds with their unit, rounded outwards; a missing bound is a dash, or the reason stands for the whole."""
     assert spread_text(spread, form, why=why) == text
 
 

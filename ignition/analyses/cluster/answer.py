@@ -111,8 +111,9 @@ class ClusterAnswer:
         """The answer in one sentence."""
         if self.margin is None:
             return f"{self.verdict}: {self.arrangement}: {self.reason or NO_ALL_FIRE}."
-        worst = engineering(self.current.lowest, "A")
-        return f"{self.verdict}: {self.arrangement}: at worst {worst} each, {self.margin:.2f} times all-fire."
+        worst = engineering(self.current.lowest, "A", towards="down")
+        times = engineering(self.margin, "1", towards="down")
+        return f"{self.verdict}: {self.arrangement}: at worst {worst} each, {times} times all-fire."
 
     @property
     def probability(self) -> Annotated[ProbabilityAllFire, Key("probability_all_fire")]:

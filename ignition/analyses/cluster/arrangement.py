@@ -169,7 +169,7 @@ def _solve(
             values[name] = value.nominal
             continue
         high = weak
-        if name == "battery.voltage" or (name in others and not alike and name not in first):
+        if name in ("battery.voltage", "bank.voltage") or (name in others and not alike and name not in first):
             high = not weak
         values[name] = value.high if high else value.low
     arguments = march_arguments(circuit, values)
@@ -178,7 +178,7 @@ def _solve(
     )
     voltage: FloatArray = arguments["voltage"]
     if circuit.battery.bank_capacitance is not None:
-        voltage = np.asarray(values["battery.voltage"])
+        voltage = np.asarray(values["bank.voltage"])
     answer = tree_currents(
         tree,
         voltage=voltage,

@@ -8,6 +8,7 @@ from ignition.analyses.continuity.bands import held_reference
 from ignition.analyses.no_fire.gate import controller_rail, gate_in_phase
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import bank_voltage
 from ignition.toleranced import Toleranced
 
 __all__ = ["DividerDuty", "divider_duty"]
@@ -93,7 +94,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
     path = sum(p.low for p in feed) + channel.lead.resistance.low
     limit, basis = current_limit(circuit, channel, share)
     return DividerDuty(
-        voltage=circuit.battery.voltage,
+        voltage=circuit.battery.voltage if circuit.battery.bank_resistance is None else bank_voltage(circuit),
         lowest_drain=_lowest_drain(circuit, channel),
         source=Toleranced(
             low=path + min(strings),
@@ -139,4 +140,6 @@ def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
             at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
     feed = sum(p.resistance.high for p in circuit.feed)
     battery = circuit.battery
+    if battery.bank_resistance is not None:  # at rest it has given way to the standing loads already
+        return max(bank_voltage(circuit).low - at_bus * (battery.bank_resistance.high + feed), 0.0)
     return max(battery.voltage.low - (at_terminal + at_bus) * battery.resistance.high - at_bus * feed, 0.0)

@@ -132,6 +132,7 @@ def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: Divid
     volts, line, upper, lower = duty.voltage.nominal, duty.source.nominal, channel.upper.nominal, channel.lower.nominal
     key = f"{channel.name}.off current"
     values[key] = min(values[key], 1e-3 * volts / (line + upper + lower))
+    values["bank.voltage"] = volts  # where there is a bank, with the load of all channels
     current, pin, _ = sense_network(
         volts,
         line,

@@ -154,13 +154,13 @@ def _fading(
         return ()
     network = firing_network(circuit, overlapping)
     drain = -extremes(network, wide, [Probe(element="capacitor bank")])[0].low
-    voltage = wide["battery.voltage"]
+    voltage = wide["bank.voltage"]
     before = sum(conducting_before(other, channel) for other in circuit.channels if other is not channel)
     pairs = []
     for share in _SHARES:
         time = (1.0 - share) * voltage.low * bank.low / drain - before if drain > 0 else math.inf
         lower = Toleranced(low=share * voltage.low, nominal=voltage.nominal, high=voltage.high, unit="V")
-        found = extremes(network, {**wide, "battery.voltage": lower}, [Probe(element=own)])[0]
+        found = extremes(network, {**wide, "bank.voltage": lower}, [Probe(element=own)])[0]
         pairs.append((time, max(found.low, 0.0)))
     return tuple(pairs)
 

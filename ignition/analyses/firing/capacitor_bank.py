@@ -121,7 +121,7 @@ def discharge(circuit: Circuit) -> Discharge:
     channels: list[ChannelDischarge] = []
     for channel in circuit.channels:
         voltage = _start_voltage(circuit, channel, box, march_of)
-        first = battery.voltage
+        first = box["bank.voltage"]
         channels.append(
             ChannelDischarge(
                 channel=channel.name,
@@ -137,7 +137,10 @@ def discharge(circuit: Circuit) -> Discharge:
             )
         )
     return Discharge(
-        circuit=circuit.name, stored=_stored(battery), channels=tuple(channels), recharge=_recharge(battery)
+        circuit=circuit.name,
+        stored=_stored(battery, box["bank.voltage"]),
+        channels=tuple(channels),
+        recharge=_recharge(battery),
     )
 
 
@@ -149,8 +152,8 @@ def _box(circuit: Circuit) -> dict[str, Toleranced]:
     )
 
 
-def _stored(battery: BatteryModel) -> Spread:
-    capacitance, voltage = battery.bank_capacitance, battery.voltage
+def _stored(battery: BatteryModel, voltage: Toleranced) -> Spread:
+    capacitance = battery.bank_capacitance
     assert capacitance is not None
     low, nominal, high = (
         float(stored_energy(getattr(capacitance, side), getattr(voltage, side))) for side in ("low", "nominal", "high")
@@ -230,34 +233,31 @@ def _loop(circuit: Circuit, channel: ChannelModel, values: Mapping[str, float]) 
 
 
 def _start_voltage(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced], found: _Nominal) -> Spread:
-    battery = circuit.battery
-    capacitance = battery.bank_capacitance
+    capacitance, full = circuit.battery.bank_capacitance, box["bank.voltage"]
     assert capacitance is not None
     earlier = sorted(
         (c for c in circuit.channels if c is not channel and conducting_before(c, channel) > 0.0),
         key=lambda c: c.start.low,
     )
     lowest = {name: value.low for name, value in box.items()}
-    least, end = battery.voltage.low, math.inf
+    least, end = full.low, math.inf
     for other in earlier:
-        least = _recharged(circuit, least, other.start.low - end)
+        least = _recharged(circuit, least, full.low, other.start.low - end)
         loop = _loop(circuit, other, lowest) + _least_strings(circuit, other, lowest)
         least *= 0.0 if loop <= 0 else math.exp(-other.pulse.high / (loop * capacitance.low))
         end = latest_end(other) if math.isinf(end) else max(end, latest_end(other))
-    least = _recharged(circuit, least, channel.start.low - end)
-    nominal = min(found.voltage[channel.name], battery.voltage.high)  # found by a quotient: may round up
-    return Spread(low=min(least, nominal), nominal=nominal, high=battery.voltage.high, unit="V")
+    least = _recharged(circuit, least, full.low, channel.start.low - end)
+    nominal = min(found.voltage[channel.name], full.high)  # found by a quotient: may round up
+    return Spread(low=min(least, nominal), nominal=nominal, high=full.high, unit="V")
 
 
-def _recharged(circuit: Circuit, voltage: float, gap: float) -> float:
+def _recharged(circuit: Circuit, voltage: float, full: float, gap: float) -> float:
     """Least voltage of the bank after a time without discharge [V]."""
     battery = circuit.battery
     if battery.recharge_resistance is None or battery.bank_capacitance is None or gap <= 0:
         return voltage
-    drawn = circuit.controller.current.high + sum(current.high for _, current in circuit.loads)
-    supply = max(battery.voltage.low - battery.resistance.high * drawn, 0.0)
     slowest = (battery.recharge_resistance.high + battery.resistance.high) * battery.bank_capacitance.high
-    missing = max(supply - voltage, 0.0)
+    missing = max(full - voltage, 0.0)
     return voltage if slowest <= 0 else voltage + missing * -math.expm1(-gap / slowest)
 
 

@@ -66,11 +66,19 @@ def _controller_doubt(circuit: Circuit, *names: str) -> Doubt | None:
     return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
 
 
-def _flows(circuit: Circuit, found: Firing) -> float:
-    """Longest time of firing current, all channels together: to the last function where every bridge opens [s]."""
+def _flows(circuit: Circuit, found: Firing, *, trusting: bool) -> float:
+    """Longest time of firing current, all channels together: to the last function where every bridge opens [s].
+
+    Trusting takes every all-fire statement for certain.
+    """
+
+    def opens(igniter: IgniterFiring) -> bool:
+        sure = trusting or all_fire_doubt(circuit, igniter.kind) is None
+        return sure and circuit.igniters[igniter.kind].spent == "open"
+
     total = 0.0
     for channel, active in zip(circuit.channels, found.channels, strict=True):
-        ends = [i.function_time.high if circuit.igniters[i.kind].spent == "open" else None for i in active.igniters]
+        ends = [i.function_time.high if opens(i) else None for i in active.igniters]
         known = [end for end in ends if end is not None]
         total += max(known) if len(known) == len(ends) else channel.pulse.high
     return total
@@ -78,16 +86,19 @@ def _flows(circuit: Circuit, found: Firing) -> float:
 
 def _supply(circuit: Circuit, found: Firing) -> Finding:
     """The controller must stay supplied until no firing current flows any more: by the battery, or by its capacitor."""
-    supply, flows = found.supply, _flows(circuit, found)
+    supply, behind = found.supply, not circuit.controller.powered_before_arm_switch
+    flows, longest = (_flows(circuit, found, trusting=trust) for trust in (True, False))
     doubt = _controller_doubt(circuit, "brown_out", "current")
     value: float | None = supply.controller_supply.low
     says = "lowest controller supply while firing against the brown-out level"
-    cut = supply.cuts_controller(flows, behind_feed=not circuit.controller.powered_before_arm_switch)
+    cut = supply.cuts_controller(flows, behind_feed=behind)
     if cut is not None and cut.opens_after is not None:
         value, says = 0.0, f"{says}: {cut.name} may disconnect it while a spent igniter still draws"
     elif cut is not None:
         doubt = Doubt(reason=Reason.MISSING_KEY, says=str(cut.reason), keys=cut.missing)
     held = cut is None and supply.recovers and 0.0 < flows <= supply.hold_up < math.inf
+    if cut is None and ((held and longest > supply.hold_up) or supply.cuts_controller(longest, behind_feed=behind)):
+        doubt = doubt or _unproven(circuit, found)
     return compare(
         Question.SUPPLY,
         "controller-supply",
@@ -106,6 +117,12 @@ def _supply(circuit: Circuit, found: Firing) -> Finding:
     )
 
 
+def _unproven(circuit: Circuit, found: Firing) -> Doubt | None:
+    """Doubt by an all-fire statement that is not reliable enough to end the current of its igniter."""
+    kinds = dict.fromkeys(i.kind for channel in found.channels for i in channel.igniters)
+    return next((doubt for kind in kinds if (doubt := all_fire_doubt(circuit, kind)) is not None), None)
+
+
 def _weakest(circuit: Circuit) -> Corner:
     """Weak battery, cold, most load."""
     ends = (("battery.resistance", "high"), ("load", "high"), ("igniters", "low"), ("dropout", "high"))
@@ -118,7 +135,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
     rule = "battery-protection" if part.kind == BATTERY_PROTECTION else "fuse-holds"
     standing = part.opens_after == 0.0
     carries = standing or part.opens_after is None or math.isinf(part.opens_after)
-    latest, doubt = _last_function(found)
+    latest, doubt = _last_function(circuit, found)
     if carries:
         doubt = None
     if part.opens_after is None:
@@ -142,7 +159,7 @@ def _protective(circuit: Circuit, found: Firing, part: ProtectivePart) -> Findin
     )
 
 
-def _last_function(found: Firing) -> tuple[float | None, Doubt | None]:
+def _last_function(circuit: Circuit, found: Firing) -> tuple[float | None, Doubt | None]:
     """Longest time of firing current until all have functioned; infinite where one may not, None where not known."""
     latest = 0.0
     for channel in found.channels:
@@ -153,7 +170,7 @@ def _last_function(found: Firing) -> tuple[float | None, Doubt | None]:
                 return math.inf, None
             else:
                 return None, Doubt(reason=igniter.cause, says=str(igniter.reason), keys=igniter.keys)
-    return latest, None
+    return latest, _unproven(circuit, found)
 
 
 def _wire_key(circuit: Circuit, name: str) -> str:
@@ -215,9 +232,12 @@ def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, ru
     )
 
 
-def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | None, Doubt | None]:
+def _without_bound(
+    circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring
+) -> tuple[float | None, Doubt | None]:
     """Latest function time, infinite where it has no bound though everything is known; and what is in doubt."""
     doubt = all_fire_doubt(circuit, igniter.kind) or _controller_doubt(circuit, "brown_out", "current")
+    doubt = doubt or _gate_doubt(circuit, channel)
     if igniter.function_time.high is not None:
         return igniter.function_time.high, doubt
     if igniter.cause is Reason.EXCEEDED:
@@ -226,7 +246,7 @@ def _without_bound(circuit: Circuit, igniter: IgniterFiring) -> tuple[float | No
 
 
 def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -> Finding:
-    value, doubt = _without_bound(circuit, igniter)
+    value, doubt = _without_bound(circuit, channel, igniter)
     lost = value is not None and math.isinf(value)
     return compare(
         Question.FUNCTION,
@@ -249,7 +269,7 @@ def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -
 
 def _pulse(circuit: Circuit, channel: ChannelModel, rule: Rule, igniter: IgniterFiring) -> Finding:
     """Shortest pulse against a multiple of the latest function time, and a least time."""
-    value, doubt = _without_bound(circuit, igniter)
+    value, doubt = _without_bound(circuit, channel, igniter)
     limit = None if value is None else max((rule.times_function_time or 0.0) * value, rule.time or 0.0)
     lost = limit is not None and math.isinf(limit)
     return compare(
@@ -275,9 +295,14 @@ def _not_given(circuit: Circuit, channel: ChannelModel, *names: str) -> tuple[st
     return tuple(f"mosfet.{channel.mosfet}.{name}" for name in names if not getattr(mosfet, name))
 
 
+def _gate_doubt(circuit: Circuit, channel: ChannelModel) -> Doubt | None:
+    """Doubt by a gate of which nothing says how long the pin takes to charge it: the switch may conduct too late."""
+    keys = _not_given(circuit, channel, "input_capacitance", "gate_drain_charge")
+    says = "how long the gate takes to charge is not known"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys) if keys else None
+
+
 def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Finding:
-    missing = _not_given(circuit, channel, "input_capacitance", "gate_drain_charge")
-    slow = Doubt(reason=Reason.MISSING_KEY, says="how long the gate takes to charge is not known", keys=missing)
     return compare(
         Question.GATE_DRIVE,
         "gate-drive",
@@ -287,7 +312,7 @@ def _gate_drive(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) 
         "V",
         says="lowest gate voltage against the lowest row of on-resistance in the data sheet",
         statement=data_sheet("MOSFET", channel.mosfet),
-        doubt=slow if missing else _controller_doubt(circuit, "current"),
+        doubt=_gate_doubt(circuit, channel) or _controller_doubt(circuit, "current"),
         corner=_weakest(circuit),
         channel=channel.name,
         phase="firing",

@@ -13,6 +13,7 @@ from ignition.analyses.firing.bounds import IgniterBounds, igniter_bounds
 from ignition.analyses.firing.conductors import ConductorHeating, channel_conductors, feed_conductors
 from ignition.analyses.firing.junction import junction_temperature
 from ignition.analyses.firing.on_state import OnState, Settled, firing_network, with_spent
+from ignition.analyses.firing.protective import Cut
 from ignition.analyses.firing.schedule import conducting_at_start, conducting_before, overlapping
 from ignition.analyses.firing.sequence import hold_tree_to_network, igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
@@ -149,9 +150,11 @@ def firing(circuit: Circuit) -> Firing:
     }
     for channel in circuit.channels:
         states, box = settings[channel.name]
-        earlier = _conducted_before(circuit, channel, bounds)
+        earlier, longest = (_conducted_before(circuit, channel, bounds, trusting=trust) for trust in (True, False))
         results.append(
-            _channel(circuit, channel, states[channel.name], box, nominal, supply, bounds[channel.name], earlier)
+            _channel(
+                circuit, channel, states[channel.name], box, nominal, supply, bounds[channel.name], earlier, longest
+            )
         )
     return Firing(
         circuit=circuit.name,
@@ -171,15 +174,20 @@ class _Nominal:
     thermal_fraction: Mapping[str, float]
 
 
-def _conducted_before(circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]]) -> float:
-    """Longest time for which earlier channels can have drawn firing current when this one starts [s]."""
+def _conducted_before(
+    circuit: Circuit, channel: ChannelModel, bounds: Mapping[str, list[IgniterBounds]], *, trusting: bool
+) -> float:
+    """Longest time for which earlier channels can have drawn firing current when this one starts [s].
+
+    Trusting takes every all-fire statement for certain, that its reliability is not enough does not count.
+    """
     total = 0.0
     for other in circuit.channels:
         if other is channel:
             continue
         flowing = math.inf
-        opens = all(circuit.igniters[kind].spent == "open" for string in other.strings for kind in string)
-        if opens:
+        models = [circuit.igniters[kind] for string in other.strings for kind in string]
+        if all(m.spent == "open" and (trusting or _shortfall(circuit, m.all_fire) is None) for m in models):
             latest = [math.inf if b.latest is None else b.latest for b in bounds[other.name]]
             flowing = max(latest)
         total += conducting_before(other, channel, flowing)
@@ -234,6 +242,7 @@ def _channel(
     supply: SupplyUnderFire,
     bounds: list[IgniterBounds],
     earlier: float,
+    longest: float,
 ) -> ChannelFiring:
     names = [n for string in igniter_names(channel) for n in string]
     probes = [*(Probe(element=n) for n in names), Probe(element=f"{channel.name}.mosfet")]
@@ -264,6 +273,7 @@ def _channel(
             nominal,
             supply,
             earlier,
+            longest,
             state.rows[0] < 0,
         )
         for name, kind, place, current, bound in zip(names, kinds, places, currents[:-1], bounds, strict=True)
@@ -343,6 +353,7 @@ def _igniter(
     nominal: _Nominal | None,
     supply: SupplyUnderFire,
     earlier: float,
+    longest: float,
     outside: bool,
 ) -> IgniterFiring:
     model = circuit.igniters[kind]
@@ -359,7 +370,7 @@ def _igniter(
     if current.high is None:
         earliest = None
     if latest is not None and math.isfinite(latest):
-        cut = supply.cut_before(earlier + latest)
+        cut = supply.cut_before(earlier + latest) or _unproven(supply.cut_before(longest + latest))
         if cut is not None:
             latest, reason, cause, keys = math.inf, cut.says, cut.cause, cut.keys
     if latest is not None and channel.pulse.low < latest < math.inf:
@@ -404,6 +415,14 @@ def _igniter(
         keys=keys,
         corner=bound.corner,
     )
+
+
+def _unproven(cut: Cut | None) -> Cut | None:
+    """What interrupts only where an earlier igniter has not functioned in the time that its statement gives it."""
+    if cut is None:
+        return None
+    says = f"{cut.says}: the all-fire statement of an earlier igniter is not reliable enough to end its current"
+    return replace(cut, says=says, cause=Reason.BELOW_REQUIRED_RELIABILITY)
 
 
 def _explained(low: float | None, nominal: float | None, high: float | None, unit: str, reason: str | None) -> Spread:

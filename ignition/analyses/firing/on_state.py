@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -26,6 +27,7 @@ __all__ = [
     "heating",
     "lowest_supply",
     "on_states",
+    "recharging",
     "turn_on_heating",
     "with_spent",
 ]
@@ -129,10 +131,29 @@ def lowest_supply(circuit: Circuit, network: Network, box: Mapping[str, Toleranc
     """
     if node == "bus" and circuit.battery.bank_capacitance is not None:
         return 0.0  # a bank without a stated way to hold the bus up
+    usual = min(usual, recharging(circuit, box)[0])
     spent = with_spent(circuit, box)
     if spent is None:
         return usual
     return min(usual, extremes(network, spent, [Probe(node=node)])[0].low)
+
+
+def recharging(circuit: Circuit, box: Mapping[str, Toleranced]) -> tuple[float, float]:
+    """Lowest voltage [V] and highest current [A] of a battery that recharges a bank that has run down to nothing.
+
+    Infinite voltage and no current where there is nothing to recharge.
+
+    Parameters
+    ----------
+    box : Firing parameters [SI]
+    """
+    if circuit.battery.recharge_resistance is None:
+        return math.inf, 0.0
+    through, behind, voltage = box["bank.recharge"].low, box["battery.resistance"], box["battery.voltage"]
+    loads = [box["controller.current"], *(box[f"load.{name}"] for name, _ in circuit.loads)]
+    load = sum(current.high for current in loads)
+    lowest = max(voltage.low - behind.high * load, 0.0) * through / (through + behind.high)
+    return lowest, (voltage.high + through * load) / (through + behind.low)
 
 
 def with_spent(circuit: Circuit, box: Mapping[str, Toleranced]) -> dict[str, Toleranced] | None:

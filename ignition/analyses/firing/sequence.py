@@ -266,6 +266,6 @@ def _bank(circuit: Circuit, values: Mapping[str, ArrayLike]) -> CapacitorBank | 
         )
     return CapacitorBank(
         capacitance=np.asarray(values.get("bank.capacitance", battery.bank_capacitance.nominal), dtype=float),
-        initial_voltage=np.asarray(values["battery.voltage"], dtype=float),
+        initial_voltage=np.asarray(values["bank.voltage"], dtype=float),
         recharge_resistance=recharge,
     )

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Annotated
 
-from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, with_spent
+from ignition.analyses.firing.on_state import Settled, firing_network, lowest_supply, recharging, with_spent
 from ignition.analyses.firing.protective import BATTERY_PROTECTION, Cut, ProtectivePart, protective_parts
 from ignition.analyses.firing.schedule import overlapping
 from ignition.analyses.no_fire.gate import controller_rail, phase_box
@@ -153,12 +153,15 @@ def _group(circuit: Circuit, settled: Settled, group: frozenset[str]) -> _Group:
     if len(group) > 1:
         alone = [extremes(firing_network(circuit, frozenset({name})), box, probes[:2]) for name in group]
     lowest = lowest_supply(circuit, network, box, node, min(usual[1].low, after[1].low))
+    least, most = recharging(circuit, box)
     supply = _voltage(lowest, usual[1].nominal, max(found[1].high for found in alone))
     return _Group(
-        terminal=_voltage(min(usual[0].low, after[0].low), usual[0].nominal, max(found[0].high for found in alone)),
+        terminal=_voltage(
+            min(usual[0].low, after[0].low, least), usual[0].nominal, max(found[0].high for found in alone)
+        ),
         rail=controller_rail(circuit, "firing", supply),
         feed_current=max(usual[2].high, after[2].high),
-        battery_current=max(-usual[3].low, -after[3].low),
+        battery_current=max(-usual[3].low, -after[3].low, most),
     )
 
 

@@ -280,6 +280,7 @@ def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]
     add("battery.voltage", "battery voltage", box["battery.voltage"])
     add("battery.resistance", "battery resistance", box["battery.resistance"])
     add("battery.polarisation", "battery polarisation", battery.polarisation_resistance)
+    add("bank.voltage", "capacitor bank", box.get("bank.voltage"))
     add("bank.resistance", "capacitor bank", box.get("bank.resistance"))
     add("bank.recharge", "capacitor bank", box.get("bank.recharge"))
     add("bank.capacitance", "capacitor bank", battery.bank_capacitance)

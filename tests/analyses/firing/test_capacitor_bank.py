@@ -162,9 +162,14 @@ def test_droop_by_hand() -> None:
 
 
 def test_recharging_lifts_the_later_channel() -> None:
-    """Between two channels the bank recharges: V (1 - exp(-gap/(R C))) from empty, a bound without the bridge's help."""
-    result = discharge(bank([["match"]], [["match"]], starts=("0 s", "1 s"), recharge="400 ohm"))
-    expected = 12.0 * -math.expm1(-0.5 / (400.1 * 1e-3))
+    """Between two channels the bank recharges: V (1 - exp(-gap/(R C))) from empty, a bound without the bridge's help.
+
+    Two dividers, each at most 12 V over its upper resistor, take their current through 400.1 ohm.
+    """
+    circuit = bank([["match"]], [["match"]], starts=("0 s", "1 s"), recharge="400 ohm")
+    result = discharge(circuit)
+    full = 12.0 * (1.0 - 400.1 * 2.0 / circuit.channels[0].upper.low)
+    expected = full * -math.expm1(-0.5 / (400.1 * 1e-3))
     assert result.channels[1].voltage.low == pytest.approx(expected, rel=1e-6)
     assert result.recharge.nominal == pytest.approx(400.1 * 1e-3 * math.log(20.0), rel=1e-9)
 

@@ -440,7 +440,7 @@ def test_bank_trials_agree_with_the_closed_response() -> None:
     capacitance, resistance = np.asarray(values["bank.capacitance"]), np.asarray(values["channel 1.igniter 1.1"])
     series = np.asarray(values["bank.resistance"]) + 1e-3
     peak = bridge_thermal_rise(
-        capacitance, values["battery.voltage"], resistance, series, threshold[0] ** 2 * resistance * tau[0], tau[0],
+        capacitance, values["bank.voltage"], resistance, series, threshold[0] ** 2 * resistance * tau[0], tau[0],
         bridge_peak_time(capacitance, resistance, series, tau[0]),
     )  # fmt: skip
     functions = np.isfinite(outcome.function_time[0])
