@@ -12,7 +12,7 @@ from ignition.analyses.firing.sequence import turn_on
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.corner import Corner, corner_of
 from ignition.network.template import igniter_names
-from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.network.worst_case import Probe, extremes
 from ignition.parts.igniter import function_time, thermal_fraction
 from ignition.toleranced import Toleranced
 
@@ -115,7 +115,7 @@ def _range(
 ) -> _Range:
     names = igniter_names(channel)
     own = names[string][position]
-    probes = [Probe(element=own), Probe(element=f"{channel.name}.mosfet")]
+    current, through_switch = Probe(element=own), Probe(element=f"{channel.name}.mosfet")
     unfired, wide = dict(box), dict(box)
     for other in circuit.channels:
         for s, kinds in enumerate(other.strings):
@@ -125,19 +125,18 @@ def _range(
                 unfired[name] = model.heated
                 wide[name] = model.heated if name == own else _fate(model, in_series)
     alone = firing_network(circuit, frozenset({channel.name}))
-    first = extremes(alone, unfired, probes)
-    strongest = extremes(alone, wide, probes)
-    weakest: list[Extreme] = extremes(firing_network(circuit, overlapping), wide, probes)
+    first = extremes(alone, unfired, [current])[0]
+    strongest, in_all = extremes(alone, wide, [current, through_switch])
+    weakest = extremes(firing_network(circuit, overlapping), wide, [current])[0]
     spent = with_spent(circuit, box)
-    channel_high = max(first[1].high, strongest[1].high)
     if spent is not None:
-        channel_high = max(channel_high, extremes(alone, spent, probes[1:])[0].high)
+        in_all = extremes(alone, spent, [through_switch])[0]
     return _Range(
-        first_high=first[0].high,
-        during_low=max(weakest[0].low, 0.0),
-        during_high=max(strongest[0].high, first[0].high),
-        channel_high=channel_high,
-        corner=corner_of(weakest[0], wide, circuit.ambient.low, high=False),
+        first_high=first.high,
+        during_low=max(weakest.low, 0.0),
+        during_high=strongest.high,
+        channel_high=in_all.high,
+        corner=corner_of(weakest, wide, circuit.ambient.low, high=False),
         fading=_fading(circuit, channel, own, wide, overlapping),
     )
 
