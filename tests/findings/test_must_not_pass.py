@@ -486,3 +486,54 @@ def test_a_gate_of_unknown_charge_proves_no_function() -> None:
         for rule in ("functions", "pulse-length"):
             one = worst(found, rule)
             assert one.verdict == "UNKNOWN" and one.keys == (f"mosfet.low_side.{key.partition(' ')[0]}",)
+
+
+LATE = SOUND[SOUND.index("[igniter.match]") : SOUND.index("[mosfet.low_side]")].replace("match", "late")
+LATE = LATE.replace('current = "0.2 A"', 'current = "0.7 A"').replace('"10 ms"', '"1 s"')
+LATE = LATE.replace('duration = "50 ms"', 'duration = "20 s"')
+"""One that cannot open before 31 ms at 4 A: -1 s ln(1 - (0.7 / 4)^2)."""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "verdict", "reason"),
+    [
+        ("reliability = 0.999", "reliability = 0.999", "PASS", Reason.WITHIN),
+        ("reliability = 0.999", "reliability = 0.6", "UNKNOWN", Reason.BELOW_REQUIRED_RELIABILITY),
+        ("no_fire =", "# no_fire =", "UNKNOWN", Reason.MISSING_KEY),
+    ],
+)
+def test_a_neighbour_in_the_string_may_open_sooner_than_it_says(
+    old: str, new: str, verdict: str, reason: Reason
+) -> None:
+    """The first functions after 5 ms, if the other does not open before: its no-fire statement has to carry that."""
+    result = checked(('[["match"]]', '[["match", "late"]]'), more=LATE.replace(old, new, 1))
+    (found,) = of_rule(result, "functions", igniter="line.igniter 1.1")
+    assert (found.verdict, found.reason) == (verdict, reason)
+    assert found.keys == (("igniter.late.no_fire",) if reason is Reason.MISSING_KEY else ())
+
+
+def test_a_supply_that_does_not_recover_between_two_pulses() -> None:
+    """A drop of 1.8 ohm with a time constant of 10 s: of 8 V x 1.2 / 3.1 after the dropout 2.8 V are left, under 3.2 V.
+
+    30 mF hold the controller for 30 mF x 0.1 V / 20 mA = 150 ms. A second channel a second later finds it reset.
+    """
+    second = SOUND[SOUND.index("[[channel]]") : SOUND.index("[checklist]")].replace('"line"', '"second"')
+    drop = 'polarisation = { resistance = "1.8 ohm", time_constant = "10 s" }'
+    result = checked(
+        ('polarisation = "none"', drop),
+        ('brown_out = "2.7 V"', 'brown_out = "3.2 V"\nhold_up_capacitance = "30 mF"'),
+        more=second.replace('pulse = "500 ms"', 'pulse = "500 ms"\nstart = "1 s"'),
+    )
+    verdicts = {f.channel: f.verdict for f in of_rule(result, "functions")}
+    assert verdicts == {"line": "PASS", "second": "FAIL"}
+
+
+def test_a_bank_that_nothing_recharges_is_not_known_to_be_full() -> None:
+    """10 mF over 147 kohm are empty in an hour: what fires rests on when it was charged, which nobody says."""
+    bank = 'protection = "none"\ncapacitor_bank = {{ capacitance = "1 F", series_resistance = "20 mohm"{} }}'
+    fed = checked(('protection = "none"', bank.format(', recharge_resistance = "1 kohm"')))
+    left = checked(('protection = "none"', bank.format("")))
+    for rule in ("above-all-fire", "functions", "firing-current-150-percent"):
+        assert worst(fed, rule).verdict == "PASS"
+        found = worst(left, rule)
+        assert (found.verdict, found.keys) == ("UNKNOWN", ("battery.capacitor_bank.recharge_resistance",))

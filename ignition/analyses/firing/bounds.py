@@ -34,6 +34,7 @@ class IgniterBounds:
     lowest_current : Lowest current until it functions, other channels and spent neighbours at their worst [A]
     corner : Where that stands
     highest_channel_current : Highest current of the channel during the pulse, spent bridges included [A]
+    keys : Keys to give for a latest time
     """
 
     earliest: float | None
@@ -44,6 +45,7 @@ class IgniterBounds:
     corner: Corner
     highest_channel_current: float
     reason: str | None
+    keys: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,6 +231,7 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
         corner=span.corner,
         highest_channel_current=span.channel_high,
         reason=reason,
+        keys=(f"igniter.{model.name}.all_fire",) if latest is None else (),
     )
 
 
@@ -259,26 +262,32 @@ def _two_steps(model: IgniterModel, span: _Range, first: float, fast: float) -> 
 def _string_order(
     channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]], bounds: list[IgniterBounds]
 ) -> list[IgniterBounds]:
-    """Withdraw the latest time where a neighbour in the same string may open before it."""
+    """Withdraw the latest time where a neighbour in the same string may open before it, or at a time not known."""
     result: list[IgniterBounds] = []
     index = 0
     for string in channel.strings:
         members = range(index, index + len(string))
         index += len(string)
         for i in members:
-            others = [bounds[j].earliest for j in members if j != i and found[j][1].spent == "open"]
-            soonest = min((0.0 if t is None else t for t in others), default=math.inf)
-            latest = bounds[i].latest
-            if math.isfinite(soonest) and (latest is None or latest > soonest):
-                late = latest is not None and math.isfinite(latest)
-                result.append(
-                    replace(
-                        bounds[i],
-                        latest=None if latest is None else math.inf,
-                        least_fraction=None if bounds[i].least_fraction is None else 0.0,
-                        reason="a neighbour in its string may open before it functions" if late else bounds[i].reason,
-                    )
+            own = bounds[i]
+            others = [j for j in members if j != i and found[j][1].spent == "open"]
+            soonest = min((t for j in others if (t := bounds[j].earliest) is not None), default=math.inf)
+            unknown = [found[j][1].name for j in others if bounds[j].earliest is None]
+            late = own.latest is not None and math.isfinite(own.latest)
+            if math.isfinite(soonest) and (own.latest is None or own.latest > soonest):
+                own = replace(
+                    own,
+                    latest=None if own.latest is None else math.inf,
+                    least_fraction=None if own.least_fraction is None else 0.0,
+                    reason="a neighbour in its string may open before it functions" if late else own.reason,
                 )
-            else:
-                result.append(bounds[i])
+            elif unknown and late:
+                own = replace(
+                    own,
+                    latest=None,
+                    least_fraction=None,
+                    reason=f"igniter {unknown[0]!r} in its string has no no-fire current: it may open at any time",
+                    keys=tuple(f"igniter.{name}.no_fire" for name in dict.fromkeys(unknown)),
+                )
+            result.append(own)
     return result

@@ -12,7 +12,7 @@ from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.compare import Doubt, Statement, answered, compare
 from ignition.findings.corner import Corner
 from ignition.findings.finding import Finding, Question, Reason
-from ignition.findings.igniter import all_fire_doubt, all_fire_statement
+from ignition.findings.igniter import all_fire_doubt, all_fire_statement, no_fire_doubt
 from ignition.findings.presets import Rule, rules_in_use
 from ignition.findings.values import data_sheet, left_out, resting
 from ignition.parts.conductor import COPPER_MELTING_POINT
@@ -223,7 +223,7 @@ def _current(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring, ru
         "A",
         says=f"lowest firing current in {igniter.igniter} against its all-fire current" if rule is None else rule.says,
         statement=all_fire_statement(circuit, igniter.kind) if rule is None else rule.statement,
-        doubt=doubt or _controller_doubt(circuit, "current"),
+        doubt=doubt or _controller_doubt(circuit, "current") or _bank_doubt(circuit),
         channel=channel.name,
         phase="firing",
         igniter=igniter.igniter,
@@ -237,12 +237,30 @@ def _without_bound(
 ) -> tuple[float | None, Doubt | None]:
     """Latest function time, infinite where it has no bound though everything is known; and what is in doubt."""
     doubt = all_fire_doubt(circuit, igniter.kind) or _controller_doubt(circuit, "brown_out", "current")
-    doubt = doubt or _gate_doubt(circuit, channel)
+    doubt = (
+        doubt or _gate_doubt(circuit, channel) or _bank_doubt(circuit) or _neighbour_doubt(circuit, channel, igniter)
+    )
     if igniter.function_time.high is not None:
         return igniter.function_time.high, doubt
     if igniter.cause is Reason.EXCEEDED:
         return math.inf, None
     return None, doubt or Doubt(reason=igniter.cause, says=str(igniter.reason), keys=igniter.keys)
+
+
+def _bank_doubt(circuit: Circuit) -> Doubt | None:
+    """Doubt by a capacitor bank that is full when it was charged: dividers run it down while nobody fires."""
+    if circuit.battery.bank_capacitance is None or circuit.battery.recharge_resistance is not None:
+        return None
+    says = "how long ago the capacitor bank was charged is not known, and nothing recharges it"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=("battery.capacitor_bank.recharge_resistance",))
+
+
+def _neighbour_doubt(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -> Doubt | None:
+    """Doubt by the no-fire statement of a neighbour in the string, which ends the current when it opens."""
+    string = list(channel.strings[igniter.string - 1])
+    del string[igniter.position - 1]
+    opening = [kind for kind in string if circuit.igniters[kind].spent == "open"]
+    return next((doubt for kind in opening if (doubt := no_fire_doubt(circuit, kind)) is not None), None)
 
 
 def _function(circuit: Circuit, channel: ChannelModel, igniter: IgniterFiring) -> Finding:

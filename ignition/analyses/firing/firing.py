@@ -194,6 +194,12 @@ def _conducted_before(
     return total
 
 
+def _since_first(circuit: Circuit, channel: ChannelModel) -> float:
+    """Longest time from when another channel may have begun to draw to a channel's start [s]."""
+    starts = [other.start.low for other in circuit.channels if other is not channel]
+    return max([0.0, *(channel.start.high - start for start in starts)])
+
+
 def _nominal(circuit: Circuit, settled: Settled) -> _Nominal | None:
     """Nominal sequence by the event march; None where a nominal threshold is missing."""
     igniters = igniter_list(circuit)
@@ -361,7 +367,7 @@ def _igniter(
     margin = None if model.all_fire_current is None or lowest is None else lowest / model.all_fire_current
     earliest, latest, reason = bound.earliest, bound.latest, bound.reason
     cause = Reason.MISSING_KEY if latest is None else Reason.WITHIN
-    keys: tuple[str, ...] = (f"igniter.{kind}.all_fire",) if latest is None else ()
+    keys = bound.keys
     if latest is not None and math.isinf(latest):
         cause = Reason.EXCEEDED
     if current.low is None:
@@ -370,7 +376,8 @@ def _igniter(
     if current.high is None:
         earliest = None
     if latest is not None and math.isfinite(latest):
-        cut = supply.cut_before(earlier + latest) or _unproven(supply.cut_before(longest + latest))
+        since = latest + _since_first(circuit, channel)
+        cut = supply.cut_before(earlier + latest, since) or _unproven(supply.cut_before(longest + latest, since))
         if cut is not None:
             latest, reason, cause, keys = math.inf, cut.says, cut.cause, cut.keys
     if latest is not None and channel.pulse.low < latest < math.inf:

@@ -63,18 +63,19 @@ class SupplyUnderFire:
         times = [p.opens_after for p in self.parts if p.kind == BATTERY_PROTECTION]
         return min((time for time in times if time is not None), default=math.inf)
 
-    def cut_before(self, time: float) -> Cut | None:
+    def cut_before(self, time: float, elapsed: float) -> Cut | None:
         """Tell what may interrupt the current before firing current has flowed for a time.
 
         Parameters
         ----------
         time : Time for which firing current has flowed, that of earlier channels included [s]
+        elapsed : Time since the first of them began to draw [s]; what counts where the supply does not recover
 
         Returns
         -------
         The reason, or None where nothing interrupts; the keys to give where a part may open at a time not known
         """
-        if time > self.hold_up:
+        if (time if self.recovers else elapsed) > self.hold_up:
             return Cut(says="the controller may reset in the pulse and release the gate", cause=Reason.EXCEEDED)
         return next((cut for part in self.parts if (cut := part.cut_before(time)) is not None), None)
 

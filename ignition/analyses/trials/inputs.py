@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -216,7 +217,11 @@ def _reason(circuit: Circuit, settled: Settled) -> str | None:
                 f"channel {channel.name!r}: the gate may get only {state.gate_voltage.low:.3g} V, below the lowest "
                 "on-resistance row: the data sheet does not say that the MOSFET is on"
             )
-    return next((p.reason for p in supply_under_fire(circuit, settled).parts if p.opens_after is None), None)
+    supply = supply_under_fire(circuit, settled)
+    resets = circuit.controller.powered_before_arm_switch and math.isfinite(supply.hold_up)
+    if circuit.battery.bank_capacitance is not None and (resets or math.isfinite(supply.protection_time)):
+        return "the battery may trip, or the controller reset, while it recharges the bank: trials do not follow that"
+    return next((p.reason for p in supply.parts if p.opens_after is None), None)
 
 
 def trial_plan(circuit: Circuit) -> TrialPlan | str:

@@ -70,7 +70,7 @@ def test_an_unknown_opening_time_is_never_always(keys: str, missing: tuple[str, 
     assert "its opening time is not known" in (part.reason or "") and says in (part.reason or "")
     igniter = result.channels[0].igniters[0]
     assert igniter.functions == "sometimes" and igniter.function_time.high is None and igniter.reason == part.reason
-    cut = result.supply.cut_before(0.0)
+    cut = result.supply.cut_before(0.0, 0.0)
     assert cut is not None and (cut.says, cut.keys, cut.cause) == (part.reason, missing, Reason.MISSING_KEY)
     circuit = parse_circuit(text(keys))
     verdicts = {f.verdict for f in check(circuit).findings if f.rule == "functions"}
@@ -139,9 +139,9 @@ def test_every_part_has_its_result() -> None:
     assert [p.name for p in result.supply.parts] == ["F1", "F2", "battery protection"]
     times = [p.opens_after for p in result.supply.parts]
     assert result.supply.fuse_time == times[1] == min(t for t in times if t is not None)
-    cut = result.supply.cut_before(0.5)
+    cut = result.supply.cut_before(0.5, 0.5)
     assert cut == Cut(says="resettable fuse 'F2' may open before it functions", cause=Reason.EXCEEDED)
-    assert result.supply.cut_before(0.0) is None
+    assert result.supply.cut_before(0.0, 0.0) is None
     found = json.loads(to_json(result))["supply"]["parts"]
     assert [p["name"] for p in found] == ["F1", "F2", "battery protection"]
     assert found[1]["opens_after"] == {"value": times[1], "unit": "s"} and found[1]["carried_current"]["value"] < 1.1

@@ -17,11 +17,14 @@ from ignition.analyses.trials.inputs import TrialPlan, trial_plan
 from ignition.analyses.trials.run import guards, run_trials
 from ignition.analyses.trials.trials import BLOCK, FiringTrials, firing_trials, generator, probability_all_fire
 from ignition.circuit.examples import load_example
+from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.parts.capacitor import bridge_peak_time, bridge_thermal_rise
 from ignition.parts.igniter import function_time
 from tests.analyses.firing.firing_cases import firing_circuit
+from tests.circuit.edits import edited
+from tests.circuit.sound import SOUND
 
 TAU = 20e-3
 
@@ -467,3 +470,30 @@ def test_polarisation_delays() -> None:
         times.append(run_trials(plan, guards(circuit), plan.draw(generator(2, 0), 400), 400).function_time[0])
     assert (times[1] > times[0]).all()
     assert times[2] == pytest.approx(times[0], rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("recharge", "trip", "brown_out", "reason"),
+    [
+        ("1 kohm", '{ trip_current = "1 A", delay = "1 ms" }', "2.7 V", None),
+        ("1 ohm", '{ trip_current = "1 A", delay = "1 ms" }', "2.7 V", "recharges the bank"),
+        ("1 ohm", '"none"', "2.7 V", None),
+        ("1 ohm", '"none"', "3.25 V", "recharges the bank"),
+    ],
+)
+def test_a_battery_that_suffers_from_recharging_has_no_trials(
+    recharge: str, trip: str, brown_out: str, reason: str | None
+) -> None:
+    """A bank of 10 mF takes up to 8.4 V / 1 ohm from the battery once it has run down: over 1 A it trips.
+
+    Behind 1.5 ohm the terminals fall to 8.0 V x 1 / 2.5, and the controller to 2.9 V, under 3.25 V.
+    """
+    bank = f'capacitor_bank = {{ capacitance = "10 mF", series_resistance = "0.1 ohm", recharge_resistance = "{recharge}" }}'
+    swaps = (
+        ('protection = "none"', f"protection = {trip}\n{bank}"),
+        ('brown_out = "2.7 V"', f'brown_out = "{brown_out}"'),
+        ("40 mohm .. 60 mohm .. 100 mohm", "1.5 ohm" if brown_out == "3.25 V" else "0.1 ohm"),
+        ('spent = "open"', 'spent = "short"'),
+    )
+    found = firing_trials(parse_circuit(edited(SOUND, *swaps)), 10)
+    assert (found.reason is None) if reason is None else reason in (found.reason or "")
