@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING, Any, Literal
 
 from ignition.errors import UnitError, did_you_mean
@@ -310,7 +310,8 @@ def engineering(value: float | None, unit: str, digits: int = 3, towards: Toward
         return "-"
     if math.isinf(value):
         return "never" if unit == "s" else ("-" if value < 0 else "") + "unlimited"
-    value = _outwards(value, digits, towards)
+    if towards != "nearest" and value != 0.0:
+        value = round_decimal(value, Decimal(f"{value:.12e}").adjusted() - digits + 1, towards)
     suffix = "" if unit == "1" else f" {unit}"
     if value == 0 or unit in _PLAIN:
         return f"{_significant(value, digits)}{suffix}"
@@ -324,14 +325,17 @@ def engineering(value: float | None, unit: str, digits: int = 3, towards: Toward
     return f"{_significant(value / factor, digits)} {prefix}{unit}"
 
 
-def _outwards(value: float, digits: int, towards: Towards) -> float:
-    """Round up or down to significant digits; what is a round number but for rounding errors is that number."""
-    if towards == "nearest" or value == 0.0:
-        return value
-    exact = Decimal(f"{value:.12e}")
-    step = Decimal(1).scaleb(exact.adjusted() - digits + 1)
-    mode = ROUND_CEILING if towards == "up" else ROUND_FLOOR
-    return float((exact / step).to_integral_value(mode) * step)
+def round_decimal(value: float, exponent: int, towards: Towards) -> float:
+    """Round to a power of ten; what is a round number but for rounding errors is that number.
+
+    Examples
+    --------
+    >>> round_decimal(0.99999, -3, "down"), round_decimal(0.1 + 0.2, -1, "up"), round_decimal(-1.25, -1, "up")
+    (0.999, 0.3, -1.2)
+    """
+    mode = {"up": ROUND_CEILING, "down": ROUND_FLOOR, "nearest": ROUND_HALF_EVEN}[towards]
+    step = Decimal(1).scaleb(exponent)
+    return float((Decimal(f"{value:.12e}") / step).to_integral_value(mode) * step)
 
 
 def _significant(value: float, digits: int) -> str:

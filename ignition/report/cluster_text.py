@@ -8,7 +8,7 @@ from ignition.analyses.cluster.answer import ClusterAnswer
 from ignition.analyses.cluster.how_many import MARGIN, HowMany, LikelyMany
 from ignition.report.findings_text import reasons_text
 from ignition.report.firing_text import trials_text
-from ignition.report.text import caution_text, item, number_text, table
+from ignition.report.text import at_least, at_most, caution_text, item, table
 from ignition.units import engineering
 
 __all__ = ["cluster_text"]
@@ -56,14 +56,14 @@ def _numbers(answer: ClusterAnswer, console: Console) -> None:
     current = answer.current
     console.print("EACH IGNITER GETS")
     rows = [
-        ("at worst", engineering(current.lowest, "A", towards="down")),
+        ("at worst", at_least(current.lowest, "A")),
         ("usually", engineering(current.nominal, "A")),
-        ("at most", engineering(current.highest, "A", towards="up")),
-        ("all-fire", engineering(answer.all_fire, "A", towards="up")),
-        ("battery gives at most", engineering(current.total, "A", towards="up")),
+        ("at most", at_most(current.highest, "A")),
+        ("all-fire", at_most(answer.all_fire, "A")),
+        ("battery gives at most", at_most(current.total, "A")),
     ]
     if answer.charge.most is not None:
-        rows.append(("charge of one firing, at most", engineering(answer.charge.most, "C", towards="up")))
+        rows.append(("charge of one firing, at most", at_most(answer.charge.most, "C")))
     table(console, ("", ">"), rows)
     if answer.charge.launches is not None:
         item(console, f"a fifth of the battery's charge lasts for {answer.charge.launches} firings, other loads apart")
@@ -131,9 +131,9 @@ def _cold(answer: ClusterAnswer, console: Console) -> None:
         [
             (
                 engineering(day.temperature, "degC"),
-                engineering(day.lowest_current, "A", towards="down"),
-                engineering(day.margin, "1", towards="down"),
-                number_text(day.most, "{}"),
+                at_least(day.lowest_current, "A"),
+                at_least(day.margin, "1"),
+                "-" if day.most is None else str(day.most),
             )
             for day in answer.cold
         ],

@@ -12,7 +12,7 @@ from ignition.analyses.continuity.misreads import Misclassification
 from ignition.analyses.continuity.requirement import Requirement
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.no_fire.heating import FAR_BELOW, Heating
-from ignition.report.text import item, number_text, say, spread_text, table
+from ignition.report.text import at_least, at_most, item, number_text, say, spread_columns, table
 from ignition.units import engineering
 
 __all__ = ["continuity_text", "misclassification_text", "requirement_text"]
@@ -40,18 +40,16 @@ def continuity_text(result: Continuity, console: Console) -> None:
 def _states(channel: ChannelContinuity, console: Console) -> None:
     rows = []
     for reading in (*channel.readings, *channel.strings_open):
-        current, code = reading.igniter_current, reading.band.code
-        amps = spread_text(current).split(" .. ")
-        rows.append((reading.state, *amps, *(number_text(v, "{:.1f}") for v in (code.low, code.nominal, code.high))))
+        rows.append((reading.state, *spread_columns(reading.igniter_current), *spread_columns(reading.band.code, 1)))
     headers = ("line state", ">igniter low", ">nominal", ">high", ">code low", ">nominal", ">high")
     table(console, headers, rows)
 
 
 def _alike(channel: ChannelContinuity, console: Console) -> None:
-    short = channel.reading("mosfet shorted").igniter_current
+    low, _, high = spread_columns(channel.reading("mosfet shorted").igniter_current)
     say(
         console,
-        f"A shorted MOSFET passes {engineering(short.low, 'A')} to {engineering(short.high, 'A')} through an igniter "
+        f"A shorted MOSFET passes {low} to {high} through an igniter "
         "as soon as the circuit is armed: it has to be found before arming.",
     )
     for reading in channel.readings:
@@ -77,11 +75,8 @@ def _terms(reading: LineReading, console: Console) -> None:
 def _second(measurement: SecondMeasurement, channel: ChannelContinuity, console: Console) -> None:
     say(console, f"Second measurement: {measurement.name} ({measurement.when})", style="bold")
     if measurement.readings:
-        form = "{:.4f}" if measurement.readings[0].quantity == "ratio" else "{:.1f}"
-        rows = [
-            (r.state, *(number_text(v, form) for v in (r.value.low, r.value.nominal, r.value.high)))
-            for r in measurement.readings
-        ]
+        decimals = 4 if measurement.readings[0].quantity == "ratio" else 1
+        rows = [(r.state, *spread_columns(r.value, decimals)) for r in measurement.readings]
         table(console, ("state", ">low", ">nominal", ">high"), rows)
     new = [p for p in measurement.separates if p in channel.cannot_tell_apart]
     if new:
@@ -93,9 +88,7 @@ def _second(measurement: SecondMeasurement, channel: ChannelContinuity, console:
         item(console, _heating_text(heating), mark="")
     if heating is not None and (heating.thermal_fraction or 0.0) > FAR_BELOW:
         fires = heating.thermal_fraction is not None and heating.thermal_fraction >= 1.0
-        longest = (
-            "" if measurement.longest_pulse is None else f"; at most {engineering(measurement.longest_pulse, 's')}"
-        )
+        longest = "" if measurement.longest_pulse is None else f"; at most {at_least(measurement.longest_pulse, 's')}"
         does = "can FIRE the igniter" if fires else "is not far below no-fire"
         item(console, f"FAIL: this test {does}{longest}", mark="")
     for text in (measurement.reason, measurement.caution):
@@ -104,15 +97,20 @@ def _second(measurement: SecondMeasurement, channel: ChannelContinuity, console:
 
 
 def _heating_text(heating: Heating) -> str:
-    text, margin = f"Igniter: at most {engineering(heating.current, 'A')}", heating.no_fire_margin
+    text, margin = f"Igniter: at most {at_most(heating.current, 'A')}", heating.no_fire_margin
     if not margin:
         return f"{text}; no margin: {heating.reason}"
-    text += f", no-fire margin {margin:.4g} ({20 * math.log10(margin):.1f} dB)"
+    text += f", no-fire margin {_margin(margin)}"
     if heating.energy is not None:
-        text += f", energy at most {engineering(heating.energy, 'J')}"
+        text += f", energy at most {at_most(heating.energy, 'J')}"
     if heating.thermal_fraction is not None:
-        text += f", thermal fraction at most {heating.thermal_fraction:.3g}"
+        text += f", thermal fraction at most {at_most(heating.thermal_fraction, '1')}"
     return text
+
+
+def _margin(margin: float) -> str:
+    """A margin as a factor and as a level, both no larger than it is."""
+    return f"{at_least(margin, '1', 4)} ({number_text(20.0 * math.log10(margin), 1, 'down')} dB)"
 
 
 def _proof(channel: ChannelContinuity, console: Console) -> None:
@@ -147,11 +145,10 @@ def _proof(channel: ChannelContinuity, console: Console) -> None:
     if channel.no_fire_margin is None:
         item(console, f"No-fire margin UNKNOWN: {channel.no_fire_reason}.")
     else:
-        margin = channel.no_fire_margin
         item(
             console,
-            f"The healthy monitor current is {margin:.4g} times below the lowest no-fire current "
-            f"({20 * math.log10(margin):.1f} dB); single faults are another question (divider, faults).",
+            f"The healthy monitor current is below the lowest no-fire current by a factor of "
+            f"{_margin(channel.no_fire_margin)}; single faults are another question (divider, faults).",
         )
 
 
@@ -170,7 +167,7 @@ def misclassification_text(found: tuple[Misclassification, ...], console: Consol
             f"{m.channel}: {m.below} / {m.above}",
             f"{m.code}{'' if m.guaranteed else '*'}",
             *(
-                f"{wrong.errors / m.trials:.4f} (<= {wrong.probability_at_most:.4f})"
+                f"{wrong.errors / m.trials:.4f} (<= {number_text(wrong.probability_at_most, 4, 'up')})"
                 for wrong in (m.below_read_as_above, m.above_read_as_below)
             ),
         )

@@ -11,7 +11,7 @@ from ignition.analyses.continuity.continuity import Continuity, continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.model import Circuit
 from ignition.report.findings_text import headline_text, margin_text, not_analysed_text, reasons_text
-from ignition.report.text import caution_text, spread_text, table
+from ignition.report.text import at_least, at_most, caution_text, spread_columns, spread_text, table
 from ignition.toleranced import Spread
 from ignition.units import engineering
 
@@ -42,8 +42,8 @@ def _safety_officer(result: Check, console: Console) -> None:
         (
             channel.channel,
             phase.phase,
-            engineering(phase.least.worst.current, "A", towards="up"),
-            engineering(phase.least.limit, "A", towards="down"),
+            at_most(phase.least.worst.current, "A"),
+            at_least(phase.least.limit, "A"),
             margin_text(phase.least.ratio),
             "-" if phase.least.decibel is None else f"{math.floor(phase.least.decibel)} dB",
         )
@@ -80,7 +80,7 @@ def _builder(result: Check, console: Console) -> None:
         (
             igniter.igniter,
             spread_text(igniter.current),
-            engineering(igniter.all_fire_margin, "1", towards="down"),
+            at_least(igniter.all_fire_margin, "1"),
             igniter.functions,
         )
         for channel in result.firing.channels
@@ -88,9 +88,10 @@ def _builder(result: Check, console: Console) -> None:
     ]
     table(console, ("igniter", "current", ">times all-fire", "functions"), rows)
     both = result.firing.battery_voltage.low, result.firing.controller_supply.low
-    battery, supply = (engineering(low, "V", towards="down") for low in both)
+    battery, supply = (at_least(low, "V") for low in both)
     console.print(f"Battery sags to {battery} at worst; controller supply stays at {supply} or more.")
 
 
 def _codes(code: Spread) -> str:
-    return "nothing" if code.low is None or code.high is None else f"{code.low:.0f} .. {code.high:.0f}"
+    low, _, high = spread_columns(code, 0)
+    return "nothing" if "-" in (low, high) else f"{low} .. {high}"

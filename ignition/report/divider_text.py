@@ -6,7 +6,7 @@ from rich.console import Console
 
 from ignition.analyses.divider.candidate import Candidate
 from ignition.analyses.divider.search import DividerSearch
-from ignition.report.text import item, say, table
+from ignition.report.text import at_least, at_most, item, number_text, say, table
 from ignition.units import engineering
 
 __all__ = ["divider_text"]
@@ -59,10 +59,10 @@ def divider_text(search: DividerSearch, console: Console) -> None:
             (
                 str(index),
                 _resistors(c),
-                engineering(c.sense_current, "A"),
-                engineering(c.worst_fault.igniter_current, "A"),
-                engineering(c.false_leak, "ohm"),
-                f"{c.adc_error:.2f}",
+                at_most(c.sense_current, "A"),
+                at_most(c.worst_fault.igniter_current, "A"),
+                at_most(c.false_leak, "ohm"),
+                number_text(c.adc_error, 2, "up"),
             )
             for index, c in enumerate(shown, start=1)
         ]
@@ -80,18 +80,19 @@ def _thinned(pareto: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
 
 def _details(title: str, c: Candidate, console: Console) -> None:
     fault, weakest = c.worst_fault, c.weakest_margin
-    leak = "an open line already reads intact" if c.false_leak is None else engineering(c.false_leak, "ohm")
+    leak = "an open line already reads intact" if c.false_leak is None else at_most(c.false_leak, "ohm")
     say(console, f"{title}: {_resistors(c)}", style="bold")
     for text in (
-        f"reads intact from {c.intact_low:.1f}, open up to {c.open_high:.1f}; "
+        f"reads intact from {number_text(c.intact_low, 1, 'down')}, open up to {number_text(c.open_high, 1, 'up')}; "
         f"full scale used {100 * c.full_scale_use:.1f} %",
-        f"sense current at most {engineering(c.sense_current, 'A')}; "
+        f"sense current at most {at_most(c.sense_current, 'A')}; "
         f"{c.drain_a_month / 3.6:.4g} mAh in a month of being armed",
-        f"source {engineering(c.source_resistance, 'ohm')}, leakage and sampling error {c.adc_error:.2f} LSB",
+        f"source {engineering(c.source_resistance, 'ohm')}, "
+        f"leakage and sampling error {number_text(c.adc_error, 2, 'up')} LSB",
         f"leakage across open terminals that reads intact: {leak}",
-        f"worst single fault, {fault.fault}: {engineering(fault.igniter_current, 'A')} through the igniter",
-        f"back-feed into an unpowered pin {engineering(c.back_feed, 'A')}",
-        f"weakest margin: {weakest.margin}, factor {weakest.factor:.3g}",
+        f"worst single fault, {fault.fault}: {at_most(fault.igniter_current, 'A')} through the igniter",
+        f"back-feed into an unpowered pin {at_most(c.back_feed, 'A')}",
+        f"weakest margin: {weakest.margin}, factor {at_least(weakest.factor, '1')}",
         *(f"does not meet: {reason}" for reason in c.rejected_by),
     ):
         item(console, text, mark="")

@@ -11,7 +11,7 @@ from ignition.analyses.trials.histogram import Tally
 from ignition.analyses.trials.influence import Influence
 from ignition.analyses.trials.rare_failures import RareFailure
 from ignition.analyses.trials.trials import FiringTrials
-from ignition.report.text import item, spread_text, table
+from ignition.report.text import at_least, at_most, item, spread_text, table
 from ignition.units import engineering
 
 __all__ = [
@@ -41,7 +41,7 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
                     spread_text(i.current),
                     spread_text(i.function_time),
                     i.functions,
-                    engineering(i.all_fire_margin, "1", towards="down"),
+                    at_least(i.all_fire_margin, "1"),
                 )
                 for i in channel.igniters
             ],
@@ -52,14 +52,14 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
         item(console, f"on-resistance {spread_text(channel.on_resistance)}")
         item(console, f"MOSFET junction {spread_text(channel.mosfet_junction, why=True)}")
         if channel.lead_temperature is not None:
-            most = engineering(channel.lead_temperature, "degC", towards="up")
+            most = at_most(channel.lead_temperature, "degC")
             hot = "melts" if channel.lead_temperature == float("inf") else f"{most} at most"
             item(console, f"lead after the pulse, no heat lost: {hot}")
     supply = result.supply
     console.print("\nSupply while firing")
     item(console, f"battery terminals {spread_text(result.battery_voltage)}")
     item(console, f"controller supply {spread_text(result.controller_supply)}")
-    item(console, f"highest battery current {engineering(supply.highest_current, 'A', towards='up')}")
+    item(console, f"highest battery current {at_most(supply.highest_current, 'A')}")
     if supply.brown_out is None:
         item(console, "brown-out level not given: whether the controller resets is unknown")
     elif supply.hold_up == float("inf"):
@@ -67,18 +67,15 @@ def firing_text(result: Firing, console: Console, trials: FiringTrials | None = 
     else:
         item(
             console,
-            f"may fall below brown-out after "
-            f"{engineering(supply.hold_up, 's', towards='down')}: the gate is then released",
+            f"may fall below brown-out after {at_least(supply.hold_up, 's')}: the gate is then released",
         )
     if supply.fuse_time != float("inf"):
         item(
             console,
-            f"a fuse may open after {engineering(supply.fuse_time, 's', towards='down')} at the highest current",
+            f"a fuse may open after {at_least(supply.fuse_time, 's')} at the highest current",
         )
     if supply.protection_time != float("inf"):
-        item(
-            console, f"the protection circuit may trip after {engineering(supply.protection_time, 's', towards='down')}"
-        )
+        item(console, f"the protection circuit may trip after {at_least(supply.protection_time, 's')}")
     if trials is not None:
         console.print("\nTrial firings")
         trials_text(trials, console)
@@ -92,7 +89,10 @@ def trials_text(trials: FiringTrials, console: Console) -> None:
         return
     done = f"{trials.trials} trials" + (f" of {trials.requested}, interrupted" if trials.partial else "")
     item(console, f"all igniters functioned in {trials.trials - trials.failures} of {done} (seed {trials.seed})")
-    item(console, f"probability that all function: at least {trials.lower(0.95):.6g} at 95 % confidence")
+    item(
+        console,
+        f"probability that all function: at least {at_least(trials.lower(0.95), '1', 6)} at 95 % confidence",
+    )
 
 
 def spread_of_times_text(trials: FiringTrials, console: Console) -> None:
@@ -137,11 +137,15 @@ def rare_text(result: RareFailure, console: Console) -> None:
         item(console, f"no probability: {result.reason}")
         return
     if not result.probability:
-        item(console, f"no failure was met in {len(result.runs)} runs: below about {both.high:.0e}, not zero")
+        item(
+            console,
+            f"no failure was met in {len(result.runs)} runs: below about {at_most(both.high, '1', 1)}, not zero",
+        )
         return
+    low, high = at_least(both.low, "1", 2), at_most(both.high, "1", 2)
     item(
         console,
-        f"probability that not all function: {result.probability:.2g}, between {both.low:.2g} and {both.high:.2g} "
+        f"probability that not all function: {result.probability:.2g}, between {low} and {high} "
         f"(95 %, {len(result.runs)} runs, {result.firings} firings, seed {result.seed})",
     )
     item(console, "it holds for the laws and tolerances given, no better than those are known")

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from ignition.foreign.results import ForeignChannel, ForeignResult
 from ignition.report.findings_text import brief_text
-from ignition.report.text import caution_text, item, number_text, say, spread_text, table
+from ignition.report.text import at_least, at_most, caution_text, item, number_text, say, spread_text, table
 from ignition.units import engineering
 
 __all__ = ["foreign_text"]
@@ -48,7 +48,7 @@ def _amps(current: float | None) -> str:
 def _continuity(channel: ForeignChannel, console: Console) -> None:
     """Igniter current and converter reading of each line state."""
     rows = [
-        (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, "{:.1f}", why=True))
+        (r.state, spread_text(r.igniter_current, why=True), spread_text(r.band.code, 1, why=True))
         for r in channel.readings
     ]
     console.print()
@@ -66,8 +66,9 @@ def _no_fire(result: ForeignResult, console: Console) -> None:
     rows = []
     for m in result.margins:
         missing = "no current" if m.thermal_fraction == 0.0 else _UNKNOWN
-        margins = number_text(m.ratio, "{:.4g}", missing), number_text(m.decibels, "{:.1f}", missing)
-        share = number_text(m.thermal_fraction, "{:.3g}", _UNKNOWN)
+        ratio = missing if m.ratio is None else at_least(m.ratio, "1", 4)
+        margins = ratio, number_text(m.decibels, 1, "down", missing)
+        share = _UNKNOWN if m.thermal_fraction is None else at_most(m.thermal_fraction, "1")
         rows.append((m.phase, m.igniter, _amps(m.current.largest), _amps(m.no_fire), *margins, share))
     console.print("\nno-fire margin, line intact, nothing commanded")
     headers = ("phase", "igniter", ">largest current", ">no-fire", ">ratio", ">dB", ">thermal fraction")

@@ -13,18 +13,24 @@ from rich.text import Text
 from ignition.circuit.model import Assumption
 from ignition.report.cautions import CAUTIONS
 from ignition.toleranced import Spread
-from ignition.units import Towards, engineering
+from ignition.units import Towards, engineering, round_decimal
 
 __all__ = [
     "assumption_text",
+    "at_least",
+    "at_most",
     "caution_text",
     "item",
     "make_console",
     "number_text",
     "say",
+    "spread_columns",
     "spread_text",
     "table",
 ]
+
+_WAYS: tuple[Towards, Towards, Towards] = ("down", "nearest", "up")
+"""How low, nominal and high are rounded."""
 
 
 def make_console() -> Console:
@@ -85,40 +91,57 @@ def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str 
     console.print(grid)
 
 
-def number_text(value: float | None, form: str, missing: str = "-") -> str:
-    """Write a plain number [1].
+def at_least(value: float | None, unit: str, digits: int = 3) -> str:
+    """Write a lower bound: engineering text, rounded down."""
+    return engineering(value, unit, digits, "down")
 
-    Parameters
-    ----------
-    value : The number [1]
-    form : Format with one place, such as ``"{:.1f}"``
+
+def at_most(value: float | None, unit: str, digits: int = 3) -> str:
+    """Write an upper bound: engineering text, rounded up."""
+    return engineering(value, unit, digits, "up")
+
+
+def number_text(value: float | None, decimals: int, towards: Towards = "nearest", missing: str = "-") -> str:
+    """Write a plain number [1] with some decimals; a bound is rounded outwards, so that it stays one.
 
     Returns
     -------
     The text; `missing` where there is no number
     """
-    return missing if value is None else form.format(value)
+    if value is None:
+        return missing
+    return f"{round_decimal(value, -decimals, towards):.{decimals}f}"
 
 
-def spread_text(spread: Spread, form: str = "", *, why: bool = False) -> str:
-    """Write a spread as ``low .. nominal .. high`` with its unit; engineering text rounds both bounds outwards.
+def spread_columns(spread: Spread, decimals: int | None = None) -> tuple[str, str, str]:
+    """Write low, nominal and high of a spread, both bounds rounded outwards; a missing one is a dash.
 
     Parameters
     ----------
-    form : Format of a plain number, such as ``"{:.1f}"``; by default engineering text
+    decimals : Of a plain number; by default engineering text
+    """
+    low, nominal, high = (
+        engineering(value, spread.unit, towards=way) if decimals is None else number_text(value, decimals, way)
+        for value, way in zip((spread.low, spread.nominal, spread.high), _WAYS, strict=True)
+    )
+    return low, nominal, high
+
+
+def spread_text(spread: Spread, decimals: int | None = None, *, why: bool = False) -> str:
+    """Write a spread as ``low .. nominal .. high`` with its unit, both bounds rounded outwards.
+
+    Parameters
+    ----------
+    decimals : Of a plain number; by default engineering text
     why : Whether the reason stands for a spread that lacks a bound
 
     Returns
     -------
     For example ``"52.1 uA .. 57.1 uA .. 63.8 uA"``; a missing bound is a dash
     """
-    bounds = (spread.low, spread.nominal, spread.high)
-    if why and None in bounds:
+    if why and None in (spread.low, spread.nominal, spread.high):
         return f"UNKNOWN: {spread.reason}"
-    if form:
-        return " .. ".join(number_text(v, form) for v in bounds)
-    ways: tuple[Towards, ...] = ("down", "nearest", "up")
-    return " .. ".join(engineering(v, spread.unit, towards=way) for v, way in zip(bounds, ways, strict=True))
+    return " .. ".join(spread_columns(spread, decimals))
 
 
 def assumption_text(assumptions: Sequence[Assumption], console: Console) -> None:

@@ -92,27 +92,29 @@ def test_paragraphs_wrap_with_a_hanging_indent() -> None:
 
 
 @pytest.mark.parametrize(
-    ("spread", "form", "why", "text"),
+    ("spread", "decimals", "why", "text"),
     [
-        (Spread(low=1e-3, nominal=2e-3, high=3e-3, unit="A"), "", False, "1 mA .. 2 mA .. 3 mA"),
-        (Spread(low=4.696, nominal=5.006, high=6.001, unit="A"), "", False, "4.69 A .. 5.01 A .. 6.01 A"),
-        (Spread(low=-9.996, nominal=20.0, high=24.03, unit="degC"), "", False, "-10 degC .. 20 degC .. 24.1 degC"),
-        (Spread(low=1.0, nominal=2.04, high=3.0, unit="1"), "{:.1f}", True, "1.0 .. 2.0 .. 3.0"),
-        (Spread(low=None, nominal=2.0, high=None, unit="s", reason="may not"), "", False, "- .. 2 s .. -"),
-        (Spread(low=1.0, nominal=2.0, high=None, unit="s", reason="may not"), "", True, "UNKNOWN: may not"),
-        (Spread.missing("1", "no pin"), "{:.1f}", False, "- .. - .. -"),
+        (Spread(low=1e-3, nominal=2e-3, high=3e-3, unit="A"), None, False, "1 mA .. 2 mA .. 3 mA"),
+        (Spread(low=4.696, nominal=5.006, high=6.001, unit="A"), None, False, "4.69 A .. 5.01 A .. 6.01 A"),
+        (Spread(low=-9.996, nominal=20.0, high=24.03, unit="degC"), None, False, "-10 degC .. 20 degC .. 24.1 degC"),
+        (Spread(low=1.0, nominal=2.04, high=3.0, unit="1"), 1, True, "1.0 .. 2.0 .. 3.0"),
+        (Spread(low=3241.97, nominal=3500.25, high=3832.61, unit="1"), 1, False, "3241.9 .. 3500.2 .. 3832.7"),
+        (Spread(low=-0.31, nominal=0.0, high=9.01, unit="1"), 0, False, "-1 .. 0 .. 10"),
+        (Spread(low=None, nominal=2.0, high=None, unit="s", reason="may not"), None, False, "- .. 2 s .. -"),
+        (Spread(low=1.0, nominal=2.0, high=None, unit="s", reason="may not"), None, True, "UNKNOWN: may not"),
+        (Spread.missing("1", "no pin"), 1, False, "- .. - .. -"),
     ],
 )
-def test_spread(spread: Spread, form: str, why: bool, text: str) -> None:
+def test_spread(spread: Spread, decimals: int | None, why: bool, text: str) -> None:
     """Bounds with their unit, rounded outwards; a missing bound is a dash, or the reason stands for the whole."""
-    assert spread_text(spread, form, why=why) == text
+    assert spread_text(spread, decimals, why=why) == text
 
 
 def test_missing_numbers() -> None:
     """A number that is not there is a dash or what is said instead; zero is a number."""
-    assert number_text(None, "{:.1f}") == margin_text(None) == "-"
-    assert number_text(None, "{:.1f}", "UNKNOWN") == "UNKNOWN"
-    assert number_text(0.0, "{:.1f}") == "0.0"
+    assert number_text(None, 1) == margin_text(None) == "-"
+    assert number_text(None, 1, missing="UNKNOWN") == "UNKNOWN"
+    assert number_text(0.0, 1) == "0.0"
     assert margin_text(0.5) == "0.5-fold" and margin_text(2e6) == "over a million-fold"
     assert (
         margin_text(math.nextafter(1.0, 2.0)) != "just met" == margin_text(1.0) != margin_text(math.nextafter(1.0, 0.0))
