@@ -108,6 +108,48 @@ def test_a_test_pulse_that_heats_the_bridge_to_its_function_fails() -> None:
     assert result.verdict == "FAIL"
 
 
+SERIES = ('[["match"]]', '[["match", "match", "match"]]')
+
+
+def test_a_test_pulse_meets_a_string_of_which_all_but_one_are_shorted() -> None:
+    """8.4 V, 0.06 + 0.16 + 0.01 ohm about a bridge of 1.0 ohm, 30 us: (6.85 / 0.2)^2 (1 - exp(-0.003)) = 3.5; of three a ninth."""
+    loop = 8.4 / (0.06 + 0.16 + 0.01 + 1.0)
+    pulse = ("sense = {", 'second = { test_pulse = "30 us" }\nsense = {')
+    found = of_rule(checked(SERIES, pulse), "test-below-no-fire")
+    for one in found:
+        assert one.verdict == "FAIL"
+        assert one.value == pytest.approx((loop / 0.2) ** 2 * -math.expm1(-0.003), rel=0.05)
+    assert len(found) == 3
+
+
+def test_the_sense_current_meets_a_string_of_which_all_but_one_are_shorted() -> None:
+    """9 ohm of divider: 8.4 V / (9 + 0.2 + 1.0 ohm), and not through three bridges; so too in a cluster's last string."""
+    small = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "4 ohm", lower = "5 ohm"')
+    for strings in ('[["match", "match"]]', '[["match"], ["match", "match"]]'):
+        found = worst(checked((SERIES[0], strings), small), "below-no-fire", phase="armed")
+        alone = worst(checked(small), "below-no-fire", phase="armed")
+        assert found.value == pytest.approx(alone.value, rel=1e-9)
+
+
+FALLING = ('temperature_coefficient = "0 / K"\nfunction', 'temperature_coefficient = "-0.002 / K"\nfunction')
+
+
+def test_a_bridge_whose_resistance_falls_draws_more_in_a_test() -> None:
+    """At 320 degC 1 - 0.002 x 300 = 0.4 of the cold resistance: 8.4 V / (0.23 + 0.4 ohm) = 13.3 A, cold 6.8 A.
+
+    With growth a = -0.6, u = (13.3 / 0.2)^2 = 4445, g = 1 + 0.6 u / 0.4: u / 0.4 / g (1 - exp(-g t / tau)) = 1.6 in 5 us.
+    """
+    pulse = ("sense = {", 'second = { test_pulse = "5 us" }\nsense = {')
+    found = worst(checked(FALLING, pulse), "test-below-no-fire")
+    drive = (8.4 / (0.06 + 0.16 + 0.01 + 0.4) / 0.2) ** 2
+    rate = 1.0 + 1.5 * drive
+    assert found.value == pytest.approx(2.5 * drive / rate * -math.expm1(-5e-4 * rate), rel=0.01)
+    small = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "4 ohm", lower = "5 ohm"')
+    found = worst(checked(FALLING, small), "below-no-fire", phase="armed")
+    cold = worst(checked(small), "below-no-fire", phase="armed")
+    assert found.value is not None and cold.value is not None and found.value > 1.04 * cold.value
+
+
 def test_a_pull_up_test_counts_the_closed_arm_switch() -> None:
     """A 39 ohm pull-up to 3.3 V, arm switch closed: (8.4 - 3.3) V / (39 + 30 + 1.1 ohm) = 73 mA, over 20 mA."""
     result = checked(("sense = {", 'second = { drain_pull_up = "39 ohm" }\nsense = {'))

@@ -53,19 +53,18 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
 
     Parameters
     ----------
-    currents : Highest current of each igniter element, all bridges cold [A]
+    currents : Highest current of each igniter element, whatever its bridge has warmed to [A]
     duration : Pulse length [s]; None for a current that stays on
     """
     igniters = _igniters(circuit, channel)
-    warm = {name: _warm(igniters[name], current) for name, current in currents.items()}
-    worst = max(warm.values(), default=0.0)
+    worst = max(currents.values(), default=0.0)
     energy = None
     if duration is not None:
-        energy = max((i * i * igniters[name].heated.high * duration for name, i in warm.items()), default=0.0)
+        energy = max((i * i * igniters[name].heated.high * duration for name, i in currents.items()), default=0.0)
     fraction: float | None = 0.0
     margin: float | None = math.inf
     reason = None
-    for name, current in warm.items():
+    for name, current in currents.items():
         igniter = igniters[name]
         if not igniter.threshold_low:
             return Heating(
@@ -90,11 +89,6 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
         no_fire_margin=margin,
         reason=reason,
     )
-
-
-def _warm(igniter: IgniterModel, current: float) -> float:
-    """Highest current of a bridge on its way to function; one whose resistance falls draws more than when cold [A]."""
-    return current * max(1.0, 1.0 / (1.0 + igniter.growth.low))
 
 
 def highest_fraction(igniter: IgniterModel, current: float, duration: float | None) -> float | None:
@@ -139,7 +133,7 @@ def longest_pulse(
 
     Parameters
     ----------
-    currents : Highest current of each igniter element, all bridges cold [A]
+    currents : Highest current of each igniter element, whatever its bridge has warmed to [A]
     fraction : Thermal fraction [1], above 0 and below 1
 
     Returns
@@ -148,9 +142,8 @@ def longest_pulse(
     """
     igniters = _igniters(circuit, channel)
     longest = math.inf
-    for name, cold in currents.items():
+    for name, current in currents.items():
         igniter = igniters[name]
-        current = _warm(igniter, cold)
         threshold, constant = igniter.threshold_low, igniter.time_constant.fast
         if not threshold:
             return None, _no_threshold(igniter)

@@ -126,17 +126,6 @@ def test_least_growth_is_the_hottest() -> None:
     assert float(thermal_fraction(1.0, threshold, 8e-3, length, 0.0, growth)) == pytest.approx(0.05, rel=1e-9)
 
 
-def test_a_bridge_that_falls_draws_more_on_its_way() -> None:
-    """Cold 0.1 A becomes at most 0.1 A R(T) / R(T_f) = 0.125 A with a = -0.2 on a source without resistance."""
-    circuit = igniter(
-        'time_constant = "10 ms"', GROWING[0].replace(" .. 320 degC", ""), GROWING[1].replace("0", "-0", 1)
-    )
-    found = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
-    assert found.current == pytest.approx(0.125, rel=1e-12)
-    assert found.thermal_fraction == pytest.approx(float(steady_thermal_fraction(0.125, 0.2, -0.2)), rel=1e-12)
-    assert found.no_fire_margin == pytest.approx(1.6, rel=1e-12)
-
-
 @pytest.mark.parametrize("duration", [None, 10.0])
 def test_a_runaway_is_cut_at_the_square(duration: float | None) -> None:
     """Beyond function any number above 1 says that it functions: (I / I0)^2, never infinite."""
