@@ -158,6 +158,25 @@ def test_a_pull_up_test_counts_the_closed_arm_switch() -> None:
     assert found.value == pytest.approx((8.4 - 3.3) / (39.0 + 30.0 + 1.2), rel=0.02)
 
 
+@pytest.mark.parametrize(("resistance", "verdict"), [(39.0, "FAIL"), (47e3, "PASS")])
+def test_the_resistor_of_a_pull_up_test_stays_connected(resistance: float, verdict: str) -> None:
+    """Armed, its pin's clamp takes (8.4 - 0.3) V / (39 + 20 + 1.2 ohm) = 135 mA where the controller is dead, and the igniter with it.
+
+    Low, the pin takes 8.4 V / (39 + 30 + 1.2 ohm). The bound has both: 8.4 V to ground through the lower one, 20 ohm.
+    """
+    second = f'second = {{ drain_pull_up = "{resistance:g} ohm" }}'
+    result = checked(("sense = {", second + "\nsense = {"))
+    for phase in ("reset", "armed"):
+        found = worst(result, "pull-up-pin-current", phase=phase)
+        assert found.verdict == verdict and found.value == pytest.approx(8.4 / (resistance + 20.2), rel=0.01)
+        assert worst(result, "monitor-current-tenth", phase=phase).verdict == verdict
+        igniter = worst(result, "below-no-fire", phase=phase).value
+        assert igniter is not None and igniter > 8.1 / (resistance + 21.3)
+    ideal = ('clamp_drop = "0.3 V .. 0.5 V .. 0.7 V"', 'clamp_drop = "0 V"')
+    found = worst(checked(("sense = {", second + "\nsense = {"), ideal), "pull-up-pin-current", phase="armed")
+    assert found.value == pytest.approx(8.4 / (resistance + 20.2), rel=0.01)
+
+
 def test_a_threshold_below_zero_when_hot_fails() -> None:
     """0.1 V at 25 degC less 4 mV/K x 55 K at 80 degC is -0.12 V: the gate at 0 V conducts."""
     result = checked(

@@ -10,6 +10,7 @@ from typing import Annotated
 from ignition.analyses.no_fire.gate import ControllerState, GateState, controller_states, gate_in_phase, phase_box
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.corner import Corner, corner_of
+from ignition.network.elements import KNEE_VOLTAGE
 from ignition.network.template import (
     SOME_OPEN,
     State,
@@ -117,7 +118,8 @@ class PhaseNoFire:
 
     Attributes
     ----------
-    bus_clamp : At the input of the divider at the bus, where there is one
+    bus_clamp, pull_up_clamp : At the input of the divider at the bus, and at the pin of the pull-up at the drain, where
+        there is one
     """
 
     phase: str
@@ -126,6 +128,7 @@ class PhaseNoFire:
     into_short: Uncommanded
     clamp: Uncommanded
     bus_clamp: Annotated[Uncommanded | None, HIDDEN]
+    pull_up_clamp: Annotated[Uncommanded | None, HIDDEN]
     gates: Annotated[tuple[GateState, ...], HIDDEN]
 
     @property
@@ -186,8 +189,10 @@ def no_fire(circuit: Circuit) -> NoFire:
 
 def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
     found: dict[str, Uncommanded] = {}
-    lead, clamp, at_bus = f"{channel.name}.lead out", f"{channel.name}.clamp", f"{channel.name}.bus clamp"
-    shared = [lead, clamp] if channel.bus_divider is None else [lead, clamp, at_bus]
+    lead, clamp = f"{channel.name}.lead out", f"{channel.name}.clamp"
+    at_bus, pull_up = f"{channel.name}.bus clamp", f"{channel.name}.pull-up clamp"
+    fitted = {lead: True, clamp: True, at_bus: channel.bus_divider, pull_up: channel.pull_up}
+    shared = [name for name, part in fitted.items() if part is not None]
     for controller in controller_states(circuit, phase):
         bounds = phase_box(circuit, phase, controller=controller)
         for label, state, box, own in uncommanded_states(circuit, channel, phase, bounds):
@@ -207,6 +212,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
         into_short=found["short"],
         clamp=found[clamp],
         bus_clamp=found.get(at_bus),
+        pull_up_clamp=found.get(pull_up),
         gates=tuple(
             gate_in_phase(circuit, channel, phase, controller) for controller in controller_states(circuit, phase)
         ),
@@ -237,6 +243,12 @@ def uncommanded_states(
             wide[f"{other.name}.lead"] = Toleranced(low=lead.low, nominal=lead.nominal, high=_INSULATION, unit="ohm")
     for name, kind in igniter_kinds(channel).items():
         wide[name] = replace(box[name], low=min(box[name].low, circuit.igniters[kind].heated.low))
+    if channel.pull_up is not None:  # its pin may also be low
+        held, path = f"{channel.name}.pull-up clamp voltage", channel.pull_up.low
+        wide[held] = replace(box[held], low=KNEE_VOLTAGE)
+        behind = wide[f"{channel.name}.pull-up clamp resistance"]
+        low = min(behind.low, path + circuit.controller.pin.output_resistance.low)
+        wide[f"{channel.name}.pull-up clamp resistance"] = replace(behind, low=low)
     intact = State(phase=phase)
     yield "intact", intact, wide, connected_igniters(channel, intact)
     yield "shorted", State(phase=phase, lines={channel.name: "shorted"}), wide, []
