@@ -6,13 +6,16 @@ comment above each case, from Ohm's law and the formulas named there, not by the
 
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
 
+from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.file import parse_circuit
 from ignition.findings.finding import Finding, Reason
+from ignition.report.json_walk import to_json
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
 
@@ -106,6 +109,40 @@ def test_a_test_pulse_that_heats_the_bridge_to_its_function_fails() -> None:
     found = worst(result, "test-below-no-fire")
     assert found.verdict == "FAIL" and found.value is not None and 100.0 < found.value < 300.0
     assert result.verdict == "FAIL"
+
+
+PULSE = ("sense = {", 'second = { test_pulse = "3 us" }\nsense = {')
+
+
+def test_a_mosfet_stays_on_after_a_test_pulse() -> None:
+    """Behind 2 kohm: 2030 ohm x 1 nF x ln(3.3 / 1.02) = 2.4 us, and 2030 ohm x 3 nC / 1.02 V = 6.0 us, on top of 3 us.
+
+    (6.85 / 0.2)^2 = 1173 times the 1 - exp(-t / 10 ms) of 11.4 us: 1.3, and of 3 us alone 0.35.
+    """
+    slow = ('series = "100 ohm"', 'series = "2 kohm"')
+    found = worst(checked(PULSE, slow), "test-below-no-fire")
+    tail = 2030 * (1e-9 * math.log(3.3 / 1.02) + 3e-9 / 1.02)
+    assert found.verdict == "FAIL"
+    assert found.value == pytest.approx(1173 * -math.expm1(-(3e-6 + tail) / 10e-3), rel=0.2)
+    assert worst(checked(PULSE), "test-below-no-fire").verdict == "PASS"
+
+
+def test_a_mosfet_that_a_low_gate_does_not_turn_off_has_no_longest_pulse() -> None:
+    """0.2 V at 25 degC less 4 mV/K x 55 K is below 0 V: the current stays on, and JSON gives no number for its energy."""
+    hot = ('temperature = "20 degC"', 'temperature = "20 degC .. 80 degC"')
+    low = ('threshold = "1.0 V', 'threshold = "0.2 V')
+    result = checked(PULSE, hot, low)
+    assert worst(result, "test-below-no-fire").verdict == "FAIL"
+    test = json.loads(to_json(continuity(result.circuit)))["channels"][0]["second_measurements"][0]
+    assert test["igniter"]["energy"]["value"] is None and test["longest_pulse"]["value"] is None
+
+
+@pytest.mark.parametrize("key", ["input_capacitance", "gate_drain_charge"])
+def test_a_test_pulse_through_a_gate_of_unknown_charge_is_unknown(key: str) -> None:
+    """How long the switch stays on after it is not known."""
+    line = next(x for x in SOUND.splitlines() if x.startswith(f"{key} ="))
+    found = worst(checked((f"{line}\n", ""), PULSE), "test-below-no-fire")
+    assert found.verdict == "UNKNOWN" and found.keys == (f"mosfet.low_side.{key}",)
 
 
 SERIES = ('[["match"]]', '[["match", "match", "match"]]')

@@ -30,7 +30,9 @@ class Heating:
     """
 
     current: Amps
-    energy: Annotated[Joules | None, Missing(field="", otherwise="the current stays on")]
+    energy: Annotated[
+        Joules | None, Missing(field="", otherwise="the current stays on", infinite="the MOSFET may stay on for ever")
+    ]
     thermal_fraction: Ratio | None
     no_fire_margin: Ratio | None
     reason: Annotated[str | None, HIDDEN]
