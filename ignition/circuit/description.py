@@ -65,6 +65,7 @@ RULE_NAMES = (
     *("misfire-wait", "below-no-fire", "gate-held-off", "pin-clamp-current", "blocking-voltage", "converter-range"),
     *("open-line-seen", "test-below-no-fire", "above-all-fire", "functions", "gate-drive", "controller-supply"),
     *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction", "bus-converter-range"),
+    *("bus-pin-clamp-current", "pull-up-pin-current"),
 )
 """Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
 

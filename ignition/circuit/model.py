@@ -351,6 +351,11 @@ class ChannelModel:
             return None
         return self.second.bus_upper, self.second.bus_lower
 
+    @property
+    def pull_up(self) -> Toleranced | None:
+        """Resistor from a controller pin to the drain [ohm], where there is one."""
+        return None if self.second is None else self.second.pull_up
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circuit:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
-from ignition.network.elements import GROUND, Element, Network
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
 from ignition.toleranced import Toleranced
 
 __all__ = [
@@ -289,20 +289,25 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
             _resistor(f"{name}.bus lower", pin, GROUND, f"{name}.bus lower"),
             *_converter_input(name, "bus ", pin),
         ]
+    if channel.pull_up is not None:
+        elements.append(_clamp(name, "pull-up ", end))
     return elements
 
 
 def _converter_input(name: str, which: str, pin: str) -> list[Element]:
     """Leakage and clamp of one input; all inputs of the converter share their values, each on its own."""
-    clamp = Element(
+    return [_sink(f"{name}.{which}adc leakage", pin, f"{name}.{which}adc leakage"), _clamp(name, which, pin)]
+
+
+def _clamp(name: str, which: str, node: str) -> Element:
+    return Element(
         name=f"{name}.{which}clamp",
         kind="clamp",
-        plus=pin,
+        plus=node,
         minus=GROUND,
         voltage=((f"{name}.{which}clamp voltage", 1.0),),
         resistance=((f"{name}.{which}clamp resistance", 1.0),),
     )
-    return [_sink(f"{name}.{which}adc leakage", pin, f"{name}.{which}adc leakage"), clamp]
 
 
 def _string(channel: ChannelModel, index: int, top: str, bottom: str, opened: bool) -> list[Element]:
@@ -391,6 +396,10 @@ def parameter_box(
             box[f"{name}.{which}adc leakage"] = controller.adc.leakage
             box[f"{name}.{which}clamp voltage"] = rail + controller.pin.clamp_drop
             box[f"{name}.{which}clamp resistance"] = controller.pin.clamp_resistance
+        if channel.pull_up is not None:  # a clamp at 0 V on a drain at 0 V would have no state of its own
+            pin = controller.pin
+            box[f"{name}.pull-up clamp voltage"] = rail + pin.clamp_drop + Toleranced.exact(KNEE_VOLTAGE, "V")
+            box[f"{name}.pull-up clamp resistance"] = channel.pull_up + pin.clamp_resistance
     return box
 
 

@@ -6,13 +6,16 @@ comment above each case, from Ohm's law and the formulas named there, not by the
 
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
 
+from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.file import parse_circuit
 from ignition.findings.finding import Finding, Reason
+from ignition.report.json_walk import to_json
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
 
@@ -108,12 +111,107 @@ def test_a_test_pulse_that_heats_the_bridge_to_its_function_fails() -> None:
     assert result.verdict == "FAIL"
 
 
+PULSE = ("sense = {", 'second = { test_pulse = "3 us" }\nsense = {')
+
+
+def test_a_mosfet_stays_on_after_a_test_pulse() -> None:
+    """Behind 2 kohm: 2030 ohm x 1 nF x ln(3.3 / 1.02) = 2.4 us, and 2030 ohm x 3 nC / 1.02 V = 6.0 us, on top of 3 us.
+
+    (6.85 / 0.2)^2 = 1173 times the 1 - exp(-t / 10 ms) of 11.4 us: 1.3, and of 3 us alone 0.35.
+    """
+    slow = ('series = "100 ohm"', 'series = "2 kohm"')
+    found = worst(checked(PULSE, slow), "test-below-no-fire")
+    tail = 2030 * (1e-9 * math.log(3.3 / 1.02) + 3e-9 / 1.02)
+    assert found.verdict == "FAIL"
+    assert found.value == pytest.approx(1173 * -math.expm1(-(3e-6 + tail) / 10e-3), rel=0.2)
+    assert worst(checked(PULSE), "test-below-no-fire").verdict == "PASS"
+
+
+def test_a_mosfet_that_a_low_gate_does_not_turn_off_has_no_longest_pulse() -> None:
+    """0.2 V at 25 degC less 4 mV/K x 55 K is below 0 V: the current stays on, and JSON gives no number for its energy."""
+    hot = ('temperature = "20 degC"', 'temperature = "20 degC .. 80 degC"')
+    low = ('threshold = "1.0 V', 'threshold = "0.2 V')
+    result = checked(PULSE, hot, low)
+    assert worst(result, "test-below-no-fire").verdict == "FAIL"
+    test = json.loads(to_json(continuity(result.circuit)))["channels"][0]["second_measurements"][0]
+    assert test["igniter"]["energy"]["value"] is None and test["longest_pulse"]["value"] is None
+
+
+@pytest.mark.parametrize("key", ["input_capacitance", "gate_drain_charge"])
+def test_a_test_pulse_through_a_gate_of_unknown_charge_is_unknown(key: str) -> None:
+    """How long the switch stays on after it is not known."""
+    line = next(x for x in SOUND.splitlines() if x.startswith(f"{key} ="))
+    found = worst(checked((f"{line}\n", ""), PULSE), "test-below-no-fire")
+    assert found.verdict == "UNKNOWN" and found.keys == (f"mosfet.low_side.{key}",)
+
+
+SERIES = ('[["match"]]', '[["match", "match", "match"]]')
+
+
+def test_a_test_pulse_meets_a_string_of_which_all_but_one_are_shorted() -> None:
+    """8.4 V, 0.06 + 0.16 + 0.01 ohm about a bridge of 1.0 ohm, 30 us: (6.85 / 0.2)^2 (1 - exp(-0.003)) = 3.5; of three a ninth."""
+    loop = 8.4 / (0.06 + 0.16 + 0.01 + 1.0)
+    pulse = ("sense = {", 'second = { test_pulse = "30 us" }\nsense = {')
+    found = of_rule(checked(SERIES, pulse), "test-below-no-fire")
+    for one in found:
+        assert one.verdict == "FAIL"
+        assert one.value == pytest.approx((loop / 0.2) ** 2 * -math.expm1(-0.003), rel=0.05)
+    assert len(found) == 3
+
+
+def test_the_sense_current_meets_a_string_of_which_all_but_one_are_shorted() -> None:
+    """9 ohm of divider: 8.4 V / (9 + 0.2 + 1.0 ohm), and not through three bridges; so too in a cluster's last string."""
+    small = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "4 ohm", lower = "5 ohm"')
+    for strings in ('[["match", "match"]]', '[["match"], ["match", "match"]]'):
+        found = worst(checked((SERIES[0], strings), small), "below-no-fire", phase="armed")
+        alone = worst(checked(small), "below-no-fire", phase="armed")
+        assert found.value == pytest.approx(alone.value, rel=1e-9)
+
+
+FALLING = ('temperature_coefficient = "0 / K"\nfunction', 'temperature_coefficient = "-0.002 / K"\nfunction')
+
+
+def test_a_bridge_whose_resistance_falls_draws_more_in_a_test() -> None:
+    """At 320 degC 1 - 0.002 x 300 = 0.4 of the cold resistance: 8.4 V / (0.23 + 0.4 ohm) = 13.3 A, cold 6.8 A.
+
+    With growth a = -0.6, u = (13.3 / 0.2)^2 = 4445, g = 1 + 0.6 u / 0.4: u / 0.4 / g (1 - exp(-g t / tau)) = 1.6 in 5 us.
+    """
+    pulse = ("sense = {", 'second = { test_pulse = "5 us" }\nsense = {')
+    found = worst(checked(FALLING, pulse), "test-below-no-fire")
+    drive = (8.4 / (0.06 + 0.16 + 0.01 + 0.4) / 0.2) ** 2
+    rate = 1.0 + 1.5 * drive
+    assert found.value == pytest.approx(2.5 * drive / rate * -math.expm1(-5e-4 * rate), rel=0.01)
+    small = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "4 ohm", lower = "5 ohm"')
+    found = worst(checked(FALLING, small), "below-no-fire", phase="armed")
+    cold = worst(checked(small), "below-no-fire", phase="armed")
+    assert found.value is not None and cold.value is not None and found.value > 1.04 * cold.value
+
+
 def test_a_pull_up_test_counts_the_closed_arm_switch() -> None:
     """A 39 ohm pull-up to 3.3 V, arm switch closed: (8.4 - 3.3) V / (39 + 30 + 1.1 ohm) = 73 mA, over 20 mA."""
     result = checked(("sense = {", 'second = { drain_pull_up = "39 ohm" }\nsense = {'))
     found = worst(result, "monitor-current-tenth", phase="drain with weak pull-up")
     assert found.verdict == "FAIL"
     assert found.value == pytest.approx((8.4 - 3.3) / (39.0 + 30.0 + 1.2), rel=0.02)
+
+
+@pytest.mark.parametrize(("resistance", "verdict"), [(39.0, "FAIL"), (47e3, "PASS")])
+def test_the_resistor_of_a_pull_up_test_stays_connected(resistance: float, verdict: str) -> None:
+    """Armed, its pin's clamp takes (8.4 - 0.3) V / (39 + 20 + 1.2 ohm) = 135 mA where the controller is dead, and the igniter with it.
+
+    Low, the pin takes 8.4 V / (39 + 30 + 1.2 ohm). The bound has both: 8.4 V to ground through the lower one, 20 ohm.
+    """
+    second = f'second = {{ drain_pull_up = "{resistance:g} ohm" }}'
+    result = checked(("sense = {", second + "\nsense = {"))
+    for phase in ("reset", "armed"):
+        found = worst(result, "pull-up-pin-current", phase=phase)
+        assert found.verdict == verdict and found.value == pytest.approx(8.4 / (resistance + 20.2), rel=0.01)
+        assert worst(result, "monitor-current-tenth", phase=phase).verdict == verdict
+        igniter = worst(result, "below-no-fire", phase=phase).value
+        assert igniter is not None and igniter > 8.1 / (resistance + 21.3)
+    ideal = ('clamp_drop = "0.3 V .. 0.5 V .. 0.7 V"', 'clamp_drop = "0 V"')
+    found = worst(checked(("sense = {", second + "\nsense = {"), ideal), "pull-up-pin-current", phase="armed")
+    assert found.value == pytest.approx(8.4 / (resistance + 20.2), rel=0.01)
 
 
 def test_a_threshold_below_zero_when_hot_fails() -> None:

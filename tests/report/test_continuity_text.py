@@ -72,15 +72,19 @@ def test_text_says_why_there_is_no_margin() -> None:
 
 
 def test_text_fits_and_ends_with_what_is_proved() -> None:
-    """No line is wider than 80 columns, no control characters, and the end says what is proved and what not."""
+    """No line is wider than 80 columns, no control characters, and the end says what is proved and what not.
+
+    34.7 kohm in series without the resistor of the pull-up test, 6.66 V at the drain: its pin's clamp at 3.8 V takes 28 uA
+    through 101 kohm beside the divider's 50 uA, so that 1.74 V / 78 uA is left. The igniter's 63 uA are 110 uA: 0.2 A is 65.2 dB above, not 69.9 dB.
+    """
     text = shown(continuity(bench(second=ALL)))
     assert all(len(line) <= 80 for line in text.splitlines())
     assert "\x1b" not in text
     proof = flat(text[text.index("What a reading in the intact band proves") :])
-    assert "34.7 kohm in series" in proof
+    assert "22.1 kohm in series" in proof
     assert "Intact does not mean it fires" in proof
     assert "does not show a short across the igniter" in proof
-    assert "69.9 dB" in proof
+    assert "65.2 dB" in proof
 
 
 def test_text_names_what_separates() -> None:

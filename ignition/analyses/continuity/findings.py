@@ -133,6 +133,10 @@ def _test(circuit: Circuit, channel: ChannelModel, test: SecondMeasurement) -> I
         )
         return
     kinds = igniter_kinds(channel)
+    switch = f"mosfet.{channel.mosfet}"
+    missing = left_out(switch, circuit.mosfets[channel.mosfet], "input_capacitance", "gate_drain_charge")
+    says = "how long the MOSFET stays on after the pulse is not known"
+    stays_on = Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing) if missing and test.pulse is not None else None
     for name, current in test.driven.igniters.items():
         model = circuit.igniters[kinds[name]]
         heated = test.pulse is not None
@@ -150,7 +154,7 @@ def _test(circuit: Circuit, channel: ChannelModel, test: SecondMeasurement) -> I
                 else f"highest current in {name} against its no-fire current"
             ),
             statement=no_fire_statement(circuit, model.name),
-            doubt=no_fire_doubt(circuit, model.name),
+            doubt=no_fire_doubt(circuit, model.name) or stays_on,
             channel=channel.name,
             phase=test.name,
             igniter=name,

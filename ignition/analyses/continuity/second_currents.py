@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from ignition.analyses.no_fire.steady import others_open, uncommanded_states
+from ignition.analyses.no_fire.steady import uncommanded_states
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Network
-from ignition.network.template import State, connected_igniters
+from ignition.network.template import State
 from ignition.network.worst_case import Probe, extremes
 from ignition.toleranced import Toleranced
 
@@ -35,14 +35,12 @@ class DrivenCurrents:
 
 
 def driven_currents(circuit: Circuit, channel: ChannelModel, conditions: Sequence[Condition]) -> DrivenCurrents:
-    """Return the highest currents over all conditions and states: intact, shorted, all strings but one open."""
+    """Return the highest currents over all conditions and all that a line can be in."""
     lead = f"{channel.name}.lead out"
     igniters: dict[str, float] = {}
     line = short = 0.0
     for phase, build, box in conditions:
-        wide = others_open(circuit, channel, box)
-        for label, state in uncommanded_states(channel, phase):
-            names = [] if label == "shorted" else connected_igniters(channel, state)
+        for label, state, wide, names in uncommanded_states(circuit, channel, phase, box):
             found = extremes(build(state), wide, [Probe(element=n) for n in (*names, lead)])
             sizes = [max(abs(e.low), abs(e.high)) for e in found]
             igniters |= {n: max(igniters.get(n, 0.0), size) for n, size in zip(names, sizes[:-1], strict=True)}

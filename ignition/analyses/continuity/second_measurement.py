@@ -146,7 +146,7 @@ def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, p
     members: list[tuple[str, Spread, Spread | None]] = []
 
     def built(state: State) -> Network:
-        network = build_network(circuit, state)
+        network = build_network(circuit, state).switched(opened=[f"{channel.name}.pull-up clamp"] if pull_up else [])
         return replace(network, elements=network.elements + _pull_up_elements(channel, pull_up))
 
     conditions: dict[str, Condition] = {}

@@ -57,7 +57,7 @@ class SecondMeasurement:
     separates : Pairs of states whose readings do not overlap
     heating : What the measurement itself does to the igniters of an intact line or one with one string open
     driven : What it drives through the igniters; None where the test cannot be made at all
-    pulse : For a pulse: its longest duration
+    pulse : For a pulse: the longest time for which the MOSFET is on, its turn-off included
     longest_pulse : For a pulse: longest one that stays at a hundredth of the temperature rise to function
     reason : Why the measurement cannot be made, or a number is missing
     """

@@ -119,8 +119,8 @@ def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: Divid
     """Compare the closed form with the armed network at nominal values, the file's own divider in place.
 
     What the closed form leaves out on purpose is open in the network too: other channels, other loads, a divider at the
-    bus, the recharging of a capacitor bank, and all strings but the one of least resistance. The MOSFET's current is
-    held to a thousandth of what the line can carry: beyond, the closed form is a bound.
+    bus, a pull-up at the drain, the recharging of a capacitor bank, and all strings but the one of least resistance.
+    The MOSFET's current is held to a thousandth of what the line can carry: beyond, the closed form is a bound.
 
     Raises NetworkError where they differ.
     """
@@ -147,6 +147,7 @@ def hold_divider_to_network(circuit: Circuit, channel: ChannelModel, duty: Divid
     found = {Probe(element=names[string][0]): float(current), Probe(node=adc_pin(channel)): float(pin)}
     left_out = ["controller", *(f"load.{name}" for name, _ in circuit.loads)]
     left_out += [f"{channel.name}.bus upper"] if channel.bus_divider is not None else []
+    left_out += [f"{channel.name}.pull-up clamp"] if channel.pull_up is not None else []
     left_out += ["recharge"] if circuit.battery.bank_capacitance is not None else []
     firsts = [own[0] if channel.branch is None else f"{channel.name}.branch {i}" for i, own in enumerate(names, 1)]
     left_out += [first for index, first in enumerate(firsts) if index != string]

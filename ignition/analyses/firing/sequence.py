@@ -55,8 +55,8 @@ def cluster_tree(circuit: Circuit) -> ClusterTree:
 def hold_tree_to_network(circuit: Circuit) -> None:
     """Compare the firing tree's first currents, all channels on at nominal values, with the network's.
 
-    What the tree leaves out on purpose is open in the network too: the sense dividers, the clamps at the bus, the
-    recharging of a capacitor bank, and beside a bank a controller and dividers behind the arm switch.
+    What the tree leaves out on purpose is open in the network too: the sense dividers, the clamps at the bus and of
+    a pull-up, the recharging of a capacitor bank, and beside a bank a controller and dividers behind the arm switch.
 
     Raises NetworkError where they differ.
     """
@@ -72,6 +72,7 @@ def hold_tree_to_network(circuit: Circuit) -> None:
         left_out += ["recharge"] + ([] if circuit.controller.powered_before_arm_switch else ["controller"])
     at_bus = "clamp" if bank is None else "upper"
     left_out += [f"{c.name}.bus {at_bus}" for c in circuit.channels if c.bus_divider is not None]
+    left_out += [f"{c.name}.pull-up clamp" for c in circuit.channels if c.pull_up is not None]
     tree = cluster_tree(circuit)
     names = ("source_resistance", "channel_resistance", "string_resistance", "igniter_resistance")
     answer = tree_currents(tree, voltage=source, **{name: arguments[name] for name in names})

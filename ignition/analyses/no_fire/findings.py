@@ -69,10 +69,13 @@ def _own(circuit: Circuit, channel: ChannelModel, quiet: ChannelNoFire) -> Itera
             ),
             rests_on=resting(circuit, "safe", "controller", "battery", "ambient", "mosfet", "channel"),
         )
-        yield _pin(circuit, channel, phase, phase.clamp, "pin-clamp-current", "the converter pin's clamp")
-        if phase.bus_clamp is not None:
-            where = "the clamp of the pin at the bus divider"
-            yield _pin(circuit, channel, phase, phase.bus_clamp, "bus-pin-clamp-current", where)
+        for worst, rule, where in (
+            (phase.clamp, "pin-clamp-current", "the converter pin's clamp"),
+            (phase.bus_clamp, "bus-pin-clamp-current", "the clamp of the pin at the bus divider"),
+            (phase.pull_up_clamp, "pull-up-pin-current", "the pin of the pull-up at the drain"),
+        ):
+            if worst is not None:
+                yield _pin(circuit, channel, phase, worst, rule, where)
 
 
 def _pin(

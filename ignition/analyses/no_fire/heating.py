@@ -31,7 +31,9 @@ class Heating:
     """
 
     current: Amps
-    energy: Annotated[Joules | None, Missing(field="", otherwise="the current stays on")]
+    energy: Annotated[
+        Joules | None, Missing(field="", otherwise="the current stays on", infinite="the MOSFET may stay on for ever")
+    ]
     thermal_fraction: Ratio | None
     no_fire_margin: Ratio | None
     reason: Annotated[str | None, HIDDEN]
@@ -54,31 +56,25 @@ def heating(circuit: Circuit, channel: ChannelModel, currents: dict[str, float],
 
     Parameters
     ----------
-    currents : Highest current of each igniter element, all bridges cold [A]
+    currents : Highest current of each igniter element, whatever its bridge has warmed to [A]
     duration : Pulse length [s]; None for a current that stays on
     """
     igniters = _igniters(circuit, channel)
-    warm = {name: _warm(igniters[name], current) for name, current in currents.items()}
     energy = None
     if duration is not None:
-        energy = max(i * i * igniters[name].heated.high * duration for name, i in warm.items())
-    bare = next((igniters[name] for name in warm if not igniters[name].threshold_low), None)
+        energy = max(i * i * igniters[name].heated.high * duration for name, i in currents.items())
+    bare = next((igniters[name] for name in currents if not igniters[name].threshold_low), None)
     used = fraction = None
     if bare is None:
-        used = max(i / limit for name, i in warm.items() if (limit := igniters[name].threshold_low))
-        fraction = max(highest_fraction(igniters[name], i, duration) or 0.0 for name, i in warm.items())
+        used = max(i / limit for name, i in currents.items() if (limit := igniters[name].threshold_low))
+        fraction = max(highest_fraction(igniters[name], i, duration) or 0.0 for name, i in currents.items())
     return Heating(
-        current=max(warm.values()),
+        current=max(currents.values()),
         energy=energy,
         thermal_fraction=fraction,
         no_fire_margin=1.0 / used if used else None,
         reason=_no_threshold(bare) if bare is not None else None if used else "no current flows",
     )
-
-
-def _warm(igniter: IgniterModel, current: float) -> float:
-    """Highest current of a bridge on its way to function; one whose resistance falls draws more than when cold [A]."""
-    return current * max(1.0, 1.0 / (1.0 + igniter.growth.low))
 
 
 def highest_fraction(igniter: IgniterModel, current: float, duration: float | None) -> float | None:
@@ -126,7 +122,7 @@ def longest_pulse(
 
     Parameters
     ----------
-    currents : Highest current of each igniter element, all bridges cold [A]
+    currents : Highest current of each igniter element, whatever its bridge has warmed to [A]
     fraction : Thermal fraction [1], above 0 and below 1
 
     Returns
@@ -135,9 +131,9 @@ def longest_pulse(
     """
     igniters = _igniters(circuit, channel)
     longest = math.inf
-    for name, cold in currents.items():
+    for name, current in currents.items():
         igniter = igniters[name]
-        current, threshold = _warm(igniter, cold), igniter.threshold_low
+        threshold = igniter.threshold_low
         if not threshold:
             return None, _no_threshold(igniter)
         constant, growth = _fastest(igniter), igniter.growth.low

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 from ignition.analyses.no_fire.gate import ControllerState, GateState, controller_states, gate_in_phase, phase_box
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.corner import Corner, corner_of
-from ignition.network.template import State, build_network, connected_igniters, igniter_kinds
+from ignition.network.elements import KNEE_VOLTAGE
+from ignition.network.template import (
+    SOME_OPEN,
+    State,
+    build_network,
+    connected_igniters,
+    igniter_kinds,
+    igniter_names,
+)
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.igniter import steady_thermal_fraction
 from ignition.toleranced import Toleranced
@@ -24,7 +32,6 @@ __all__ = [
     "STEADY_PHASES",
     "Uncommanded",
     "no_fire",
-    "others_open",
     "uncommanded_states",
 ]
 
@@ -111,7 +118,8 @@ class PhaseNoFire:
 
     Attributes
     ----------
-    bus_clamp : At the input of the divider at the bus, where there is one
+    bus_clamp, pull_up_clamp : At the input of the divider at the bus, and at the pin of the pull-up at the drain, where
+        there is one
     """
 
     phase: str
@@ -120,6 +128,7 @@ class PhaseNoFire:
     into_short: Uncommanded
     clamp: Uncommanded
     bus_clamp: Annotated[Uncommanded | None, HIDDEN]
+    pull_up_clamp: Annotated[Uncommanded | None, HIDDEN]
     gates: Annotated[tuple[GateState, ...], HIDDEN]
 
     @property
@@ -163,8 +172,9 @@ def no_fire(circuit: Circuit) -> NoFire:
 
     The current is the exact worst corner over all tolerances, with leakage, sub-threshold and channel conduction of
     the MOSFET, of the intact line, and of a cluster in which all strings but one are open: spent, or not connected yet;
-    the one left takes the whole current, more than in any other choice of open strings. The controller is alive or
-    dead; a dead one's clamp leads to ground. Other channels' lines are intact or open.
+    the one left takes the whole current, more than in any other choice of open strings, and most where all its igniters
+    but one are shorted. The controller is alive or dead; a dead one's clamp leads to ground. Other channels' lines are
+    intact or open.
     """
     return NoFire(
         circuit=circuit.name,
@@ -179,12 +189,13 @@ def no_fire(circuit: Circuit) -> NoFire:
 
 def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
     found: dict[str, Uncommanded] = {}
-    lead, clamp, at_bus = f"{channel.name}.lead out", f"{channel.name}.clamp", f"{channel.name}.bus clamp"
-    shared = [lead, clamp] if channel.bus_divider is None else [lead, clamp, at_bus]
+    lead, clamp = f"{channel.name}.lead out", f"{channel.name}.clamp"
+    at_bus, pull_up = f"{channel.name}.bus clamp", f"{channel.name}.pull-up clamp"
+    fitted = {lead: True, clamp: True, at_bus: channel.bus_divider, pull_up: channel.pull_up}
+    shared = [name for name, part in fitted.items() if part is not None]
     for controller in controller_states(circuit, phase):
-        box = others_open(circuit, channel, phase_box(circuit, phase, controller=controller))
-        for label, state in uncommanded_states(channel, phase):
-            own = [] if label == "shorted" else connected_igniters(channel, state)
+        bounds = phase_box(circuit, phase, controller=controller)
+        for label, state, box, own in uncommanded_states(circuit, channel, phase, bounds):
             names = [*own, *shared]
             worst = extremes(build_network(circuit, state), box, [Probe(element=n) for n in names])
             for name, extreme in zip(names, worst, strict=True):
@@ -201,6 +212,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
         into_short=found["short"],
         clamp=found[clamp],
         bus_clamp=found.get(at_bus),
+        pull_up_clamp=found.get(pull_up),
         gates=tuple(
             gate_in_phase(circuit, channel, phase, controller) for controller in controller_states(circuit, phase)
         ),
@@ -211,24 +223,44 @@ def _igniter(name: str, model: IgniterModel, worst: Uncommanded) -> IgniterNoFir
     return IgniterNoFire(igniter=name, kind=model.name, worst=worst, limit=model.threshold_low, growth=model.growth.low)
 
 
-def uncommanded_states(channel: ChannelModel, phase: str) -> Iterator[tuple[str, State]]:
-    """List what a line can be in while nobody commands: intact, shorted, or with all strings but one open."""
-    yield "intact", State(phase=phase)
-    yield "shorted", State(phase=phase, lines={channel.name: "shorted"})
-    strings = frozenset(range(len(channel.strings)))
-    for left in strings if len(strings) > 1 else ():
-        lines = {channel.name: "some strings open"}
-        yield f"only string {left + 1} connected", State(phase=phase, lines=lines, open_strings=strings - {left})
+def uncommanded_states(
+    circuit: Circuit, channel: ChannelModel, phase: str, box: Mapping[str, Toleranced]
+) -> Iterator[tuple[str, State, dict[str, Toleranced], list[str]]]:
+    """List what a line can be in while nobody commands: its name, the state, parameter bounds, igniters with current.
 
+    Intact, shorted, all strings but one open, and all igniters of that one shorted but one. The other channels' leads
+    are widened until they are open: then they load and sag the battery no more. A bridge of this channel has any
+    resistance down to that at function: one whose resistance falls draws more on its way.
 
-def others_open(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> dict[str, Toleranced]:
-    """Widen the leads of the other channels until they are open: then they load and sag the battery no more."""
+    Parameters
+    ----------
+    box : Parameter bounds [SI]
+    """
     wide = dict(box)
     for other in circuit.channels:
         if other is not channel:
             lead = box[f"{other.name}.lead"]
             wide[f"{other.name}.lead"] = Toleranced(low=lead.low, nominal=lead.nominal, high=_INSULATION, unit="ohm")
-    return wide
+    for name, kind in igniter_kinds(channel).items():
+        wide[name] = replace(box[name], low=min(box[name].low, circuit.igniters[kind].heated.low))
+    if channel.pull_up is not None:  # its pin may also be low
+        held, path = f"{channel.name}.pull-up clamp voltage", channel.pull_up.low
+        wide[held] = replace(box[held], low=KNEE_VOLTAGE)
+        behind = wide[f"{channel.name}.pull-up clamp resistance"]
+        low = min(behind.low, path + circuit.controller.pin.output_resistance.low)
+        wide[f"{channel.name}.pull-up clamp resistance"] = replace(behind, low=low)
+    intact = State(phase=phase)
+    yield "intact", intact, wide, connected_igniters(channel, intact)
+    yield "shorted", State(phase=phase, lines={channel.name: "shorted"}), wide, []
+    strings = igniter_names(channel)
+    for index, names in enumerate(strings):
+        others = frozenset(range(len(strings))) - {index}
+        left = State(phase=phase, lines={channel.name: SOME_OPEN}, open_strings=others)
+        if others:
+            yield f"only string {index + 1} connected", left, wide, list(names)
+        for position, name in enumerate(names if len(names) > 1 else (), start=1):
+            alone = wide | {n: Toleranced.exact(0.0, "ohm") for n in names if n != name}
+            yield f"only igniter {index + 1}.{position} not shorted", left, alone, [name]
 
 
 def _uncommanded(

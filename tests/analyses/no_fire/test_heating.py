@@ -123,17 +123,6 @@ def test_a_bridge_whose_growth_just_makes_up_for_its_losses() -> None:
         assert length == pytest.approx(10e-3 * 0.01 / 5.0, rel=1e-5)
 
 
-def test_a_falling_bridge_draws_by_its_lowest_resistance() -> None:
-    """Of a coefficient from -0.001 to -0.0005 / K the steepest counts: 0.1 A / 0.8, from 20 to 220 degC."""
-    lines = (
-        GROWING[0].replace(" .. 320 degC", ""),
-        'temperature_coefficient = "-0.001 / K .. -0.0007 / K .. -0.0005 / K"',
-    )
-    circuit = igniter('time_constant = "10 ms"', *lines)
-    found = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
-    assert found.current == pytest.approx(0.1 / 0.8, rel=1e-12)
-
-
 def test_weak_current_has_no_longest_pulse() -> None:
     """A current below a tenth of no-fire never reaches a hundredth."""
     circuit = bench()
@@ -215,17 +204,6 @@ def test_least_growth_is_the_hottest() -> None:
     length, _ = longest_pulse(circuit, circuit.channels[0], {NAME: 1.0}, 0.05)
     assert length is not None
     assert float(thermal_fraction(1.0, threshold, 8e-3, length, 0.0, growth)) == pytest.approx(0.05, rel=1e-9)
-
-
-def test_a_bridge_that_falls_draws_more_on_its_way() -> None:
-    """Cold 0.1 A becomes at most 0.1 A R(T) / R(T_f) = 0.125 A with a = -0.2 on a source without resistance."""
-    circuit = igniter(
-        'time_constant = "10 ms"', GROWING[0].replace(" .. 320 degC", ""), GROWING[1].replace("0", "-0", 1)
-    )
-    found = heating(circuit, circuit.channels[0], {NAME: 0.1}, None)
-    assert found.current == pytest.approx(0.125, rel=1e-12)
-    assert found.thermal_fraction == pytest.approx(float(steady_thermal_fraction(0.125, 0.2, -0.2)), rel=1e-12)
-    assert found.no_fire_margin == pytest.approx(1.6, rel=1e-12)
 
 
 @pytest.mark.parametrize("duration", [None, 10.0])
