@@ -90,7 +90,7 @@ def _budget(answer: ClusterAnswer, console: Console) -> None:
         console,
         ("", ">usual", ">at most", ">share"),
         [
-            (s.part, engineering(s.resistance.nominal, "ohm"), engineering(s.resistance.high, "ohm"), f"{s.share:.0%}")
+            (s.part, engineering(s.resistance.nominal, "ohm"), at_most(s.resistance.high, "ohm"), f"{s.share:.0%}")
             for s in answer.budget
         ],
     )
@@ -105,22 +105,22 @@ def _remedies(answer: ClusterAnswer, console: Console) -> None:
     if fixes.battery_resistance is None:
         item(console, "no battery resistance, however small")
     else:
-        now = engineering(answer.circuit.battery.resistance.high, "ohm")
-        item(console, f"battery of at most {engineering(fixes.battery_resistance, 'ohm')} (now up to {now})")
+        now = at_most(answer.circuit.battery.resistance.high, "ohm")
+        item(console, f"battery of at most {at_least(fixes.battery_resistance, 'ohm')} (now up to {now})")
     enough = next((size for size in fixes.battery_sizes if size.enough), None)
     if enough is not None:
-        cells = f"cells of {engineering(enough.capacity / 3600.0, '1')} Ah or more" if enough.capacity else "any cell"
+        cells = f"cells of {at_most(enough.capacity / 3600.0, '1')} Ah or more" if enough.capacity else "any cell"
         item(console, f"by the table of usual resistances: {cells}")
     elif fixes.battery_sizes:
         item(console, "by the table of usual resistances: no battery of this kind and number of cells")
     if fixes.lead_resistance is None:
         item(console, "no lead, however thick")
         return
-    item(console, f"lead of at most {engineering(fixes.lead_resistance, 'ohm')}, out and back, joints included")
+    item(console, f"lead of at most {at_least(fixes.lead_resistance, 'ohm')}, out and back, joints included")
     if fixes.thinnest_wire is not None:
         item(console, f"wire for this length: {fixes.thinnest_wire} or thicker")
     if fixes.longest_lead is not None and fixes.longest_lead > 0:
-        item(console, f"length for this wire: at most {engineering(fixes.longest_lead, 'm')} one way")
+        item(console, f"length for this wire: at most {at_least(fixes.longest_lead, 'm')} one way")
 
 
 def _cold(answer: ClusterAnswer, console: Console) -> None:

@@ -13,7 +13,6 @@ from ignition.analyses.continuity.requirement import Requirement
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.no_fire.heating import FAR_BELOW, Heating
 from ignition.report.text import at_least, at_most, item, number_text, say, spread_columns, table
-from ignition.units import engineering
 
 __all__ = ["continuity_text", "misclassification_text", "requirement_text"]
 
@@ -121,20 +120,20 @@ def _proof(channel: ChannelContinuity, console: Console) -> None:
     else:
         item(
             console,
-            f"The line is not open. It may still hold up to {engineering(unseen, 'ohm')} in series, through which at "
-            f"most {engineering(channel.current_when_fired, 'A')} flows when fired. Intact does not mean it fires.",
+            f"The line is not open. It may still hold up to {at_most(unseen, 'ohm')} in series, through which at "
+            f"most {at_most(channel.current_when_fired, 'A')} flows when fired. Intact does not mean it fires.",
         )
         leak = channel.largest_leak_read_as_intact
         item(
             console,
-            f"Moisture or soot of up to {engineering(leak, 'ohm')} across open terminals reads as an igniter.",
+            f"Moisture or soot of up to {at_most(leak, 'ohm')} across open terminals reads as an igniter.",
         )
     held = channel.above_threshold
     if held.code is not None and held.series_resistance is not None:
         item(
             console,
-            f"With the threshold {held.code}: up to {engineering(held.series_resistance, 'ohm')} in series "
-            f"({engineering(held.current_when_fired, 'A')} when fired) or {engineering(held.leak, 'ohm')} across open "
+            f"With the threshold {held.code}: up to {at_most(held.series_resistance, 'ohm')} in series "
+            f"({at_most(held.current_when_fired, 'A')} when fired) or {at_most(held.leak, 'ohm')} across open "
             "terminals counts as intact.",
         )
     if ("intact", "shorted") in channel.cannot_tell_apart:

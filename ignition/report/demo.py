@@ -13,7 +13,6 @@ from ignition.circuit.model import Circuit
 from ignition.report.findings_text import headline_text, margin_text, not_analysed_text, reasons_text
 from ignition.report.text import at_least, at_most, caution_text, spread_columns, spread_text, table
 from ignition.toleranced import Spread
-from ignition.units import engineering
 
 __all__ = ["demo_text"]
 
@@ -66,7 +65,7 @@ def _designer(result: Continuity, console: Console) -> None:
             f"{channel.channel}: intact reads {_codes(intact)}, open {_codes(opened)}. "
             f"The reading cannot tell apart: {pairs or 'nothing'}."
             + (
-                f" A joint of up to {engineering(channel.largest_unseen_resistance, 'ohm')} still reads intact."
+                f" A joint of up to {at_most(channel.largest_unseen_resistance, 'ohm')} still reads intact."
                 if channel.largest_unseen_resistance is not None
                 else " Even an open line may read intact."
             )
