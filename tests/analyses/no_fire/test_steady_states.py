@@ -1,0 +1,199 @@
+"""What a line can be in while nobody commands, and which of the currents found is the one that is reported."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from ignition.analyses.no_fire.gate import phase_box
+from ignition.analyses.no_fire.steady import (
+    ChannelNoFire,
+    IgniterNoFire,
+    PhaseNoFire,
+    Uncommanded,
+    _uncommanded,
+    no_fire,
+    uncommanded_states,
+)
+from ignition.circuit.file import parse_circuit
+from ignition.circuit.model import Circuit
+from ignition.findings.corner import Corner
+from ignition.network.elements import KNEE_VOLTAGE
+from ignition.network.worst_case import NEGLIGIBLE, Extreme
+from ignition.toleranced import Toleranced
+from tests.circuit.edits import DEMO, edited
+from tests.circuit.sound import SOUND
+from tests.findings.ends import WIDE
+
+SECOND_CHANNEL = SOUND[SOUND.index("[[channel]]") : SOUND.index("[checklist]")].replace('"line"', '"spare"')
+PULL_UP = ("sense = {", 'second = { drain_pull_up = "10 kohm ± 10 %" }\nsense = {')
+
+
+def circuit_of(igniters: str, *swaps: tuple[str, str]) -> Circuit:
+    """The sound circuit with a cluster."""
+    return parse_circuit(edited(SOUND, ('[["match"]]', igniters), *swaps))
+
+
+def states_of(circuit: Circuit) -> dict[str, tuple[dict[str, Toleranced], list[str], frozenset[int]]]:
+    """Bounds, igniters that carry current and open strings of each state of the first channel."""
+    channel = circuit.channels[0]
+    found = uncommanded_states(circuit, channel, "armed", phase_box(circuit, "armed"))
+    return {label: (box, names, state.open_strings_of(channel.name)) for label, state, box, names in found}
+
+
+@pytest.mark.parametrize(
+    ("igniters", "labels"),
+    [
+        ('[["match"]]', []),
+        ('[["match", "match"]]', ["only igniter 1.1 not shorted", "only igniter 1.2 not shorted"]),
+        ('[["match"], ["match"]]', ["only string 1 connected", "only string 2 connected"]),
+        (
+            '[["match"], ["match", "match"]]',
+            [
+                "only string 1 connected",
+                "only string 2 connected",
+                "only igniter 2.1 not shorted",
+                "only igniter 2.2 not shorted",
+            ],
+        ),
+    ],
+)
+def test_the_states_of_an_arrangement(igniters: str, labels: list[str]) -> None:
+    """Each string alone where there are several; each igniter of a string alone where it has several."""
+    assert list(states_of(circuit_of(igniters))) == ["intact", "shorted", *labels]
+
+
+def test_who_carries_current_in_which_state() -> None:
+    """All strings but the named one are open, and all igniters of it but the named one are shorted."""
+    states = states_of(circuit_of('[["match"], ["match", "match"], ["match"]]'))
+    box, names, opened = states["intact"]
+    assert names == [f"line.igniter {n}" for n in ("1.1", "2.1", "2.2", "3.1")] and opened == frozenset()
+    assert states["shorted"][1] == []
+    box, names, opened = states["only string 2 connected"]
+    assert names == ["line.igniter 2.1", "line.igniter 2.2"] and opened == {0, 2}
+    assert box["line.igniter 2.1"].low == pytest.approx(1.0) and box["line.igniter 2.2"].high == pytest.approx(1.5)
+    box, names, opened = states["only igniter 2.2 not shorted"]
+    assert names == ["line.igniter 2.2"] and opened == {0, 2}
+    assert box["line.igniter 2.1"] == Toleranced.exact(0.0, "ohm")
+    assert box["line.igniter 2.2"].high == pytest.approx(1.5)
+
+
+def test_a_bridge_may_fall_on_its_way_and_stays_what_it_is_at_rest() -> None:
+    """-0.001 / K from 20 to 320 degC takes 1.0 ohm to 0.7 ohm; a rising bridge keeps its cold 1.0 ohm, 1.5 ohm at most."""
+    for coefficient, low in (("-0.001 / K", 0.7), ("0.001 / K", 1.0)):
+        swap = ('temperature_coefficient = "0 / K"\nfunction', f'temperature_coefficient = "{coefficient}"\nfunction')
+        box = states_of(circuit_of('[["match"]]', swap))["intact"][0]["line.igniter 1.1"]
+        assert box.low == pytest.approx(low) and box.high == pytest.approx(1.5)
+
+
+def test_another_channel_may_load_the_battery_or_not() -> None:
+    """Its lead reaches from what it is to an insulation; the channel's own lead stays what it is."""
+    circuit = parse_circuit(edited(SOUND, ("[checklist]", f"{SECOND_CHANNEL}[checklist]")))
+    box = states_of(circuit)["intact"][0]
+    own, other = (channel.lead.resistance for channel in circuit.channels)
+    assert box["line.lead"] == own
+    assert (box["spare.lead"].low, box["spare.lead"].high) == (other.low, 1e12)
+
+
+def test_the_pin_of_a_pull_up_may_be_low() -> None:
+    """Held low it leads to ground through 9 kohm and the pin's 30 ohm; as a clamp, through at most 11 kohm + 20 ohm."""
+    swaps = (PULL_UP, ('output_resistance = "30 ohm"', 'output_resistance = "5 ohm"'))
+    for changed, low in (((PULL_UP,), 9e3 + 20.0), (swaps, 9e3 + 5.0)):
+        box = states_of(circuit_of('[["match"]]', *changed))["intact"][0]
+        behind = box["line.pull-up clamp resistance"]
+        assert behind.low == pytest.approx(low, rel=1e-12) and behind.high == pytest.approx(11e3 + 20.0, rel=1e-12)
+        assert box["line.pull-up clamp voltage"].low == KNEE_VOLTAGE
+        assert box["line.pull-up clamp voltage"].high == pytest.approx(3.3 + 0.7, rel=1e-3)
+
+
+CORNER = Corner(battery_voltage=8.4, temperature=20.0)
+
+
+def carries(amperes: float, limit: float | None, name: str = "one") -> IgniterNoFire:
+    """An igniter with a current and a limit."""
+    worst = Uncommanded(current=amperes, line_state="intact", controller="alive", corner=CORNER)
+    return IgniterNoFire(igniter=name, kind="match", worst=worst, limit=limit, growth=1.0)
+
+
+def phase_of(*igniters: IgniterNoFire) -> PhaseNoFire:
+    """A phase with these igniters."""
+    phase = no_fire(circuit_of('[["match"]]')).channels[0].phases[-1]
+    return replace(phase, igniters=igniters)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ((0.002, 0.2), (0.001, 0.2)),  # the same limit: the larger current
+        ((0.001, 0.05), (0.003, 0.2)),  # a smaller current nearer to its own limit
+        ((0.0, None), (0.1, 0.2)),  # a limit that is not known, whatever the current
+        ((0.0, 0.0), (0.1, 0.2)),  # one that may function without any current
+        ((0.002, None), (0.001, None)),  # of two unknown the larger current
+        ((0.002, None), (0.001, 0.0)),
+    ],
+)
+def test_the_igniter_of_least_margin(first: tuple[float, float | None], second: tuple[float, float | None]) -> None:
+    """The nearest to its limit is the one that is shown, in whichever order they stand."""
+    near, far = carries(*first, name="near"), carries(*second, name="far")
+    assert phase_of(near, far).least.igniter == "near" == phase_of(far, near).least.igniter
+
+
+def test_the_gate_nearest_to_conduction_is_shown() -> None:
+    """Of the controller alive and dead the one of the higher highest voltage, in whichever order."""
+    phase = phase_of(carries(0.0, 0.2))
+    low = replace(phase.gates[0], gate_voltage=Toleranced(low=0.5, nominal=0.5, high=0.5, unit="V"))
+    high = replace(low, gate_voltage=Toleranced(low=0.0, nominal=0.1, high=0.6, unit="V"))
+    assert replace(phase, gates=(low, high)).gate is high and replace(phase, gates=(high, low)).gate is high
+
+
+def test_the_current_into_a_short_is_that_of_the_worst_phase() -> None:
+    """The largest of all phases, wherever it stands."""
+    phase = phase_of(carries(0.0, 0.2))
+    phases = [replace(phase, into_short=replace(phase.into_short, current=amps)) for amps in (0.1, 0.3, 0.2)]
+    assert ChannelNoFire(channel="line", phases=tuple(phases)).current_into_short == 0.3
+
+
+def test_the_states_of_the_worst_current_are_told() -> None:
+    """Of unlike strings the current is worst in one that is alone; which, and the hottest ambient, stand beside it."""
+    text = edited(DEMO, ('[["booster"], ["booster"], ["booster"]]', '[["booster"], ["marker"]]'))
+    channel = no_fire(parse_circuit(text)).channels[0]
+    armed = channel.phases[-1]
+    assert [one.line_state for one in armed.igniters] == ["only string 1 connected", "only string 2 connected"]
+    assert {one.worst.corner.temperature for one in armed.igniters} == {35.0}
+    assert armed.into_short.line_state == "shorted"
+    # alone or all of them, the clamp sees nearly the same; the line of least resistance drives it most
+    assert armed.clamp.controller == "dead" and armed.line.current >= max(one.current for one in armed.igniters)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "size", "volts", "end"),
+    [
+        (-3.0, 2.0, 3.0, 8.0, "low"),
+        (-2.0, 3.0, 3.0, 8.4, "high"),
+        (-3.0, 3.0, 3.0, 8.4, "high"),
+        (2.0, 3.0, 3.0, 8.4, "high"),
+        (-3.0, -2.0, 3.0, 8.0, "low"),
+        (-NEGLIGIBLE, 0.9 * NEGLIGIBLE, NEGLIGIBLE, 8.0, "low"),
+        (-0.9 * NEGLIGIBLE, 0.9 * NEGLIGIBLE, 0.0, 8.4, "high"),
+    ],
+)
+def test_a_current_that_flows_backwards_counts_by_its_size(
+    low: float, high: float, size: float, volts: float, end: str
+) -> None:
+    """The end of the larger size and its own corner count, whichever way it flows; below rounding there is none."""
+    spread = Toleranced(low=1.0, nominal=1.0, high=2.0, unit="ohm")
+    box = {"battery.voltage": Toleranced(low=8.0, nominal=8.2, high=8.4, unit="V"), "line.upper": spread}
+    extreme = Extreme(
+        low=low,
+        nominal=0.0,
+        high=high,
+        low_at={"battery.voltage": 8.0, "line.upper": 1.0},
+        high_at={"battery.voltage": 8.4, "line.upper": 2.0},
+        method="listed",
+        sizes={"battery.voltage": 1.0, "line.upper": 1.0},
+    )
+    found = _uncommanded(parse_circuit(WIDE), extreme, box, "intact", "dead")
+    assert (found.current, found.line_state, found.controller) == (size, "intact", "dead")
+    assert (found.corner.battery_voltage, found.corner.temperature) == (volts, 40.0)
+    assert found.corner.ends == (("line.upper", end),)
