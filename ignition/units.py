@@ -17,7 +17,16 @@ from ignition.errors import UnitError, did_you_mean
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["COMMON", "Towards", "UNIT_NAMES", "engineering", "normalise", "number_and_unit", "si_value"]
+__all__ = [
+    "COMMON",
+    "Towards",
+    "UNIT_NAMES",
+    "engineering",
+    "normalise",
+    "number_and_unit",
+    "round_decimal",
+    "si_value",
+]
 
 Towards = Literal["nearest", "up", "down"]
 """Which way a number is rounded for printing."""
@@ -327,6 +336,15 @@ def engineering(value: float | None, unit: str, digits: int = 3, towards: Toward
 
 def round_decimal(value: float, exponent: int, towards: Towards) -> float:
     """Round to a power of ten; what is a round number but for rounding errors is that number.
+
+    Parameters
+    ----------
+    value : Number [1]
+    exponent : Power of the last digit kept [1]
+
+    Returns
+    -------
+    The number rounded [1]
 
     Examples
     --------

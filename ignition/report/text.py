@@ -92,17 +92,34 @@ def table(console: Console, headers: Sequence[str], rows: Iterable[Sequence[str 
 
 
 def at_least(value: float | None, unit: str, digits: int = 3) -> str:
-    """Write a lower bound: engineering text, rounded down."""
+    """Write a lower bound: engineering text, rounded down.
+
+    Parameters
+    ----------
+    value : Bound [its unit]
+    digits : Significant digits [1]
+    """
     return engineering(value, unit, digits, "down")
 
 
 def at_most(value: float | None, unit: str, digits: int = 3) -> str:
-    """Write an upper bound: engineering text, rounded up."""
+    """Write an upper bound: engineering text, rounded up.
+
+    Parameters
+    ----------
+    value : Bound [its unit]
+    digits : Significant digits [1]
+    """
     return engineering(value, unit, digits, "up")
 
 
 def number_text(value: float | None, decimals: int, towards: Towards = "nearest", missing: str = "-") -> str:
-    """Write a plain number [1] with some decimals; a bound is rounded outwards, so that it stays one.
+    """Write a plain number with some decimals; a bound is rounded outwards, so that it stays one.
+
+    Parameters
+    ----------
+    value : Number [1]
+    decimals : How many [1]
 
     Returns
     -------

@@ -24,5 +24,9 @@ def edited(text: str, *swaps: tuple[str, str]) -> str:
 OPENS = edited(CUTTER, ('time_constant = "20 ms"', 'time_constant = "20 ms"\nspent = "open"'))
 """The cutter with a bridge that is known to open: after function no current flows."""
 
-FED = edited(OPENS, ('supply = "3.0 V"', 'supply = "3.0 V"\ncurrent = "1 mA"\nbrown_out = "2.0 V"'))
-"""The same with a controller of which draw and brown-out are known, so that firing has no doubt of it."""
+FED = edited(
+    OPENS,
+    ('supply = "3.0 V"', 'supply = "3.0 V"\ncurrent = "1 mA"\nbrown_out = "2.0 V"'),
+    ("on_resistance_hot", 'input_capacitance = "1 nF"\ngate_drain_charge = "3 nC"\non_resistance_hot'),
+)
+"""The same with a controller of which draw and brown-out, and a gate of which charges are known: firing has no doubt."""

@@ -146,14 +146,19 @@ SAGGING = {
         + "controller.dropout controller.current igniter.time_constant mosfet.on_resistance",
         "limit low": "battery.protection.delay",
     },
-    ("test-below-no-fire", "bus voltage"): {"value low": SOURCE + BRIDGE, "value high": VOLTAGE + BUS},
+    # the pull-up's resistor stays connected, and its pin may be low
+    ("test-below-no-fire", "bus voltage"): {
+        "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up",
+        "value high": VOLTAGE + BUS,
+    },
     ("test-below-no-fire", "drain with weak pull-up"): {
         "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up",
         "value high": VOLTAGE + BUS,
     },
     ("test-below-no-fire", "drain in a test pulse"): {
-        "value low": SOURCE + BRIDGE + "igniter.time_constant mosfet.on_resistance",
-        "value high": VOLTAGE + BUS + "channel.second.test_pulse",
+        # the pin's resistance in the pull-up's path, and in the gate's, which falls to the lowest threshold
+        "value low": SOURCE + BRIDGE + GATE + "igniter.time_constant mosfet.on_resistance mosfet.threshold",
+        "value high": VOLTAGE + BUS + GATE + "channel.second.test_pulse",
     },
     ("bus-converter-range", "armed"): {
         "value low": "battery.resistance feed.resistance channel.second.bus_divider.upper",
@@ -161,8 +166,9 @@ SAGGING = {
     },
     ("bus-pin-clamp-current", "armed"): {
         "value low": "battery.resistance feed.resistance controller.pin.clamp_drop channel.second.bus_divider.upper",
-        # a higher drop at the other pin's clamp leaves more of the bus to this one
-        "value high": VOLTAGE + "controller.pin.clamp_drop channel.second.bus_divider.lower",
+        # a higher drop at the other pin's clamp, and more in the pull-up's path, leave more of the bus to this one
+        "value high": VOLTAGE
+        + "controller.pin.clamp_drop channel.second.bus_divider.lower channel.second.drain_pull_up",
     },
 }
 """Of the circuit with a weak battery."""

@@ -27,9 +27,6 @@ SIZES = ((1, 3), (1, 2), (1, 4), (2, 2), (1, 2), (1, 3), (1, 2), (1, 3), (1, 2))
 """Most channels and igniters of the random circuits, in turn."""
 BETTER = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
 SAME = 1e-9
-LEAKAGES = 0.05
-"""What the margin of a bus cut off may differ by: leakages of microamperes in a mesh, whose worst corner is searched."""
-
 Found = dict[tuple[str | None, ...], list[tuple[int, float]]]
 
 
@@ -48,8 +45,7 @@ def told(findings: Iterable[Finding], suffix: str = "") -> Found:
 
 def same(key: tuple[str | None, ...], one: float, other: float) -> bool:
     """Whether two margins are the same."""
-    leaking = key[2] == "disarmed" and min(one, other) > 1e3
-    return one == other or math.isclose(one, other, rel_tol=LEAKAGES if leaking else SAME)
+    return one == other or math.isclose(one, other, rel_tol=SAME)
 
 
 def assert_same(where: str, before: Found, after: Found) -> None:
@@ -118,8 +114,7 @@ def assert_never_lower(where: str, before: NoFire, after: NoFire) -> None:
     """
     strong = uncommanded(after)
     for key, current in uncommanded(before).items():
-        tolerance = LEAKAGES if key[1] == "disarmed" else 1e-4
-        assert strong[key] >= current * (1.0 - tolerance), (where, key, current, strong[key])
+        assert strong[key] >= current * (1.0 - 1e-4), (where, key, current, strong[key])
 
 
 def wider(given: Description, places: list[tuple[Any, ...]]) -> Circuit | None:

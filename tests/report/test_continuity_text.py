@@ -81,7 +81,7 @@ def test_text_fits_and_ends_with_what_is_proved() -> None:
     assert all(len(line) <= 80 for line in text.splitlines())
     assert "\x1b" not in text
     proof = flat(text[text.index("What a reading in the intact band proves") :])
-    assert "22.1 kohm in series" in proof
+    assert "22.2 kohm in series" in proof
     assert "Intact does not mean it fires" in proof
     assert "does not show a short across the igniter" in proof
     assert "65.2 dB" in proof

@@ -18,9 +18,9 @@ from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, INLINE, Key
 
 __all__ = [
-    "NO_REFERENCE",
     "AdcBand",
     "LineReading",
+    "NO_REFERENCE",
     "adc_band",
     "armed_states",
     "code_bounds",

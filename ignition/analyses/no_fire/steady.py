@@ -196,13 +196,14 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
     for controller in controller_states(circuit, phase):
         bounds = phase_box(circuit, phase, controller=controller)
         for label, state, box, own in uncommanded_states(circuit, channel, phase, bounds):
-            names = [*own, *shared]
-            worst = extremes(build_network(circuit, state), box, [Probe(element=n) for n in names])
-            for name, extreme in zip(names, worst, strict=True):
-                key = "short" if (name, label) == (lead, "shorted") else name
-                one = _uncommanded(circuit, extreme, box, label, controller)
-                if key not in found or one.current > found[key].current:
-                    found[key] = one
+            names, network = [*own, *shared], build_network(circuit, state)
+            for settled in _leaking(circuit, channel, box) if phase == "disarmed" else (box,):
+                worst = extremes(network, settled, [Probe(element=n) for n in names])
+                for name, extreme in zip(names, worst, strict=True):
+                    key = "short" if (name, label) == (lead, "shorted") else name
+                    one = _uncommanded(circuit, extreme, settled, label, controller)
+                    if key not in found or one.current > found[key].current:
+                        found[key] = one
     return PhaseNoFire(
         phase=phase,
         igniters=tuple(
@@ -261,6 +262,25 @@ def uncommanded_states(
         for position, name in enumerate(names if len(names) > 1 else (), start=1):
             alone = wide | {n: Toleranced.exact(0.0, "ohm") for n in names if n != name}
             yield f"only igniter {index + 1}.{position} not shorted", left, alone, [name]
+
+
+def _leaking(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranced]) -> Iterator[dict[str, Toleranced]]:
+    """Leakages behind an open arm switch: all into a channel and out at the others, the other way, or into every pin.
+
+    Nothing else drives a current there, and each leakage drives the channel's current one way; a MOSFET that is off
+    draws from the side that the current flows to. With these settled no branch's current turns round, as it would in
+    the mesh of all lines for leakages of either sign, where a search may miss the worst corner.
+    """
+    for into_own, into_others in ((True, False), (False, True), (True, True)):
+        settled = dict(box)
+        for each in circuit.channels:
+            into = into_own if each is channel else into_others
+            ends = {f"{each.name}.adc leakage": into, f"{each.name}.off current": into}
+            if each.bus_divider is not None:
+                ends[f"{each.name}.bus adc leakage"] = into_others
+            for key, low in ends.items():  # both count as currents to ground
+                settled[key] = Toleranced.exact(box[key].low if low else box[key].high, "A")
+        yield settled
 
 
 def _uncommanded(
