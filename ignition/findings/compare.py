@@ -32,11 +32,10 @@ class Doubt:
 
 
 def _holds(value: float, relation: Relation, limit: float) -> bool:
+    slack = _ROUNDING * abs(limit)
     if relation == "below":
-        return value < limit - _ROUNDING * abs(limit)
-    if relation == "at most":
-        return value <= limit + _ROUNDING * abs(limit)
-    return value >= limit - _ROUNDING * abs(limit)
+        return value < limit - slack
+    return value <= limit + slack if relation == "at most" else value >= limit - slack
 
 
 def _margin(value: float, relation: Relation, limit: float, base: float) -> float | None:

@@ -115,6 +115,15 @@ def test_a_key_of_firing(question: Question) -> None:
     assert found.verdict == "UNKNOWN" and found.keys == ("igniter.cutter.spent",)
 
 
+@pytest.mark.parametrize(("question", "key"), [(Question.GATE, DROP), (Question.FIRING_CURRENT, DROPOUT)])
+def test_the_keys_of_its_own_question_come_first(question: Question, key: str) -> None:
+    """Where the best for either question would excuse it, what is named is of its own."""
+    circuit = load_example("tether-cutter")
+    passing = judgement(False, Question.PIN)
+    judged = blamed(circuit, lambda one: [judgement(at_worst(one) >= {DROP, DROPOUT}, question), passing])
+    assert [(f.verdict, f.keys) for f in judged] == [("UNKNOWN", (key,)), ("PASS", ())]
+
+
 @pytest.mark.parametrize("question", [Question.GATE, Question.FUNCTION], ids=["accident", "firing"])
 @pytest.mark.parametrize("too", ["low", "high"])
 def test_the_best_of_either_question_excuses(too: str, question: Question) -> None:

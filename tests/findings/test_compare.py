@@ -87,6 +87,24 @@ def test_margin_is_good_above_one(
     assert finding.limit == (limit if math.isfinite(limit) else None)
 
 
+@pytest.mark.parametrize("limit", [2.0, -2.0])
+@pytest.mark.parametrize(
+    ("relation", "side", "at"), [("below", -1.0, "FAIL"), ("at most", 1.0, "PASS"), ("at least", -1.0, "PASS")]
+)
+def test_rounding_is_a_share_of_the_limit(relation: Relation, side: float, at: str, limit: float) -> None:
+    """1e-12 of the limit's size to the side that the relation asks for; the next number beyond is on the other side."""
+    edge = limit + side * 1e-12 * 2.0
+    beyond = math.nextafter(edge, side * math.inf)
+    assert found(edge, relation, limit).verdict == at
+    assert found(beyond, relation, limit).verdict == {"PASS": "FAIL", "FAIL": "PASS"}[at]
+
+
+@pytest.mark.parametrize(("value", "limit", "margin"), [(1.0, 3.0, 3.0), (0.1, 0.4, 4.0), (0.0, 0.0, 0.0)])
+def test_the_margin_counts_from_zero(value: float, limit: float, margin: float) -> None:
+    """Unless a base is given; where there is neither room nor use there is no margin."""
+    assert found(value, "at most", limit).margin == pytest.approx(margin)
+
+
 @pytest.mark.parametrize(
     ("value", "limit", "verdict", "reason"),
     [

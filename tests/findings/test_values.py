@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 from ignition.circuit.file import parse_circuit
-from ignition.findings.values import data_sheet, resting
+from ignition.findings.values import data_sheet, left_out, resting
 from tests.circuit.sound import SOUND
 
 
@@ -25,3 +27,10 @@ def test_assumptions_of_a_direction_and_of_some_tables() -> None:
         some = resting(circuit, direction, "controller", "mosfet")
         assert some == tuple(key for key in every if key.split(".")[0] in ("controller", "mosfet"))
     assert resting(circuit, "fire", "no such table") == ()
+
+
+def test_the_keys_that_a_table_leaves_out() -> None:
+    """Those that are asked for and not given, in the order asked, with the table's name before them."""
+    given = SimpleNamespace(capacity=None, voltage="8 V", chemistry=None)
+    assert left_out("battery", given, "chemistry", "voltage", "capacity") == ("battery.chemistry", "battery.capacity")
+    assert left_out("battery", given, "voltage") == ()
