@@ -115,13 +115,23 @@ def test_a_key_of_firing(question: Question) -> None:
     assert found.verdict == "UNKNOWN" and found.keys == ("igniter.cutter.spent",)
 
 
-@pytest.mark.parametrize(("question", "key"), [(Question.GATE, DROP), (Question.FIRING_CURRENT, DROPOUT)])
-def test_the_keys_of_its_own_question_come_first(question: Question, key: str) -> None:
-    """Where the best for either question would excuse it, what is named is of its own."""
-    circuit = load_example("tether-cutter")
-    passing = judgement(False, Question.PIN)
-    judged = blamed(circuit, lambda one: [judgement(at_worst(one) >= {DROP, DROPOUT}, question), passing])
-    assert [(f.verdict, f.keys) for f in judged] == [("UNKNOWN", (key,)), ("PASS", ())]
+@pytest.mark.parametrize(
+    ("question", "key"), [(Question.GATE, "bridge_resistance"), (Question.FIRING_CURRENT, "time_constant")]
+)
+def test_the_best_for_its_own_question_comes_first(question: Question, key: str) -> None:
+    """A bridge of 2 ohm, the best for safety, would excuse it, or a time constant of 3 ms, the best for firing."""
+    keys = ('bridge_resistance = "1.0 ohm .. 1.2 ohm .. 1.5 ohm"\n', 'time_constant = "10 ms"\n')
+    circuit = parse_circuit(edited(SOUND, *((line, "") for line in keys)))
+
+    def judge(one: Circuit) -> list[Finding]:
+        match = one.igniters["match"]
+        excused = match.resistance.low > 1.9 or match.time_constant.slow < 4e-3
+        return [judgement(not excused, question), judgement(False, Question.PIN)]
+
+    assert [(f.verdict, f.keys) for f in blamed(circuit, judge)] == [
+        ("UNKNOWN", (f"igniter.match.{key}",)),
+        ("PASS", ()),
+    ]
 
 
 @pytest.mark.parametrize("question", [Question.GATE, Question.FUNCTION], ids=["accident", "firing"])
