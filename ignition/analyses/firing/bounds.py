@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from ignition.analyses.firing.on_state import LEAST_SPENT, OnState, firing_network, with_spent
+from ignition.analyses.firing.on_state import OnState, firing_network, with_spent
 from ignition.analyses.firing.schedule import conducting_before, may_have_started
 from ignition.analyses.firing.sequence import turn_on
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
@@ -160,9 +160,9 @@ def _fading(
     pairs = []
     for share in _SHARES:
         time = (1.0 - share) * voltage.low * bank.low / drain - before if drain > 0 else math.inf
-        lower = Toleranced(low=share * voltage.low, nominal=voltage.nominal, high=voltage.high, unit="V")
+        lower = replace(voltage, low=share * voltage.low)
         found = extremes(network, {**wide, "bank.voltage": lower}, [Probe(element=own)])[0]
-        pairs.append((time, max(found.low, 0.0)))
+        pairs.append((time, found.low))
     return tuple(pairs)
 
 
@@ -183,10 +183,10 @@ def _fate(model: IgniterModel, in_series: bool) -> Toleranced:
     """Everything a neighbour's resistance can be during the pulse; an open one in the own string is left to timing."""
     low, high = model.heated.low, model.heated.high
     if model.spent_resistance is not None:
-        low, high = min(low, max(model.spent_resistance.low, LEAST_SPENT)), max(high, model.spent_resistance.high)
+        low, high = min(low, model.spent_resistance.low), max(high, model.spent_resistance.high)
     elif not in_series:
         high = _OPEN
-    return Toleranced(low=low, nominal=model.resistance.nominal, high=high, unit="ohm")
+    return replace(model.resistance, low=low, high=high)
 
 
 def _first_function(circuit: Circuit, channel: ChannelModel, found: list[tuple[str, IgniterModel, _Range]]) -> float:
@@ -212,9 +212,7 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
         reason = "no no-fire current is given"
     if model.threshold_high is not None and slow is not None:
         latest = _latest(model, span, slow, delay)
-        least = _fraction(
-            span.during_low, model.threshold_high, slow, max(channel.pulse.low - delay, 0.0), model.growth.high
-        )
+        least = _fraction(span.during_low, model.threshold_high, slow, channel.pulse.low - delay, model.growth.high)
         if math.isinf(latest):
             reason = "the lowest current does not exceed the highest threshold"
             if span.fading:
@@ -236,9 +234,7 @@ def _bounds(channel: ChannelModel, model: IgniterModel, span: _Range, first: flo
 
 
 def _fraction(current: float, threshold: float, time_constant: float, time: float, growth: float) -> float:
-    if time <= 0:
-        return 0.0
-    return min(float(thermal_fraction(current, threshold, time_constant, time, 0.0, growth)), 1.0)
+    return min(float(thermal_fraction(current, threshold, time_constant, max(time, 0.0), 0.0, growth)), 1.0)
 
 
 def _alone(model: IgniterModel, span: _Range, fast: float) -> float:
@@ -250,13 +246,10 @@ def _alone(model: IgniterModel, span: _Range, fast: float) -> float:
 def _two_steps(model: IgniterModel, span: _Range, first: float, fast: float) -> float:
     """Earliest function: the unfired current until the first function of all, then the highest one."""
     assert model.threshold_low is not None
-    alone, growth = _alone(model, span, fast), model.growth.low
-    if alone <= first or math.isinf(first):
-        return alone
-    reached = 0.0
-    if first > 0:
-        reached = float(thermal_fraction(span.first_high, model.threshold_low, fast, first, 0.0, growth))
-    return first + float(function_time(span.during_high, model.threshold_low, fast, min(reached, 1.0), growth))
+    if math.isinf(first):
+        return first
+    reached = _fraction(span.first_high, model.threshold_low, fast, first, model.growth.low)
+    return first + float(function_time(span.during_high, model.threshold_low, fast, reached, model.growth.low))
 
 
 def _string_order(
@@ -274,7 +267,7 @@ def _string_order(
             soonest = min((t for j in others if (t := bounds[j].earliest) is not None), default=math.inf)
             unknown = [found[j][1].name for j in others if bounds[j].earliest is None]
             late = own.latest is not None and math.isfinite(own.latest)
-            if math.isfinite(soonest) and (own.latest is None or own.latest > soonest):
+            if math.isfinite(soonest) and (own.latest is None or own.latest >= soonest):
                 own = replace(
                     own,
                     latest=None if own.latest is None else math.inf,

@@ -99,7 +99,7 @@ class IgniterNoFire:
         """Share of the function temperature's rise that the current holds for ever."""
         if self.limit is None:
             return None
-        share = float(steady_thermal_fraction(self.current, max(self.limit, 0.0), self.growth))
+        share = float(steady_thermal_fraction(self.current, self.limit, self.growth))
         return share if math.isfinite(share) else None
 
     @property
@@ -191,8 +191,8 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: str) -> PhaseNoFire:
     found: dict[str, Uncommanded] = {}
     lead, clamp = f"{channel.name}.lead out", f"{channel.name}.clamp"
     at_bus, pull_up = f"{channel.name}.bus clamp", f"{channel.name}.pull-up clamp"
-    fitted = {lead: True, clamp: True, at_bus: channel.bus_divider, pull_up: channel.pull_up}
-    shared = [name for name, part in fitted.items() if part is not None]
+    fitted = {at_bus: channel.bus_divider, pull_up: channel.pull_up}
+    shared = [lead, clamp, *(name for name, part in fitted.items() if part is not None)]
     for controller in controller_states(circuit, phase):
         bounds = phase_box(circuit, phase, controller=controller)
         for label, state, box, own in uncommanded_states(circuit, channel, phase, bounds):
@@ -240,10 +240,9 @@ def uncommanded_states(
     wide = dict(box)
     for other in circuit.channels:
         if other is not channel:
-            lead = box[f"{other.name}.lead"]
-            wide[f"{other.name}.lead"] = Toleranced(low=lead.low, nominal=lead.nominal, high=_INSULATION, unit="ohm")
+            wide[f"{other.name}.lead"] = replace(box[f"{other.name}.lead"], high=_INSULATION)
     for name, kind in igniter_kinds(channel).items():
-        wide[name] = replace(box[name], low=min(box[name].low, circuit.igniters[kind].heated.low))
+        wide[name] = replace(box[name], low=circuit.igniters[kind].heated.low)
     if channel.pull_up is not None:  # its pin may also be low
         held, path = f"{channel.name}.pull-up clamp voltage", channel.pull_up.low
         wide[held] = replace(box[held], low=KNEE_VOLTAGE)
@@ -286,8 +285,8 @@ def _leaking(circuit: Circuit, channel: ChannelModel, box: Mapping[str, Toleranc
 def _uncommanded(
     circuit: Circuit, extreme: Extreme, box: Mapping[str, Toleranced], label: str, controller: ControllerState
 ) -> Uncommanded:
-    high = abs(extreme.high) >= abs(extreme.low)
-    size = max(abs(extreme.low), abs(extreme.high))
+    high = extreme.high >= -extreme.low
+    size = max(-extreme.low, extreme.high)
     return Uncommanded(
         current=0.0 if size < NEGLIGIBLE else size,
         line_state=label,

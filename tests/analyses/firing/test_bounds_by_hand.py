@@ -207,6 +207,7 @@ def test_without_a_statement(statement: str) -> None:
     )
     assert missing == (None, None) and None not in given
     assert found.reason == f"no {statement.replace('_', '-')} current is given"
+    assert found.keys == (("igniter.match.all_fire",) if statement == "all_fire" else ())
     assert found.lowest_current == pytest.approx(loop(True, 1.5), rel=NEAR)
 
 
@@ -252,6 +253,21 @@ def test_another_channel(start: str, together: bool) -> None:
     both = 1.0 / (1.0 / mine + 1.0 / theirs)
     shared = 8.0 / (source + both) * both / mine
     assert found.lowest_current == pytest.approx(shared if together else alone, rel=NEAR)
+
+
+@pytest.mark.parametrize(("start", "before"), [("0 s", True), ("5.1 ms", False)])
+def test_a_neighbour_of_two_in_parallel_may_be_spent_when_another_channel_was_first(start: str, before: bool) -> None:
+    """What the other channel does to the battery is not followed: then a neighbour counts as spent from the start."""
+    other = ("[checklist]", f"{SECOND.format(start)}\n[checklist]")
+    _, (one, two) = bounded(other, igniters='[["match"], ["match"]]')
+    current = loop(False, 1.0) if before else loop(False, 1.0, 1.5)
+    assert one.earliest == two.earliest == pytest.approx(time(current, LOW, 8e-3), rel=3 * NEAR)
+
+
+def test_a_spent_bridge_without_any_resistance() -> None:
+    """Beside 0 ohm nothing flows through the other bridge, and it never functions."""
+    _, (one, _) = bounded(('spent = "open"', 'spent = "0 ohm .. 1 ohm .. 4 ohm"'), igniters='[["match"], ["match"]]')
+    assert one.lowest_current == pytest.approx(0.0, abs=1e-9) and one.latest == math.inf
 
 
 ANOTHER = SOUND[SOUND.index("[igniter.match]") : SOUND.index("[mosfet.low_side]")]
@@ -346,15 +362,15 @@ STATEMENT = (
 """So low a current that a tenth of the bank's voltage still functions it, though late."""
 
 
-def banked(capacitance: float, dividers: int, before: float) -> float:
+def banked(capacitance: float, dividers: int, before: float, lead: float = 0.0) -> float:
     """Latest function by hand [s]: of ten shares of the voltage the earliest time that comes before that share is left.
 
     A divider draws at most 8.4 V / 100 kohm through 10 kohm, 0.84 V; where no line is connected the bank stands at
     8.4 V. It gives at most that through 0.1 + 0.02 + 0.8 + 0.02 + 1.0 ohm, from when another channel began to draw.
     """
-    low, drain = 8.0 - 0.84 * dividers, 8.4 / 1.94
+    low, drain = 8.0 - 0.84 * dividers, 8.4 / (1.94 + lead)
     threshold = 0.18 * math.sqrt(-math.expm1(-50.0 / 8.0))
-    times = {share: time(share * low / WEAKEST, threshold, 12e-3) for share in SHARES}
+    times = {share: time(share * low / (WEAKEST + lead), threshold, 12e-3) for share in SHARES}
     return min(
         (late for share, late in times.items() if late <= (1.0 - share) * low * capacitance / drain - before),
         default=math.inf,
@@ -384,3 +400,14 @@ def test_a_bank_that_runs_down(largest: float, before: float, decide: int) -> No
             assert found.least_fraction == 0.0
             assert found.reason == "the lowest current does not function it before the capacitor bank may have run down"
     assert len(answers) == decide + 1, sorted(answers)
+
+
+@pytest.mark.parametrize(("capacitance", "lasts"), [(20e-3, True), (2e-3, False)])
+def test_a_bank_of_which_little_is_drawn(capacitance: float, lasts: bool) -> None:
+    """20 ohm of lead: 0.38 A runs a bank down too, if more slowly."""
+    lead = ("0.8 ohm .. 1.0 ohm .. 1.2 ohm", "20.8 ohm .. 21.0 ohm .. 21.2 ohm")
+    bank = BANK[1].format(f"{capacitance} F .. {2 * capacitance} F", "10 kohm")
+    _, (found,) = bounded((BANK[0], bank), *STATEMENT, lead)
+    expected = banked(capacitance, 1, 0.0, 20.0)
+    assert math.isfinite(expected) is lasts
+    assert found.latest == (pytest.approx(expected, rel=2e-3) if lasts else math.inf)

@@ -98,13 +98,59 @@ def test_another_channel_may_load_the_battery_or_not() -> None:
 
 def test_the_pin_of_a_pull_up_may_be_low() -> None:
     """Held low it leads to ground through 9 kohm and the pin's 30 ohm; as a clamp, through at most 11 kohm + 20 ohm."""
-    swaps = (PULL_UP, ('output_resistance = "30 ohm"', 'output_resistance = "5 ohm"'))
+    swaps = (PULL_UP, ('output_resistance = "30 ohm"', 'output_resistance = "5 ohm .. 8 ohm .. 9 ohm"'))
     for changed, low in (((PULL_UP,), 9e3 + 20.0), (swaps, 9e3 + 5.0)):
         box = states_of(circuit_of('[["match"]]', *changed))["intact"][0]
         behind = box["line.pull-up clamp resistance"]
         assert behind.low == pytest.approx(low, rel=1e-12) and behind.high == pytest.approx(11e3 + 20.0, rel=1e-12)
         assert box["line.pull-up clamp voltage"].low == KNEE_VOLTAGE
         assert box["line.pull-up clamp voltage"].high == pytest.approx(3.3 + 0.7, rel=1e-3)
+
+
+NO_DRIFT = ('leakage = { cool = "1 uA", hot = "100 uA" }', 'leakage = { cool = "0 A .. 1 uA", hot = "0 A .. 1 uA" }')
+WEAKER = SECOND_CHANNEL.replace('lower = "47 kohm"', 'lower = "10 kohm"')
+
+
+def test_leakage_behind_an_open_switch_flows_from_one_line_to_the_other() -> None:
+    """100 nA into 47 kohm is 4.7 mV, 100 nA out of 10 kohm -1 mV; through 100 kohm at each end, and a MOSFET that is off.
+
+    What leaks into the first line lifts the second one's drain, whose MOSFET passes 1 uA from 1 mV on, or as little as
+    none; the other way round both drains are below ground, and it passes nothing.
+    """
+    circuit = parse_circuit(edited(SOUND, NO_DRIFT, ("[checklist]", f"{WEAKER}[checklist]")))
+    own, other = (channel.phases[0].igniters[0] for channel in no_fire(circuit).channels)
+    strong, weak = 100e-9 * 47e3, 100e-9 * 10e3
+    passes = 1e-6 / KNEE_VOLTAGE
+    lifted = (strong / 147e3 - weak / 110e3) / (1 / 147e3 + 1 / 110e3 + passes)
+    assert 0.0 < lifted < KNEE_VOLTAGE
+    assert own.current == other.current == pytest.approx((strong - lifted) / 147e3, rel=1e-4)
+    assert own.current > 1.2 * (strong + weak) / (147e3 + 110e3)
+    assert own.line_state == "intact"
+
+
+def test_leakage_behind_an_open_switch_from_the_bus() -> None:
+    """A divider of 100 kohm and 1 Mohm there: 100 nA into its pin, 100 mV, and out of the line's, -4.7 mV, in one loop.
+
+    The line's drain is lifted, and its MOSFET that is off draws from there too.
+    """
+    bus = ("sense = {", 'second = { bus_divider = { upper = "100 kohm", lower = "1 Mohm" } }\nsense = {')
+    found = no_fire(parse_circuit(edited(SOUND, NO_DRIFT, bus))).channels[0].phases[0]
+    lifts, pulls = 100e-9 * 1e6, 100e-9 * 47e3
+    drain = (lifts / 1.1e6 - pulls / 147e3) / (1 / 1.1e6 + 1 / 147e3 + 1e-6 / KNEE_VOLTAGE)
+    assert 0.0 < drain < KNEE_VOLTAGE
+    assert found.igniters[0].current == pytest.approx((lifts - drain) / 1.1e6, rel=1e-4)
+
+
+def test_a_pin_that_leakage_alone_lifts_to_its_clamp() -> None:
+    """1 uA into each of two pins at 10 Mohm would be 10 V: one clamp of a dead controller at 0.3 V takes nearly all.
+
+    The other pin, whose clamp begins at 0.7 V, stands at 0.3 V and 1 uA x 20 kohm: 30 nA and 32 nA are left to ground.
+    """
+    divider = ('upper = "100 kohm", lower = "47 kohm"', 'upper = "10 kohm", lower = "10 Mohm"')
+    leaks = ('leakage = "100 nA"\ns', 'leakage = "1 uA"\ns')
+    two = edited(SOUND, ("[checklist]", f"{SECOND_CHANNEL}[checklist]"), leaks, divider, divider, NO_DRIFT)
+    clamp = no_fire(parse_circuit(two)).channels[0].phases[0].clamp
+    assert clamp.controller == "dead" and clamp.current == pytest.approx(2e-6 - (0.3 + 0.32) / 10e6, rel=1e-3)
 
 
 CORNER = Corner(battery_voltage=8.4, temperature=20.0)
