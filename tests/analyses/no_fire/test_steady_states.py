@@ -243,3 +243,22 @@ def test_a_current_that_flows_backwards_counts_by_its_size(
     assert (found.current, found.line_state, found.controller) == (size, "intact", "dead")
     assert (found.corner.battery_voltage, found.corner.temperature) == (volts, 40.0)
     assert found.corner.ends == (("line.upper", end),)
+
+
+def test_every_input_with_a_clamp_is_looked_at() -> None:
+    """The pins of a divider at the bus and of a pull-up carry currents of their own, and only where they are fitted."""
+    second = '{ bus_divider = { upper = "10 kohm", lower = "100 kohm" }, drain_pull_up = "10 kohm" }'
+    armed = (
+        no_fire(parse_circuit(edited(SOUND, ("sense = {", f"second = {second}\nsense = {{")))).channels[0].phases[-1]
+    )
+    # a dead pin's clamp of 0.3 V at least: 8.4 V on the bus through 10 kohm, to the drain through nothing much
+    assert armed.bus_clamp is not None and armed.bus_clamp.current == pytest.approx(8.1 / 10e3, rel=0.01)
+    assert armed.pull_up_clamp is not None and armed.pull_up_clamp.current == pytest.approx(8.4 / 10e3, rel=0.01)
+    without = no_fire(parse_circuit(SOUND)).channels[0].phases[-1]
+    assert (without.bus_clamp, without.pull_up_clamp) == (None, None)
+
+
+def test_leakage_is_one_of_the_tolerances_where_the_battery_drives() -> None:
+    """Armed, the MOSFET's is named among what the corner is made of; settled beforehand it would not be."""
+    armed = no_fire(parse_circuit(WIDE)).channels[0].phases[-1]
+    assert dict(armed.line.corner.ends)["line.off current"] == "high"
