@@ -331,3 +331,12 @@ def test_a_clamp_between_two_nodes_and_first_of_all(drop: float, current: float)
     assert solution.current("clamp")[0] == pytest.approx(current, rel=1e-12, abs=1e-12)
     assert solution.voltage("m")[0] == pytest.approx(3.0 * current, rel=1e-12, abs=1e-12)
     assert solution.voltage("t")[0] == pytest.approx(8.0 - 2.0 * current, rel=1e-12)
+
+
+def test_a_clamp_between_two_nodes_that_both_have_a_voltage() -> None:
+    """8 V on one side and 5 V on the other are 3 V across: off below 3.5 V, and 0.5 V over 2 + 1 ohm below that."""
+    clamp = Element(name="clamp", kind="clamp", plus="t", minus="m", voltage=(("drop", 1.0),), resistance=(("R", 1.0),))
+    held = Element(name="held", kind="source", plus="m", minus=GROUND, voltage=(("M", 1.0),))
+    network = Network(elements=(source("t"), clamp, held))
+    solution = solve(network, {"E": 8.0, "S": 2.0, "R": 1.0, "M": 5.0, "drop": np.array([3.5, 2.5])})
+    assert solution.current("clamp") == pytest.approx([0.0, 0.5 / 3.0], rel=1e-12, abs=1e-12)

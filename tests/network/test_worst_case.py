@@ -222,6 +222,53 @@ def test_a_clamp_that_one_corner_alone_makes_conduct() -> None:
     assert found.low == 0.0 and found.high == pytest.approx((90.0 / 17.0 - 5.2) / (72.0 / 17.0 + 1.0), rel=1e-9)
 
 
+FEEDS = {f"p{k}": 1.0 if k % 2 else -1.0 for k in range(12)}
+"""Twelve currents at a pin: those of even number feed it, the others draw from it."""
+
+
+def fed_clamp(bias: float) -> Network:
+    """A pin with twelve currents and a steady draw, a resistor and a clamp to ground, and beside it a loop of its own."""
+    draws = [Element(name=n, kind="sink", plus="pin", minus=GROUND, current=((n, sign),)) for n, sign in FEEDS.items()]
+    clamp = Element(
+        name="clamp", kind="clamp", plus="pin", minus=GROUND, voltage=(("V", 1.0),), resistance=(("r", 1.0),)
+    )
+    steady = Element(name="bias", kind="sink", plus="pin", minus=GROUND, current=(("bias", bias),))
+    return Network(
+        elements=(*draws, steady, clamp, resistor("R", "pin", GROUND), battery(), resistor("a", "top", GROUND))
+    )
+
+
+def fed_box(**more: Toleranced) -> dict[str, Toleranced]:
+    """0 to 1 mA of each; the loop of 1 to 3 V and 1 to 2 ohm."""
+    free = {name: Toleranced(low=0.0, nominal=0.5e-3, high=1e-3) for name in FEEDS}
+    loop = {"E": Toleranced(low=1.0, nominal=2.0, high=3.0), "a": Toleranced(low=1.0, nominal=1.5, high=2.0)}
+    return {**free, **loop, "bias": Toleranced.exact(1e-3), "r": Toleranced.exact(100.0), **more}
+
+
+def test_a_clamp_that_one_of_thousands_of_corners_makes_conduct() -> None:
+    """6 mA into 1 kohm is 6 V, above 5.5 V in that corner alone: 0.5 V / 1.1 kohm. What stands beside it is not disturbed."""
+    network = fed_clamp(bias=0.0)
+    box = fed_box(R=Toleranced.exact(1e3), V=Toleranced(low=5.5, nominal=5.7, high=5.8))
+    clamp, loop, pin = extremes(network, box, [Probe(element="clamp"), Probe(element="a"), Probe(node="pin")])
+    assert (clamp.low, clamp.high) == pytest.approx((0.0, 0.5 / 1100.0), rel=1e-9, abs=1e-15)
+    assert {name: clamp.high_at[name] for name in FEEDS} == {n: 0.0 if s > 0.0 else 1e-3 for n, s in FEEDS.items()}
+    assert clamp.high_at["V"] == 5.5 and set(clamp.sizes) == {*FEEDS, "V"}
+    assert (loop.low, loop.high, set(loop.sizes)) == (0.5, 3.0, {"E", "a"})
+    assert pin.high == pytest.approx(5.8 + 100.0 * 0.2 / 1100.0, rel=1e-9)
+
+
+def test_a_clamp_whose_corner_asks_for_another() -> None:
+    """Wherever signs are read 5 mA draw more than the rest feeds, and less of R is nearer to 1 V; with 1 mA left, more is.
+
+    2 kohm is 2 V, 1 V / 2.1 kohm; 500 ohm is 0.5 V and nothing flows.
+    """
+    network = fed_clamp(bias=5.0)
+    box = fed_box(R=Toleranced(low=500.0, nominal=1e3, high=2e3), V=Toleranced.exact(1.0))
+    clamp, loop = extremes(network, box, [Probe(element="clamp"), Probe(element="a")])
+    assert clamp.high == pytest.approx(1.0 / 2100.0, rel=1e-9) and clamp.high_at["R"] == 2e3
+    assert (loop.low, loop.high, undecided(loop)) == (0.5, 3.0, 0)
+
+
 def test_effects_of_rounding_are_not_followed() -> None:
     """A width of 0.9 pV over 1 ohm is not told from rounding: bounds stand at the nominal value; 1.5 pV is followed."""
     network = Network(elements=(battery(), resistor("a", "top", GROUND)))
@@ -346,6 +393,10 @@ def test_a_corner_that_a_sign_contradicts_is_searched_again() -> None:
     corner, weights = solve(network, {"E": 5.0, "R": 1.0}), Probe(element="R").weights(network)[None]
     assert _contradicted(corner, _free(network, box), weights, [task], {}) == [task]
     assert task.undecided.tolist() == [True, False] and task.size == pytest.approx([2.0, 5.0])
+    task.undecided = np.zeros(2, dtype=bool)
+    task.row = np.array([7.0, 2.0])  # R asks for its low end, -7 V / 4 ohm^2: less than it was worth above
+    assert _contradicted(solve(network, {"E": 7.0, "R": 2.0}), _free(network, box), weights, [task], {}) == [task]
+    assert task.undecided.tolist() == [False, True] and task.size == pytest.approx([2.0, 5.0])
     task.row = np.array([7.0, 1.0])
     best = solve(network, {"E": 7.0, "R": 1.0})
     assert _contradicted(best, _free(network, box), weights, [task], {}) == []
