@@ -15,6 +15,7 @@ from ignition.analyses.continuity.bands import (
     adc_band,
     armed_states,
     code_bounds,
+    held_reference,
     line_reading,
     reference_voltage,
     remaining_charge,
@@ -23,7 +24,9 @@ from ignition.analyses.continuity.bands import (
 )
 from ignition.analyses.continuity.error_terms import ErrorTerm
 from ignition.analyses.no_fire.gate import phase_box
+from ignition.circuit.examples import load_example
 from ignition.circuit.model import Circuit
+from ignition.errors import InputError
 from ignition.network.worst_case import Extreme
 from ignition.parts.sense import settling_error
 from ignition.toleranced import Spread, Toleranced
@@ -278,3 +281,17 @@ def test_no_values_within_tolerance_leave_more_than_the_bound(size: str, pin: st
     assert shares.max() <= bound * (1 + 1e-12)
     if "nF" in size:
         assert bound == pytest.approx(float(shares.max()), rel=2e-3)
+
+
+@pytest.mark.parametrize(("low", "held"), [(0.2, True), (1e-9, True), (0.0, False), (-0.1, False)])
+def test_a_reference_that_may_be_zero_holds_nothing(low: float, held: bool) -> None:
+    """The weakest battery decides: at 0 V no reading means anything."""
+    circuit = load_example("tether-cutter")
+    reference = Toleranced(low=low, nominal=1.0, high=3.0, unit="V")
+    adc = replace(circuit.controller.adc, reference=reference)
+    circuit = replace(circuit, controller=replace(circuit.controller, adc=adc))
+    if held:
+        assert held_reference(circuit) == reference
+    else:
+        with pytest.raises(InputError, match=r"may be 0 V while armed"):
+            held_reference(circuit)

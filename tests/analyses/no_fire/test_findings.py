@@ -84,6 +84,7 @@ SIDES = [
     ("gate-held-off", Question.GATE, of_gate, 1.02, False),
     ("pin-clamp-current", Question.PIN, lambda x: lambda p: replace(p, clamp=current(x)), 0.001, True),
     ("bus-pin-clamp-current", Question.PIN, lambda x: lambda p: replace(p, bus_clamp=current(x)), 0.001, True),
+    ("pull-up-pin-current", Question.PIN, lambda x: lambda p: replace(p, pull_up_clamp=current(x)), 0.001, True),
 ]  # fmt: skip
 
 
@@ -116,7 +117,7 @@ def test_the_place_of_the_worst_is_said(rule: str) -> None:
     set_to = next(s[2] for s in SIDES if s[0] == rule)
     found = judged(set_to(0.001), rule)
     assert (found.line_state, found.controller, found.corner) == ("pinched", "dead", CORNER)
-    assert found.igniter == (None if "clamp" in rule else "line.igniter 1.1")
+    assert found.igniter == (None if "pin" in rule else "line.igniter 1.1")
 
 
 def test_the_gate_of_the_least_room_counts() -> None:
