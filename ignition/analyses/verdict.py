@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ignition.analyses.continuity.findings import continuity_findings
 from ignition.analyses.firing.findings import firing_findings
 from ignition.analyses.firing.firing import Firing, firing
-from ignition.analyses.no_fire.findings import no_fire_findings
+from ignition.analyses.no_fire.findings import no_fire_findings, switch_on_findings
 from ignition.analyses.no_fire.steady import NoFire, no_fire
+from ignition.analyses.no_fire.switch_on import SwitchOn, edge_inputs, switch_on, switch_ons
 from ignition.analyses.unused import unused
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed
@@ -16,7 +18,7 @@ from ignition.findings.checklist import checklist_findings
 from ignition.findings.coverage import unanswered
 from ignition.findings.finding import Finding, Verdict, worst_verdict
 
-__all__ = ["Check", "check", "judge_firing", "judge_no_fire", "judge_sense"]
+__all__ = ["Check", "check", "judge_firing", "judge_no_fire", "judge_sense", "judge_switch_on"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,7 @@ class Check:
     circuit: Circuit
     findings: tuple[Finding, ...]
     no_fire: NoFire
+    switch_on: SwitchOn
     firing: Firing
 
     @property
@@ -44,6 +47,17 @@ def judge_no_fire(circuit: Circuit, quiet: NoFire) -> tuple[Finding, ...]:
     return blamed(circuit, lambda one: no_fire_findings(one, quiet if one is circuit else no_fire(one)))
 
 
+def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
+    """Judge the arming edge; `edge` is the analysis of this circuit. What-ifs are not searched to the last corner."""
+    known = {edge_inputs(circuit): edge}
+
+    def prepare(circuits: Sequence[Circuit]) -> None:
+        new = {inputs: one for one in circuits if (inputs := edge_inputs(one)) not in known}
+        known.update(zip(new, switch_ons(list(new.values()), climb=False), strict=True))
+
+    return blamed(circuit, lambda one: switch_on_findings(one, known[edge_inputs(one)]), prepare)
+
+
 def judge_firing(circuit: Circuit, fired: Firing) -> tuple[Finding, ...]:
     """Judge the firing sequence; `fired` is the analysis of this circuit."""
     return blamed(circuit, lambda one: firing_findings(one, fired if one is circuit else firing(one)))
@@ -57,11 +71,13 @@ def judge_sense(circuit: Circuit, channel: str | None = None) -> tuple[Finding, 
 
 def check(circuit: Circuit) -> Check:
     """Check a circuit against the written limits it chooses, or all that are shipped, and against its own data."""
-    quiet, fired = no_fire(circuit), firing(circuit)
+    quiet, edge, fired = no_fire(circuit), switch_on(circuit), firing(circuit)
     found = (
         *judge_no_fire(circuit, quiet),
+        *judge_switch_on(circuit, edge),
         *blamed(circuit, continuity_findings),
         *judge_firing(circuit, fired),
         *checklist_findings(circuit),
     )
-    return Check(circuit=circuit, findings=(*found, *unanswered(circuit, found)), no_fire=quiet, firing=fired)
+    findings = (*found, *unanswered(circuit, found))
+    return Check(circuit=circuit, findings=findings, no_fire=quiet, switch_on=edge, firing=fired)

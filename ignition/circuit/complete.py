@@ -188,7 +188,8 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
                 pin.output_resistance, "controller.pin.output_resistance", "output_resistance", "ohm"
             ),
             leakage=_either_way(ledger.take(pin.leakage, "controller.pin.leakage", "pin_leakage", "A")),
-            reset_pull_up=_reset_pull_up(pin.reset_pull_up, ledger),
+            reset_pull_up=_reset_pull_up(pin, ledger),
+            reset_pull_down=pin.reset_pull_down,
             clamp_resistance=ledger.take(
                 pin.clamp_resistance, "controller.pin.clamp_resistance", "clamp_resistance", "ohm"
             ),
@@ -210,10 +211,11 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
     )
 
 
-def _reset_pull_up(
-    given: Literal["none"] | Toleranced | None, ledger: Ledger
-) -> Toleranced | Literal["driven high"] | None:
+def _reset_pull_up(pin: d.Pin, ledger: Ledger) -> Toleranced | Literal["driven high"] | None:
     """A boot loader may drive a pin of which nothing is known."""
+    given = pin.reset_pull_up
+    if given is None and pin.reset_pull_down is not None:
+        return None
     if given is None:
         return ledger.choose("controller.pin.reset_pull_up", "reset_pull_up", worst="driven high", best=None)
     return None if given == "none" else given
@@ -232,21 +234,32 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
         hot = cool.times(
             ledger.choose(f"{key}.leakage.hot", "leakage_hot", worst=2.0 ** ((junction - 25.0) / 10.0), best=1.0)
         )
+    reach = Toleranced.exact(0.0, "V")
+    if given.gate_drain_charge is None and given.reverse_transfer_capacitance is not None:
+        reach = ledger.take(None, f"{key}.gate_drain_charge", "charge_voltage", "V")
+    if given.output_capacitance is None:
+        ledger.note(f"{key}.output_capacitance", "output_capacitance")
     factor = ledger.number(given.on_resistance_hot_factor, f"{key}.on_resistance_hot_factor", "hot_factor")
     return MosfetModel(
         name=name,
         threshold=given.threshold,
         threshold_drift=ledger.take(given.threshold_drift, f"{key}.threshold_drift", "threshold_drift", "V/K"),
+        threshold_current=ledger.take(given.threshold_current, f"{key}.threshold_current", "threshold_current", "A"),
+        subthreshold_slope=ledger.take(
+            given.subthreshold_slope, f"{key}.subthreshold_slope", "subthreshold_slope", "V"
+        ),
         rows=tuple(OnRow(gate=row.gate.nominal, resistance=row.resistance) for row in given.on_resistance),
         hot_factor=factor,
         leakage_cool=cool,
         leakage_hot=hot,
         gate_leakage=_either_way(ledger.take(given.gate_leakage, f"{key}.gate_leakage", "gate_leakage", "A")),
+        gate_rating=ledger.take(given.gate_rating, f"{key}.gate_rating", "gate_rating", "V"),
         max_junction=junction,
         input_capacitance=given.input_capacitance,
         output_capacitance=given.output_capacitance,
         reverse_transfer_capacitance=given.reverse_transfer_capacitance,
         gate_drain_charge=given.gate_drain_charge,
+        charge_voltage=reach,
         breakdown=given.breakdown,
         avalanche_energy=given.avalanche_energy,
         thermal=tuple((s.resistance, s.time_constant) for s in given.thermal or []),
@@ -270,6 +283,7 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         branch=None if given.branch is None else complete_wiring(given.branch, f"{key}.branch", ambient, ledger),
         gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
         pull_down=given.gate.pull_down,
+        gate_capacitor=given.gate.capacitor,
         upper=given.sense.upper.times(drift),
         lower=given.sense.lower.times(drift),
         filter=given.sense.filter,

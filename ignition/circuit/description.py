@@ -65,9 +65,14 @@ RULE_NAMES = (
     *("misfire-wait", "below-no-fire", "gate-held-off", "pin-clamp-current", "blocking-voltage", "converter-range"),
     *("open-line-seen", "test-below-no-fire", "above-all-fire", "functions", "gate-drive", "controller-supply"),
     *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction", "bus-converter-range"),
-    *("bus-pin-clamp-current", "pull-up-pin-current"),
+    *("bus-pin-clamp-current", "pull-up-pin-current", "switch-on-below-function", "switch-on-overvoltage"),
+    *("gate-rating", "avalanche-energy", "turn-off-junction"),
 )
 """Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
+
+
+_LEAST_SLOPE = 0.05915
+"""Least gate voltage for a tenfold drain current, kT/q ln 10 at 25 degC [V]."""
 
 
 class Ambient(FileModel):
@@ -82,6 +87,7 @@ class Pin(FileModel):
     output_resistance: Resistance | None = None
     leakage: CurrentEitherWay | None = None
     reset_pull_up: Literal["none"] | PositiveResistance | None = None
+    reset_pull_down: PositiveResistance | None = None
     clamp_resistance: Resistance | None = None
     clamp_current_limit: Current | None = None
     clamp_drop: VoltageDrop | None = None
@@ -238,6 +244,8 @@ class Mosfet(FileModel):
 
     threshold: Voltage
     threshold_drift: VoltagePerKelvin | None = None
+    threshold_current: Current | None = None
+    subthreshold_slope: VoltageDrop | None = None
     on_resistance: list[OnResistance] = Field(min_length=1)
     on_resistance_hot_factor: float | None = Field(
         default=None, ge=1.0, le=5.0, description="On-resistance at max_junction over that at 25 degC [1]"
@@ -247,6 +255,7 @@ class Mosfet(FileModel):
     reverse_transfer_capacitance: Capacitance | None = None
     gate_drain_charge: Charge | None = None
     gate_leakage: CurrentEitherWay | None = None
+    gate_rating: Voltage | None = None
     leakage: OffLeakage | None = None
     breakdown: Voltage | None = None
     avalanche_energy: Energy | None = None
@@ -257,6 +266,25 @@ class Mosfet(FileModel):
     @classmethod
     def _number(cls, value: Any) -> Any:
         return plain_number(value, "is a plain number, for example 1.6")
+
+    @field_validator("threshold_current")
+    @classmethod
+    def _flows(cls, value: Any) -> Any:
+        if value is not None and value.low <= 0.0:
+            raise InputError(
+                f"is the drain current at which the threshold is stated, such as '250 uA'; received {value}"
+            )
+        return value
+
+    @field_validator("subthreshold_slope")
+    @classmethod
+    def _physical(cls, value: Any) -> Any:
+        if value is not None and value.low < _LEAST_SLOPE:
+            raise InputError(
+                f"is the gate voltage for each tenfold drain current below the threshold, such as '90 mV'; at 25 degC "
+                f"no MOSFET needs less than {1e3 * _LEAST_SLOPE:.1f} mV (kT/q ln 10); received {value}"
+            )
+        return value
 
     @field_validator("max_junction")
     @classmethod
@@ -279,10 +307,11 @@ class Mosfet(FileModel):
 
 
 class Gate(FileModel):
-    """Resistors at the gate; without pull_down the gate floats whenever the pin does not drive it."""
+    """Parts at the gate; without pull_down it floats whenever the pin does not drive it. The capacitor is to ground."""
 
     series: Resistance | None = None
     pull_down: PositiveResistance | None = None
+    capacitor: Capacitance | None = None
 
 
 class Sense(FileModel):

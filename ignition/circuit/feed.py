@@ -39,6 +39,9 @@ def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger)
     edge = part.edge
     if part.kind == "arm switch":
         edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")
+    closures = part.closures or 1
+    if part.kind == "arm switch" and part.closures is None:
+        closures = ledger.choose(f"{key}.closures", "closures", worst=10, best=1)
     carried, least = _withstands(part, key, ambient, ledger)
     return FeedModel(
         name=part.name,
@@ -46,6 +49,7 @@ def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger)
         resistance=ledger.take(resistance, f"{key}.resistance", "feed_resistance", "ohm"),
         area=area,
         edge=edge,
+        closures=closures,
         rating=part.rating,
         melting_i2t=part.melting_i2t,
         hold_current=part.hold_current,

@@ -12,6 +12,7 @@ from ignition.circuit.fields import (
     CopperWeight,
     Current,
     FileModel,
+    Inductance,
     Length,
     MeltingIntegral,
     PositiveResistance,
@@ -193,6 +194,8 @@ class Wiring(FileModel):
     distance: Length | None = None
     resistance: Resistance | None = None
     joints: Resistance | None = None
+    inductance: Inductance | None = None
+    capacitance: Capacitance | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -224,6 +227,9 @@ class FeedPart(FileModel):
     wire_class: WireClass | None = None
     distance: Length | None = None
     edge: Time | None = None
+    closures: int | None = Field(
+        default=None, ge=1, le=1000, description="Most times that a bouncing arm switch closes in one throw [1]"
+    )
     rating: Current | None = None
     melting_i2t: MeltingIntegral | None = None
     hold_current: Current | None = None
@@ -256,6 +262,7 @@ class FeedPart(FileModel):
         for kinds, names in (
             (("fuse", "resettable fuse"), ("derating",)),
             (("fuse",), ("rating", "melting_i2t")),
+            (("arm switch",), ("closures",)),
             (("resettable fuse",), ("hold_current", "trip_i2t")),
         ):
             found = [name for name in names if getattr(self, name) is not None]

@@ -13,10 +13,6 @@ from ignition.toleranced import Toleranced
 __all__ = ["exact_keys", "given_keys", "unused_keys"]
 
 _LATER = {
-    "edge": "the switch-on edge is not analysed",
-    "reverse_transfer_capacitance": "the switch-on edge is not analysed",
-    "output_capacitance": "turn-off and the settling of the drain are not judged",
-    "avalanche_energy": "turn-off is not analysed",
     "layer": "a trace is taken to lose no heat, on whichever layer",
 }
 """Keys, by their last word, that no analysis behind a finding reads."""

@@ -74,6 +74,7 @@ class FeedModel:
     Attributes
     ----------
     area : Cross-section [m^2] of a wire of known size; low is its thin end
+    closures : Most times that an arm switch closes in one throw, bouncing [1]
     carried_current : What a fuse carries for good at the hottest ambient [A]; None where that is not given
     least_i2t : Least integral that opens a fuse at the hottest ambient [A^2 s]; None where that is not given
     """
@@ -83,6 +84,7 @@ class FeedModel:
     resistance: Toleranced
     area: Toleranced | None
     edge: Toleranced | None
+    closures: int
     rating: Toleranced | None
     melting_i2t: Toleranced | None
     hold_current: Toleranced | None
@@ -93,7 +95,7 @@ class FeedModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WiringModel:
-    """Round trip of a pair of conductors, joints included [ohm].
+    """Round trip of a pair of conductors, joints included [ohm], its inductance [H] and its capacitance [F].
 
     Attributes
     ----------
@@ -105,6 +107,8 @@ class WiringModel:
     joints: Toleranced
     area: Toleranced | None
     distance: Toleranced | None
+    inductance: Toleranced
+    capacitance: Toleranced
     label: str
 
 
@@ -112,12 +116,14 @@ class WiringModel:
 class PinModel:
     """Gate pin: output resistance [ohm], leakage [A], clamp [ohm, V, A].
 
-    In reset the pin floats where `reset_pull_up` is None, is pulled up through it [ohm], or may do anything at all.
+    In reset the pin floats where `reset_pull_up` is None, is pulled up through it [ohm], or may do anything at all; it
+    is pulled down through `reset_pull_down` [ohm] where there is one.
     """
 
     output_resistance: Toleranced
     leakage: Toleranced
     reset_pull_up: Toleranced | Literal["driven high"] | None
+    reset_pull_down: Toleranced | None
     clamp_resistance: Toleranced
     clamp_drop: Toleranced
     clamp_current_limit: Toleranced
@@ -279,10 +285,14 @@ class OnRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MosfetModel:
-    """Low-side switch: voltages [V], capacitances [F], leakages [A].
+    """Low-side switch: voltages [V], capacitances [F], charge [C], leakages [A].
 
     Attributes
     ----------
+    threshold_current : Drain current at which the threshold is stated [A]
+    subthreshold_slope : Gate voltage for a tenfold drain current below the threshold, at 25 degC [V]
+    charge_voltage : Where no gate-drain charge is given: its plausible ratio to Crss [V]
+    gate_rating : Highest gate voltage that the part bears [V]
     hot_factor : On-resistance at `max_junction` over that at 25 degC [1]
     max_junction : Highest junction temperature [degC]
     thermal : Foster stages: resistance [K/W] and time constant [s]
@@ -291,16 +301,20 @@ class MosfetModel:
     name: str
     threshold: Toleranced
     threshold_drift: Toleranced
+    threshold_current: Toleranced
+    subthreshold_slope: Toleranced
     rows: tuple[OnRow, ...]
     hot_factor: float
     leakage_cool: Toleranced
     leakage_hot: Toleranced
     gate_leakage: Toleranced
+    gate_rating: Toleranced
     max_junction: float
     input_capacitance: Toleranced | None
     output_capacitance: Toleranced | None
     reverse_transfer_capacitance: Toleranced | None
     gate_drain_charge: Toleranced | None
+    charge_voltage: Toleranced
     breakdown: Toleranced | None
     avalanche_energy: Toleranced | None
     thermal: tuple[tuple[Toleranced, Toleranced], ...]
@@ -337,6 +351,7 @@ class ChannelModel:
     branch: WiringModel | None
     gate_series: Toleranced
     pull_down: Toleranced | None
+    gate_capacitor: Toleranced | None
     upper: Toleranced
     lower: Toleranced
     filter: Toleranced | None

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from ignition.circuit.assumptions import Ledger
 from ignition.circuit.feed_description import Wiring
 from ignition.circuit.model import WiringModel
-from ignition.parts.conductor import conductor_area, copper_resistance, trace_area
+from ignition.parts.conductor import conductor_area, copper_resistance, trace_area, two_wire_inductance
 from ignition.parts.wire import WireClass, clad_factor, resistance_range
 from ignition.toleranced import Toleranced
 from ignition.units import engineering
@@ -48,14 +50,54 @@ def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger
         assert area is not None
         wires = round_trip(area, given.distance, ambient)
         label = f"{what}, {engineering(given.distance.nominal, 'm')} one way"
+    inductance, capacitance = _reactances(given, area, key, ledger)
     return WiringModel(
         resistance=wires + joints,
         round_trip=wires,
         joints=joints,
         area=area,
         distance=given.distance,
+        inductance=inductance,
+        capacitance=capacitance,
         label=label,
     )
+
+
+_APART = (1.25, 3.0)
+"""Least and usual distance of the wires' centres over their diameter [1]: thin and usual insulation."""
+
+_LOOSE = 0.3
+"""Distance to which the two wires of a lead may lie apart on the ground [m]: common practice."""
+
+
+def _reactances(given: Wiring, area: Toleranced | None, key: str, ledger: Ledger) -> tuple[Toleranced, Toleranced]:
+    """Inductance [H] and capacitance [F] of the pair; by its length where they are not given, else of any length."""
+    inductance, capacitance = given.inductance, given.capacitance
+    if inductance is None:
+        inductance = ledger.take(None, f"{key}.inductance", "line_inductance", "H")
+        if given.distance is not None and area is not None:
+            thin, usual, thick = (2.0 * math.sqrt(a / math.pi) for a in (area.low, area.nominal, area.high))
+            length, laid = given.distance, max(_LOOSE, _APART[0] * thin)
+            inductance = Toleranced(
+                low=float(two_wire_inductance(length.low, _APART[0] * thick, thick)),
+                nominal=float(two_wire_inductance(length.nominal, _APART[1] * usual, usual)),
+                high=float(two_wire_inductance(length.high, laid, thin)),
+                unit="H",
+            )
+            told = f"{engineering(inductance.low, 'H')} to {engineering(inductance.high, 'H')}"
+            told += f", its wires side by side or up to {engineering(laid, 'm')} apart"
+            ledger.note(f"{key}.inductance", "line_inductance", value=told)
+    if capacitance is None:
+        capacitance = ledger.take(None, f"{key}.capacitance", "line_capacitance", "F")
+        if given.distance is not None:
+            of_a_metre = ledger.take(None, f"{key}.capacitance", "line_capacitance_per_metre", "F")
+            capacitance = Toleranced(
+                low=of_a_metre.low * given.distance.low,
+                nominal=of_a_metre.nominal * given.distance.nominal,
+                high=of_a_metre.high * given.distance.high,
+                unit="F",
+            )
+    return inductance, capacitance
 
 
 def wire_area(wire: str, wire_class: WireClass | None, key: str, ledger: Ledger) -> Toleranced:

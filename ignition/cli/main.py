@@ -210,6 +210,44 @@ def continuity(
     raise typer.Exit(_status(findings))
 
 
+@app.command()
+def holdoff(
+    file: CircuitFile,
+    explain: Annotated[bool, typer.Option("--explain", help="Tell which parts would hold the gate too.")] = False,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="PNG", help="Draw the arming edge too.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Hold-off: can a gate come on in any phase, when the arm switch closes, with the controller in reset or dead."""
+    from ignition.analyses.advice import advice
+    from ignition.analyses.hold_off import hold_off
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = hold_off(circuit)
+    advised = advice(circuit, result) if explain else None
+    if plot is not None:
+        from ignition.report.hold_off_plot import save_hold_off_plot
+
+        save_hold_off_plot(circuit, result, plot)
+    if as_json:
+        _print_json(result, advice=advised, **_judged(result.findings))
+    else:
+        from ignition.report.findings_text import brief_text
+        from ignition.report.hold_off_text import advice_text, hold_off_text
+        from ignition.report.text import assumption_text, caution_text, make_console
+
+        console = make_console()
+        hold_off_text(result, console)
+        if advised is not None:
+            advice_text(advised, console)
+        brief_text(result.findings, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
+    raise typer.Exit(_status(result.findings))
+
+
 def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...] | None:
     from ignition.analyses.continuity.misreads import misclassification
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ignition.errors import InputError
-from ignition.parts._require import at_least_zero, real
+from ignition.parts._require import at_least_zero, positive, real
 from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
@@ -68,11 +70,16 @@ def floating_gate_voltage(
     series_resistance: ArrayLike,
     pull_down: ArrayLike,
     leakage: ArrayLike = 0.0,
+    *,
+    reset_pull_down: ArrayLike = math.inf,
+    clamp_voltage: ArrayLike = math.inf,
+    clamp_resistance: ArrayLike = 0.0,
 ) -> FloatArray:
     """Return the gate voltage while the pin is not driven.
 
-    Superposition as in `gate_voltage` with R = pull-up + series. A pin's leakage counted at the gate is an upper bound
-    of the same leakage at the pin.
+    Superposition as in `gate_voltage`, with pull-up and pull-down of the pin as one source behind the series resistor.
+    A pin's leakage counted at the gate is an upper bound of the same leakage at the pin. The pin's protection diode
+    draws from it what comes above its clamp voltage: it is a further source there, which can only lower the gate.
 
     Parameters
     ----------
@@ -81,6 +88,9 @@ def floating_gate_voltage(
     series_resistance : Resistance between pin and gate [ohm], 0 or more, may be infinite, broadcasts
     pull_down : Resistance from gate to ground [ohm], 0 or more; infinite where there is none, broadcasts
     leakage : Current pushed into the gate node [A]; negative where it draws, broadcasts
+    reset_pull_down : Pull-down of the pin in reset [ohm], above 0; infinite where there is none, broadcasts
+    clamp_voltage : Pin voltage above which its diode conducts [V], above the supply; infinite without one, broadcasts
+    clamp_resistance : Resistance of that diode [ohm], 0 or more, broadcasts
 
     Returns
     -------
@@ -95,16 +105,37 @@ def floating_gate_voltage(
     0.01
     """
     volts = at_least_zero("supply", supply, "V")
-    path = at_least_zero("reset pull-up", reset_pull_up, "ohm", infinite=True) + at_least_zero(
-        "series resistance", series_resistance, "ohm", infinite=True
-    )
+    up = at_least_zero("reset pull-up", reset_pull_up, "ohm", infinite=True)
+    low = positive("reset pull-down", reset_pull_down, "ohm", infinite=True)
+    series = at_least_zero("series resistance", series_resistance, "ohm", infinite=True)
     down = at_least_zero("pull-down", pull_down, "ohm", infinite=True)
     current = real("leakage", leakage, "A")
-    nothing = np.isinf(path) & np.isinf(down)
-    driven = _superposed(volts, path, np.where(nothing, 1.0, down), current)
+    behind, held_at = _beside(up, volts, low, 0.0)
+    nothing = np.isinf(behind + series) & np.isinf(down)
+    driven = _superposed(held_at, behind + series, np.where(nothing, 1.0, down), current)
+    limit = at_least_zero("clamp voltage", clamp_voltage, "V", infinite=True)
+    clamped = np.isfinite(limit) & np.isfinite(series)
+    drawn, drawn_at = _beside(behind, held_at, at_least_zero("clamp resistance", clamp_resistance, "ohm"), limit)
+    lowered = _superposed(np.where(clamped, drawn_at, 0.0), np.where(clamped, drawn, 0.0) + series, down, current)
+    driven = np.where(clamped, np.minimum(driven, lowered), driven)
     held = np.clip(driven, 0.0, volts)
     loose = np.where(current < 0.0, 0.0, volts)
-    return np.asarray(np.where(nothing, loose, np.where(np.isinf(down), held, driven)))
+    return np.asarray(np.where(nothing, loose, np.where(np.isinf(down) & np.isinf(low), held, driven)))
+
+
+def _beside(
+    first: FloatArray, first_voltage: ArrayLike, second: FloatArray, second_voltage: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Two sources at one node as one: resistance and voltage; one of no resistance holds it, an open one counts not."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(first == 0.0, 1.0, np.where(np.isinf(first), 0.0, 1.0 / (1.0 + first / second)))
+        share = np.where(np.isinf(second), 1.0, share)
+        resistance = np.where(np.isinf(second), first, np.where(np.isinf(first), second, first * share))
+        voltage = np.where(
+            share == 1.0, first_voltage, share * first_voltage + (1.0 - share) * np.asarray(second_voltage)
+        )
+        voltage = np.where(share == 0.0, second_voltage, voltage)
+    return np.asarray(resistance), np.asarray(voltage)
 
 
 def regulated_supply(battery_voltage: ArrayLike, set_point: ArrayLike, dropout: ArrayLike) -> FloatArray:

@@ -5,6 +5,8 @@ Temperatures are junction temperatures in degC. Only the channel is modelled, no
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -19,6 +21,7 @@ __all__ = [
     "leakage",
     "on_resistance_row",
     "saturation_current",
+    "slope_factor",
     "subthreshold_current",
     "temperature_factor",
     "threshold_at",
@@ -237,6 +240,26 @@ def saturation_current(gate_voltage: ArrayLike, threshold: ArrayLike, gain: Arra
     """
     overdrive = np.maximum(real("gate voltage", gate_voltage, "V") - real("threshold", threshold, "V"), 0.0)
     return np.asarray(0.5 * positive("gain", gain, "A/V^2") * np.square(overdrive))
+
+
+def slope_factor(slope: ArrayLike) -> FloatArray:
+    """Return the sub-threshold slope factor of a slope stated at 25 degC [1].
+
+    n = S / (ln 10 k T / q).
+
+    Held at 1, the physical limit.
+
+    Parameters
+    ----------
+    slope : Gate voltage for a tenfold drain current [V], broadcasts
+
+    Examples
+    --------
+    >>> round(float(slope_factor(0.13355)), 3)
+    2.257
+    """
+    least = math.log(10.0) * _THERMAL_VOLTAGE_PER_KELVIN * (REFERENCE_TEMPERATURE + _KELVIN)
+    return np.maximum(positive("sub-threshold slope", slope, "V") / least, 1.0)
 
 
 def subthreshold_current(

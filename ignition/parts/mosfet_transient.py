@@ -10,6 +10,7 @@ from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
     "avalanche_energy",
+    "avalanche_rating",
     "dvdt_gate_voltage",
     "gate_time_constant",
     "junction_temperature",
@@ -212,3 +213,32 @@ def avalanche_energy(inductance: ArrayLike, current: ArrayLike, breakdown: Array
         )
     stored = 0.5 * at_least_zero("inductance", inductance, "H") * np.square(real("current", current, "A"))
     return np.asarray(stored * volts / (volts - battery))
+
+
+def avalanche_rating(energy_25: ArrayLike, temperature: ArrayLike, max_junction: ArrayLike) -> FloatArray:
+    """Return the avalanche energy that a MOSFET bears from a junction temperature on [J].
+
+    E(T) = E(25) (T_max - T) / (T_max - 25) above 25 degC, zero from T_max on.
+
+    Source: common practice (the derating curve of data sheets, nearly straight; from memory). Sheets state the energy
+    with the supply's share, or without it; `avalanche_energy` has it, the larger one.
+
+    Parameters
+    ----------
+    energy_25 : Avalanche energy of the data sheet, from 25 degC [J], broadcasts
+    temperature : Junction temperature at the start [degC], broadcasts
+    max_junction : Highest junction temperature [degC], above 25, broadcasts
+
+    Examples
+    --------
+    >>> avalanche_rating(40e-3, [20.0, 87.5, 160.0], 150.0).tolist()
+    [0.04, 0.02, 0.0]
+    """
+    hottest = real("max junction", max_junction, "degC")
+    if not (hottest > 25.0).all():
+        raise InputError(
+            f"max junction must be above 25 degC: received {float(hottest.min()):g} degC; write the highest junction "
+            f"temperature of the data sheet, such as 150 degC"
+        )
+    share = (hottest - real("temperature", temperature, "degC")) / (hottest - 25.0)
+    return np.asarray(at_least_zero("avalanche energy", energy_25, "J") * np.clip(share, 0.0, 1.0))

@@ -33,7 +33,6 @@ def test_exact_is_what_has_no_tolerance() -> None:
 @pytest.mark.parametrize(
     ("swap", "key", "says"),
     [
-        ((), "feed[1].edge", "switch-on edge"),
         ((), "battery.capacity", "resistance is given"),
         (('pulse = "500 ms"', 'pulse = "500 ms"\nstart = "1 s"'), "channel[0].start", "single channel"),
         (("total_error = 4", "total_error = 4\nnoise = 1"), "controller.adc.noise", "--trials"),

@@ -13,7 +13,7 @@ from ignition.findings.finding import Finding, Question, Reason
 from tests.circuit.sound import SOUND
 
 STEADY = {"disarmed", "reset", "armed"}
-NOT_YET = {Question.SWITCH_ON, Question.TURN_OFF, Question.SINGLE_FAULTS}
+NOT_YET = {Question.SINGLE_FAULTS}
 """Questions that no analysis answers."""
 
 

@@ -17,6 +17,9 @@ LEAD = "channel.lead.distance channel.lead.joints "
 SOURCE = "battery.resistance feed.resistance " + LEAD
 GATE = "controller.pin.output_resistance "
 SLOW_GATE = GATE + "controller.pin.leakage mosfet.input_capacitance mosfet.gate_drain_charge channel.gate.series "
+SLOW_GATE += "channel.gate.capacitor "
+LETS_THROUGH = "controller.pin.leakage mosfet.threshold_current mosfet.subthreshold_slope "
+LOW_THRESHOLD = "mosfet.threshold mosfet.threshold_drift "
 CLAMP = "controller.pin.clamp_resistance controller.pin.clamp_drop "
 LEAKS = "controller.adc.leakage mosfet.leakage.cool mosfet.leakage.hot "
 VOLTAGE = "battery.open_circuit_voltage "
@@ -39,19 +42,23 @@ LATEST = {
     + BRIDGE
     + SLOW_GATE
     + "controller.current igniter.temperature_coefficient igniter.function_temperature igniter.time_constant "
-    "mosfet.on_resistance channel.pulse",
+    "mosfet.on_resistance mosfet.gate_leakage channel.pulse",
+}
+PULSE_END = {
+    "value low": WEATHER + SOURCE + BRIDGE + "controller.current mosfet.on_resistance mosfet.breakdown",
+    "value high": WEATHER + VOLTAGE + "channel.lead.inductance igniter.temperature_coefficient",
 }
 
 STRONG = {
     ("below-no-fire", "armed"): {
-        "value low": WEATHER + SOURCE + CLAMP + BRIDGE + "channel.sense.upper channel.sense.lower",
-        "value high": WEATHER + VOLTAGE + LEAKS + "igniter.temperature_coefficient",
+        "value low": WEATHER + SOURCE + CLAMP + BRIDGE + LOW_THRESHOLD + "channel.sense.upper channel.sense.lower",
+        "value high": WEATHER + VOLTAGE + LEAKS + LETS_THROUGH + "igniter.temperature_coefficient",
         **NO_FIRE,
     },
     ("below-no-fire", "disarmed"): NO_FIRE,
     ("current-into-short", "armed"): {
-        "value low": WEATHER + SOURCE + CLAMP + "channel.sense.upper channel.sense.lower",
-        "value high": WEATHER + VOLTAGE + LEAKS,
+        "value low": WEATHER + SOURCE + CLAMP + LOW_THRESHOLD + "channel.sense.upper channel.sense.lower",
+        "value high": WEATHER + VOLTAGE + LEAKS + LETS_THROUGH,
         **NO_FIRE,
     },
     ("gate-held-off", "armed"): {
@@ -95,7 +102,7 @@ STRONG = {
         + BRIDGE
         + GATE
         + "controller.current igniter.temperature_coefficient igniter.function_temperature mosfet.on_resistance "
-        "mosfet.input_capacitance mosfet.gate_drain_charge channel.pulse",
+        "mosfet.input_capacitance mosfet.gate_drain_charge channel.gate.series channel.gate.capacitor channel.pulse",
         "limit low": WEATHER + "igniter.function_temperature",
     },
     ("functions", "firing"): {**LATEST, "limit low": "channel.pulse"},
@@ -119,6 +126,49 @@ STRONG = {
         "value high": WEATHER + VOLTAGE + "igniter.temperature_coefficient channel.pulse",
     },
     ("controller-supply", "firing"): {"value low": "controller.supply", "limit high": "controller.brown_out"},
+    # the capacitor at the gate holds it: what charges the drain and the line is all that heats
+    ("switch-on-below-function", "switch-on"): {
+        "value low": WEATHER
+        + SOURCE
+        + BRIDGE
+        + "igniter.function_temperature igniter.time_constant controller.pin.reset_pull_up mosfet.threshold",
+        "value high": WEATHER
+        + VOLTAGE
+        + "igniter.temperature_coefficient channel.lead.capacitance mosfet.gate_drain_charge mosfet.output_capacitance",
+    },
+    ("switch-on-overvoltage", "switch-on"): {
+        "value low": WEATHER + "mosfet.breakdown",
+        "value high": VOLTAGE + "channel.lead.capacitance mosfet.gate_drain_charge mosfet.output_capacitance",
+        "limit low": "mosfet.avalanche_energy",
+        "limit high": WEATHER,
+    },
+    ("gate-rating", "turn-off"): {
+        "value low": GATE + "channel.gate.series",
+        "value high": "controller.supply controller.pin.leakage mosfet.gate_leakage channel.gate.pull_down",
+        "limit low": "mosfet.gate_rating",
+    },
+    # the hotter the pulse leaves the MOSFET, the less it bears
+    ("avalanche-energy", "turn-off"): {
+        **PULSE_END,
+        "limit low": WEATHER
+        + SOURCE
+        + BRIDGE
+        + "controller.supply controller.current mosfet.on_resistance mosfet.avalanche_energy channel.gate.pull_down",
+        "limit high": WEATHER
+        + VOLTAGE
+        + SLOW_GATE
+        + "igniter.temperature_coefficient mosfet.on_resistance channel.pulse",
+    },
+    ("turn-off-junction", "turn-off"): {
+        "value low": PULSE_END["value low"]
+        + " controller.supply channel.gate.pull_down channel.gate.series "
+        + GATE
+        + LOW_THRESHOLD,
+        "value high": PULSE_END["value high"]
+        + " "
+        + SLOW_GATE
+        + "controller.supply mosfet.gate_leakage mosfet.on_resistance channel.gate.pull_down channel.pulse",
+    },
     ("fuse-holds", "firing"): {
         **LATEST,
         "limit low": WEATHER + SOURCE + BRIDGE + "feed.melting_i2t controller.current mosfet.on_resistance",
@@ -148,17 +198,34 @@ SAGGING = {
     },
     # the pull-up's resistor stays connected, and its pin may be low
     ("test-below-no-fire", "bus voltage"): {
-        "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up",
+        "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up mosfet.threshold",
         "value high": VOLTAGE + BUS,
     },
     ("test-below-no-fire", "drain with weak pull-up"): {
-        "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up",
+        "value low": SOURCE + BRIDGE + GATE + "channel.second.drain_pull_up mosfet.threshold",
         "value high": VOLTAGE + BUS,
     },
     ("test-below-no-fire", "drain in a test pulse"): {
         # the pin's resistance in the pull-up's path, and in the gate's, which falls to the lowest threshold
         "value low": SOURCE + BRIDGE + GATE + "igniter.time_constant mosfet.on_resistance mosfet.threshold",
         "value high": VOLTAGE + BUS + GATE + "channel.second.test_pulse",
+    },
+    ("switch-on-below-function", "switch-on"): {
+        "value low": SOURCE + BRIDGE + "igniter.time_constant",
+        "value high": VOLTAGE + "channel.lead.distance",
+    },
+    ("gate-rating", "turn-off"): {"value low": GATE},
+    ("avalanche-energy", "turn-off"): {
+        "value low": SOURCE + BRIDGE + "controller.current mosfet.on_resistance",
+        # a longer lead has more inductance, and the bus divider takes less beside it
+        "value high": VOLTAGE + BUS + "channel.lead.distance",
+    },
+    ("turn-off-junction", "turn-off"): {
+        "value low": VOLTAGE + SOURCE + BRIDGE + GATE + "controller.current mosfet.on_resistance mosfet.threshold",
+        "value high": VOLTAGE
+        + GATE
+        + "battery.resistance channel.lead.distance controller.current controller.dropout mosfet.on_resistance "
+        "channel.pulse",
     },
     ("bus-converter-range", "armed"): {
         "value low": "battery.resistance feed.resistance channel.second.bus_divider.upper",

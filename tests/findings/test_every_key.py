@@ -85,15 +85,18 @@ STATES = {
     "cells": edited(SOUND, (CELLS, 'chemistry = "lithium-ion"\ncells_in_series = 2\ncells_in_parallel = 1\nstate_of_charge = "50 % .. 100 %"')),
     "a second measurement": edited(SOUND, ("sense = {", SECOND)),
     "a trace": edited(SOUND, (LEAD, 'lead = { trace = { width = "3 mm", thickness = "35 um", layer = "outer" }, distance = "0.2 m", joints'), ("gate = {", 'branch = { trace = { width = "1 mm", thickness = "35 um", layer = "inner" }, distance = "5 cm", joints = "1 mohm" }\ngate = {')),
-    "a measured lead": edited(SOUND, (LEAD, 'lead = { resistance = "0.2 ohm", wire = "AWG 20", wire_class = "solid", joints'), ("gate = {", 'branch = { resistance = "20 mohm", joints = "1 mohm" }\ngate = {')),
+    "a measured lead": edited(SOUND, (LEAD, 'lead = { resistance = "0.2 ohm", wire = "AWG 20", wire_class = "solid", inductance = "3 uH", capacitance = "200 pF", joints'), ("gate = {", 'branch = { resistance = "20 mohm", inductance = "50 nH", capacitance = "20 pF", joints = "1 mohm" }\ngate = {')),
     "a protection that trips": edited(SOUND, ('protection = "none"', 'protection = { trip_current = "2 A", delay = "0.1 ms" }')),
     "responses": edited(SOUND, ('time_constant = "10 ms"', 'response = [["2 A", "0.5 ms"]]')),
     "a resistor at the pin": edited(SOUND, ('filter = "100 nF"', 'filter = "100 nF", pin_resistor = "10 kohm"')),
+    "a pull-down in reset": edited(SOUND, ('reset_pull_up = "none"', 'reset_pull_up = "none"\nreset_pull_down = "50 kohm"')),
     "a slow converter": edited(SOUND, ('sample_capacitance = "8 pF"\nacquisition_time = "20 us"', 'sample_capacitance = "100 pF"\nacquisition_time = "1 us"')),
 }  # fmt: skip
 """The sound circuit with what no example has, by what that is."""
 
-NOT_THERE = re.compile(r"^rules\b|\.second\b|\.gate\.(series|pull_down)$|\.(filter|pin_resistor|recharge_resistance)$")
+NOT_THERE = re.compile(
+    r"^rules\b|\.second\b|\.gate\.(series|pull_down|capacitor)$|\.(filter|pin_resistor|recharge_resistance)$"
+)
 """What, left out, is a part that is not fitted, a test that is not made or a limit that nobody asks for."""
 
 RANK = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}

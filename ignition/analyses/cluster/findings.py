@@ -16,7 +16,7 @@ from ignition.findings.values import data_sheet
 
 __all__ = ["cluster_findings"]
 
-_NOT_ASKED = (Question.GATE_DRIVE, Question.JUNCTION)
+_NOT_ASKED = (Question.GATE_DRIVE, Question.JUNCTION, Question.TURN_OFF)
 """What the few inputs say nothing of; the assumptions state it plainly."""
 
 

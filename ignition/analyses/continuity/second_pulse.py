@@ -14,18 +14,17 @@ from ignition.analyses.continuity.second_parts import (
     missing_charge,
     separated,
 )
-from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, gate_in_phase, phase_box
+from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, phase_box, turn_off_time
 from ignition.analyses.no_fire.heating import heating, longest_pulse
 from ignition.circuit.model import ChannelModel, Circuit, SecondModel
 from ignition.network.elements import Network
 from ignition.network.template import State, adc_pin, build_network, bus_pin, line_states
 from ignition.network.worst_case import Extreme, Probe, extremes
 from ignition.parts.mosfet import on_resistance_row, temperature_factor
-from ignition.parts.mosfet_transient import turn_on_delay
 from ignition.parts.sense import filter_time_constant
 from ignition.toleranced import Spread, Toleranced
 
-__all__ = ["on_resistance", "pulse_measurements", "turn_off_time"]
+__all__ = ["on_resistance", "pulse_measurements"]
 
 
 def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced | None:
@@ -58,29 +57,6 @@ def _least_on_resistance(circuit: Circuit, channel: ChannelModel) -> float:
     mosfet = circuit.mosfets[channel.mosfet]
     cold = float(temperature_factor(circuit.ambient.low, mosfet.hot_factor, mosfet.max_junction))
     return min(r.resistance.low for r in mosfet.rows) * cold
-
-
-def turn_off_time(circuit: Circuit, channel: ChannelModel) -> float:
-    """Return the longest time for which the MOSFET stays on after its pin goes low [s].
-
-    The law of the turn-on, mirrored: the gate sinks from the highest drive to the lowest threshold, and stands still
-    there while the drain rises; the pull-down is not counted. Infinite where the gate held low may conduct; zero where
-    the input capacitance is not given, without its share where the gate-drain charge is not.
-    """
-    mosfet, pin = circuit.mosfets[channel.mosfet], circuit.controller.pin
-    if mosfet.input_capacitance is None:
-        return 0.0
-    held = gate_in_phase(circuit, channel, "armed")
-    drive = driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed")).high - held.gate_voltage.high
-    return float(
-        turn_on_delay(
-            drive,
-            drive + held.gate_voltage.high - held.lowest_threshold,
-            pin.output_resistance.high + channel.gate_series.high,
-            mosfet.input_capacitance.high,
-            0.0 if mosfet.gate_drain_charge is None else mosfet.gate_drain_charge.high,
-        )
-    )
 
 
 def pulse_measurements(circuit: Circuit, channel: ChannelModel, second: SecondModel) -> list[SecondMeasurement]:

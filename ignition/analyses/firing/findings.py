@@ -30,6 +30,7 @@ def firing_findings(circuit: Circuit, found: Firing) -> Iterator[Finding]:
             yield _conductor(circuit, channel.name, conductor)
         yield _gate_drive(circuit, channel, active)
         yield _junction(circuit, channel, active)
+        yield from _turn_off(circuit, channel, active)
         for rule in rules_in_use(circuit):
             if rule.quantity == "firing current":
                 for igniter in active.igniters:
@@ -361,4 +362,65 @@ def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
         channel=channel.name,
         phase="firing",
         rests_on=resting(circuit, "fire"),
+    )
+
+
+def _turn_off(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) -> Iterator[Finding]:
+    """Judge gate voltage, avalanche and heat at the end of the pulse."""
+    mosfet, ends = circuit.mosfets[channel.mosfet], active.turn_off
+    sheet, rests = data_sheet("MOSFET", channel.mosfet), resting(circuit, "safe")
+    yield compare(
+        Question.TURN_OFF,
+        "gate-rating",
+        ends.gate_voltage,
+        "at most",
+        mosfet.gate_rating.low,
+        "V",
+        says="highest voltage that the pin drives the gate to against what the gate bears",
+        statement=sheet,
+        channel=channel.name,
+        phase="turn-off",
+        rests_on=rests,
+    )
+    heat = ("thermal", "input_capacitance", "gate_drain_charge")
+    unknown = Doubt(
+        reason=Reason.MISSING_KEY,
+        says=ends.reason or "what the MOSFET bears beyond breakdown, or where that begins, is not given",
+        keys=_not_given(circuit, channel, "breakdown", "avalanche_energy", *(heat if ends.reason else ())),
+    )
+    yield compare(
+        Question.TURN_OFF,
+        "avalanche-energy",
+        ends.energy,
+        "at most",
+        ends.rating,
+        "J",
+        says="highest energy that the line's inductance drives into the MOSFET at turn-off, the battery's share with "
+        "it, against its avalanche energy at the temperature of the pulse's end",
+        statement=sheet,
+        doubt=unknown if ends.energy is None or ends.rating is None else None,
+        channel=channel.name,
+        phase="turn-off",
+        corner=Corner(battery_voltage=circuit.battery.voltage.high, temperature=circuit.ambient.low),
+        rests_on=rests,
+    )
+    cold = Doubt(
+        reason=Reason.MISSING_KEY,
+        says="how long the turn-off heats the MOSFET, or how hot the pulse leaves it, is not known",
+        keys=_not_given(circuit, channel, "breakdown", *heat),
+    )
+    yield compare(
+        Question.TURN_OFF,
+        "turn-off-junction",
+        ends.junction,
+        "at most",
+        mosfet.max_junction,
+        "degC",
+        says="highest junction temperature: pulse, linear region of the turn-off and avalanche together",
+        statement=sheet,
+        doubt=cold if ends.junction is None else None,
+        base=circuit.ambient.high,
+        channel=channel.name,
+        phase="turn-off",
+        rests_on=rests,
     )

@@ -18,6 +18,7 @@ from ignition.analyses.firing.schedule import conducting_at_start, conducting_be
 from ignition.analyses.firing.sequence import hold_tree_to_network, igniter_list, march_circuit, turn_on
 from ignition.analyses.firing.supply import SupplyUnderFire, supply_under_fire
 from ignition.analyses.firing.transient.march import MarchResult
+from ignition.analyses.firing.turn_off import TurnOff, turn_off
 from ignition.circuit.model import ChannelModel, Circuit, StatementModel
 from ignition.errors import NetworkError
 from ignition.findings.corner import Corner
@@ -81,6 +82,7 @@ class ChannelFiring:
     mosfet_junction : Junction temperature at the end of the current [degC]
     conducted_before : Longest time for which earlier channels may have drawn firing current when this one starts
     conductors : The lead, then the branches, at the end of the pulse
+    turn_off : The end of the pulse
     """
 
     channel: str
@@ -91,6 +93,7 @@ class ChannelFiring:
     mosfet_junction: Spread
     conducted_before: Annotated[Seconds, HIDDEN]
     conductors: tuple[ConductorHeating, ...]
+    turn_off: TurnOff
 
     @property
     def lead_temperature(
@@ -311,6 +314,7 @@ def _channel(
         mosfet_junction=junction,
         conducted_before=earlier,
         conductors=channel_conductors(circuit, channel, box, highest),
+        turn_off=turn_off(circuit, channel, highest, junction.high),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from ignition.analyses.firing.transient.inputs import CapacitorBank, Polarisation
 from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.analyses.firing.transient.march import MarchResult, march
+from ignition.analyses.no_fire.gate import input_capacitance
 from ignition.circuit.model import Circuit, IgniterModel
 from ignition.network.agreement import hold_to_network
 from ignition.network.template import State, build_network, igniter_names, parameter_box
@@ -100,14 +101,15 @@ def turn_on(circuit: Circuit, channel_index: int, drive: float, case: str) -> fl
     """
     channel = circuit.channels[channel_index]
     mosfet = circuit.mosfets[channel.mosfet]
-    if mosfet.input_capacitance is None or case == "low":
+    capacitance = input_capacitance(circuit, channel)
+    if capacitance is None or case == "low":
         return 0.0
     resistance = getattr(circuit.controller.pin.output_resistance, case) + getattr(channel.gate_series, case)
     target = mosfet.rows[0].gate
     if drive <= target:
         target = 0.999 * drive
     charge = 0.0 if mosfet.gate_drain_charge is None else getattr(mosfet.gate_drain_charge, case)
-    return float(turn_on_delay(drive, target, resistance, getattr(mosfet.input_capacitance, case), charge))
+    return float(turn_on_delay(drive, target, resistance, getattr(capacitance, case), charge))
 
 
 def march_circuit(

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from ignition.analyses.no_fire.steady import ChannelNoFire, IgniterNoFire, NoFire, PhaseNoFire, Uncommanded
+from ignition.analyses.no_fire.switch_on import ChannelSwitchOn, IgniterSwitchOn, SwitchOn
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.compare import Doubt, compare
 from ignition.findings.corner import Corner
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
 from ignition.findings.presets import Rule, rule_limit, rules_in_use
-from ignition.findings.values import data_sheet, resting
+from ignition.findings.values import data_sheet, left_out, resting
+from ignition.network.template import igniter_kinds
 from ignition.parts.mosfet import breakdown_at
+from ignition.parts.mosfet_transient import avalanche_rating
 
-__all__ = ["no_fire_findings"]
+__all__ = ["no_fire_findings", "switch_on_findings"]
 
 
 def no_fire_findings(circuit: Circuit, found: NoFire) -> Iterator[Finding]:
@@ -150,5 +154,82 @@ def _ruled(
         controller=worst.controller,
         igniter=one.igniter,
         corner=worst.corner,
+        rests_on=resting(circuit, "safe"),
+    )
+
+
+def switch_on_findings(circuit: Circuit, found: SwitchOn) -> Iterator[Finding]:
+    """Judge what the arming edge does to every igniter, and to the switch."""
+    for channel, edge in zip(circuit.channels, found.channels, strict=True):
+        judged = {one.igniter: one for one in edge.igniters}
+        for name, kind in igniter_kinds(channel).items():
+            yield _edge(circuit, channel, name, kind, edge, judged.get(name))
+        yield _overvoltage(circuit, channel, edge)
+
+
+def _edge(
+    circuit: Circuit, channel: ChannelModel, name: str, kind: str, edge: ChannelSwitchOn, one: IgniterSwitchOn | None
+) -> Finding:
+    value, doubt = None if one is None else one.judged.bounced_fraction, no_fire_doubt(circuit, kind)
+    if circuit.igniters[kind].threshold_low == 0.0:
+        value = math.inf
+    elif edge.missing:
+        says = "how much the drain's rise lifts the gate is not known"
+        doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=edge.missing)
+    elif one is not None and not one.solved:
+        doubt = Doubt(reason=Reason.NOT_SOLVED, says="the integration of the edge did not come to its end")
+    return compare(
+        Question.SWITCH_ON,
+        "switch-on-below-function",
+        value,
+        "below",
+        1.0,
+        "1",
+        says=f"share of its function temperature that {name} reaches by the arming edge"
+        + ("" if one is None or one.closures == 1 else f", {one.closures} closures of a bouncing switch"),
+        statement=no_fire_statement(circuit, kind),
+        doubt=doubt,
+        channel=channel.name,
+        phase="switch-on",
+        controller=None if one is None else one.hold,
+        igniter=name,
+        corner=None if one is None else one.corner,
+        rests_on=resting(circuit, "safe"),
+    )
+
+
+def _overvoltage(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -> Finding:
+    """A drain that rings beyond breakdown is no harm where the switch bears the energy of that, at most the line's."""
+    mosfet, table = circuit.mosfets[channel.mosfet], f"mosfet.{channel.mosfet}"
+    missing = edge.missing or left_out(table, circuit.given.mosfet[channel.mosfet], "breakdown")
+    if not edge.igniters:
+        missing = missing or tuple(f"igniter.{kind}.no_fire" for kind in sorted(set(igniter_kinds(channel).values())))
+    highest = max((one.drain_voltage for one in edge.igniters), default=0.0)
+    breakdown = None if mosfet.breakdown is None else float(breakdown_at(circuit.ambient.low, mosfet.breakdown.low))
+    avalanches = not missing and breakdown is not None and highest >= breakdown
+    doubt, value = None, None if missing else 0.0
+    limit: float | None = 0.0
+    if missing:
+        doubt = Doubt(reason=Reason.MISSING_KEY, says="how high the drain rises is not known", keys=missing)
+    elif avalanches:
+        value = max(one.kick for one in edge.igniters)
+    if mosfet.avalanche_energy is not None:
+        limit = float(avalanche_rating(mosfet.avalanche_energy.low, circuit.ambient.high, mosfet.max_junction))
+    elif avalanches:
+        limit, says = None, "its drain may ring beyond breakdown, and what energy it bears then is not given"
+        doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=(f"{table}.avalanche_energy",))
+    return compare(
+        Question.SWITCH_ON,
+        "switch-on-overvoltage",
+        value,
+        "at most",
+        limit,
+        "J",
+        says="highest energy that the ringing line drives into the MOSFET beyond breakdown against its avalanche energy"
+        + ("" if missing or avalanches else ": none, the drain stays below breakdown"),
+        statement=data_sheet("MOSFET", channel.mosfet),
+        doubt=doubt,
+        channel=channel.name,
+        phase="switch-on",
         rests_on=resting(circuit, "safe"),
     )

@@ -10,9 +10,11 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
-from ignition.network.template import parameter_box
+from ignition.network.template import State, build_network, parameter_box
+from ignition.network.worst_case import Probe, extremes
 from ignition.parts.controller import floating_gate_voltage, gate_voltage, regulated_supply
-from ignition.parts.mosfet import gain, leakage, saturation_current, subthreshold_current, threshold_at
+from ignition.parts.mosfet import gain, leakage, saturation_current, slope_factor, subthreshold_current, threshold_at
+from ignition.parts.mosfet_transient import turn_on_delay
 from ignition.toleranced import Toleranced, vertices
 from ignition.typing import HIDDEN, FloatArray, Volts
 
@@ -22,10 +24,14 @@ __all__ = [
     "controller_rail",
     "controller_states",
     "driven_gate_voltage",
+    "floating",
     "gate_in_phase",
+    "highest_threshold",
+    "input_capacitance",
     "lowest_threshold",
     "off_current",
     "phase_box",
+    "turn_off_time",
 ]
 
 _ZERO = Toleranced.exact(0.0, "V")
@@ -86,7 +92,8 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         drawn = controller.current.high + sum(current.high for _, current in circuit.loads)
         dividers = [channel.upper for channel in circuit.channels]
         dividers += [channel.bus_divider[0] for channel in circuit.channels if channel.bus_divider is not None]
-        drawn += sum(circuit.battery.voltage.high / upper.low for upper in dividers)
+        drawn += sum(circuit.battery.voltage.high / upper.low + controller.adc.leakage.high for upper in dividers)
+        drawn += sum(_idle(circuit, channel) for channel in circuit.channels)
         usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
         behind = circuit.battery.resistance
         if not controller.powered_before_arm_switch:
@@ -107,6 +114,21 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         )
     )
     return Toleranced(low=low, nominal=nominal, high=high, unit="V")
+
+
+def _idle(circuit: Circuit, channel: ChannelModel) -> float:
+    """Highest drain current of a switch whose pin holds it off [A]."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    return off_current(mosfet, driven_gate_voltage(circuit, channel, _ZERO), circuit.ambient).high
+
+
+def input_capacitance(circuit: Circuit, channel: ChannelModel) -> Toleranced | None:
+    """Return what the gate of a channel holds: the MOSFET's input capacitance and a capacitor fitted there [F].
+
+    None where the MOSFET's is not given.
+    """
+    own, fitted = circuit.mosfets[channel.mosfet].input_capacitance, channel.gate_capacitor
+    return own if own is None or fitted is None else own + fitted
 
 
 def _gate_leakage(circuit: Circuit, channel: ChannelModel) -> Toleranced:
@@ -147,7 +169,24 @@ def driven_gate_voltage(circuit: Circuit, channel: ChannelModel, rail: Tolerance
     )
 
 
-def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up: Toleranced | None) -> Toleranced:
+def floating(
+    circuit: Circuit, channel: ChannelModel, rail: Toleranced, *, reset: bool, dead: bool = False
+) -> Toleranced:
+    """Return the gate voltage while no pin drives it.
+
+    Parameters
+    ----------
+    rail : Supply rail [V]
+    reset : Whether the pin has the pull-up and pull-down that it has in reset
+    dead : Whether the controller has no supply: its rail may be at any voltage up to its own, fed through other pins
+
+    Returns
+    -------
+    Gate voltage [V], exact at the corners
+    """
+    pin = circuit.controller.pin
+    limit = (replace(rail, high=circuit.controller.supply.high) if dead else rail) + pin.clamp_drop
+    pull_up = pin.reset_pull_up if reset and pin.reset_pull_up != "driven high" else None
     return _at_corners(
         floating_gate_voltage,
         supply=rail,
@@ -155,6 +194,9 @@ def _floating(circuit: Circuit, channel: ChannelModel, rail: Toleranced, pull_up
         series_resistance=channel.gate_series,
         pull_down=channel.pull_down,
         leakage=_gate_leakage(circuit, channel),
+        reset_pull_down=pin.reset_pull_down if reset else None,
+        clamp_voltage=limit,
+        clamp_resistance=pin.clamp_resistance,
     )
 
 
@@ -165,8 +207,8 @@ def gate_in_phase(
 
     Alive, armed or disarmed: the pin drives the gate low. Alive, in reset: the pin floats, is pulled up to the rail, or
     is driven high where nothing is known of it. Dead: only the pull-down holds. Above the lowest hot threshold the
-    square law's saturation current bounds what the channel can pass from above; what it draws may sag the rail, so that
-    the low side is then found with a rail of zero.
+    square law's saturation current bounds what the channel can pass from above; what it draws sags the rail, with which
+    the low side is found.
 
     Parameters
     ----------
@@ -181,12 +223,12 @@ def gate_in_phase(
     if controller == "dead" or controller not in controller_states(circuit, phase):
         # a gate that nothing at all drives may hold any charge: then it is taken at the supply
         nothing = channel.pull_down is None
-        voltage = _floating(circuit, channel, circuit.controller.supply if nothing else _ZERO, None)
+        voltage = floating(circuit, channel, circuit.controller.supply if nothing else _ZERO, reset=False, dead=True)
     elif phase == "reset":
         rail = controller_rail(circuit, phase)
         voltage = _in_reset(circuit, channel, rail)
         if voltage.high >= lowest:
-            voltage = _in_reset(circuit, channel, replace(rail, low=0.0))
+            voltage = _in_reset(circuit, channel, replace(rail, low=_sagged(circuit, rail)))
     else:
         voltage = driven_gate_voltage(circuit, channel, _ZERO)
     return GateState(
@@ -201,16 +243,61 @@ def gate_in_phase(
 
 def _in_reset(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:
     """Gate voltage while the controller is alive and its pins are as reset leaves them [V]."""
-    pull_up = circuit.controller.pin.reset_pull_up
-    floating = _floating(circuit, channel, rail, None if pull_up == "driven high" else pull_up)
-    if pull_up != "driven high":
-        return floating
-    return replace(floating, high=max(floating.high, driven_gate_voltage(circuit, channel, rail).high))
+    loose = floating(circuit, channel, rail, reset=True)
+    if circuit.controller.pin.reset_pull_up != "driven high":
+        return loose
+    return replace(loose, high=max(loose.high, driven_gate_voltage(circuit, channel, rail).high))
+
+
+def _sagged(circuit: Circuit, rail: Toleranced) -> float:
+    """Lowest rail while every channel passes in reset what its gate would let it at the rail that has not sagged [V].
+
+    A rail that sags lowers the gates, so that they pass no more than that. Every line is a short, which draws most.
+    """
+    currents = {
+        c.name: off_current(circuit.mosfets[c.mosfet], _in_reset(circuit, c, rail), circuit.ambient)
+        for c in circuit.channels
+    }
+    box = parameter_box(circuit, off_currents=currents, on_resistances={}, rail=rail, loads_certain=False)
+    network = build_network(circuit, State(phase="reset", lines={c.name: "shorted" for c in circuit.channels}))
+    fed = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
+    terminal = extremes(network, box, [Probe(node=fed)])[0].low
+    controller = circuit.controller
+    return min(float(regulated_supply(terminal, controller.supply.low, controller.dropout.high)), rail.low)
+
+
+def turn_off_time(circuit: Circuit, channel: ChannelModel) -> float:
+    """Return the longest time for which the MOSFET stays on after its pin goes low [s].
+
+    The law of the turn-on, mirrored: the gate sinks from the highest drive to the lowest threshold, and stands still
+    there while the drain rises; the pull-down is not counted. Infinite where the gate held low may conduct; zero where
+    the input capacitance is not given, without its share where the gate-drain charge is not.
+    """
+    mosfet, pin = circuit.mosfets[channel.mosfet], circuit.controller.pin
+    capacitance = input_capacitance(circuit, channel)
+    if capacitance is None:
+        return 0.0
+    held = gate_in_phase(circuit, channel, "armed")
+    drive = driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed")).high - held.gate_voltage.high
+    return float(
+        turn_on_delay(
+            drive,
+            drive + held.gate_voltage.high - held.lowest_threshold,
+            pin.output_resistance.high + channel.gate_series.high,
+            capacitance.high,
+            0.0 if mosfet.gate_drain_charge is None else mosfet.gate_drain_charge.high,
+        )
+    )
 
 
 def lowest_threshold(mosfet: MosfetModel, ambient: Toleranced) -> float:
     """Return the lowest threshold over the ambient range [V]; it falls with temperature and may lie below zero."""
     return _threshold(mosfet, ambient.high, lowest=True)
+
+
+def highest_threshold(mosfet: MosfetModel, ambient: Toleranced) -> float:
+    """Return the highest threshold over the ambient range [V]."""
+    return _threshold(mosfet, ambient.low, lowest=False)
 
 
 def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
@@ -240,21 +327,23 @@ def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -
     """
     row = mosfet.rows[0]
 
-    def passed(gate: float, threshold: float, temperature: float, resistance: float) -> float:
+    def passed(gate: float, threshold: float, temperature: float, resistance: float, end: str) -> float:
         strength = gain(resistance, row.gate, mosfet.threshold.nominal)
         on = saturation_current(gate, threshold, strength)
-        return float(on) + float(subthreshold_current(gate, threshold, temperature))
+        slope, at_threshold = getattr(mosfet.subthreshold_slope, end), getattr(mosfet.threshold_current, end)
+        below = subthreshold_current(gate, threshold, temperature, slope_factor(slope), at_threshold)
+        return float(on) + float(below)
 
     hot = _threshold(mosfet, ambient.high, lowest=True)
     usual = float(threshold_at(ambient.nominal, mosfet.threshold.nominal, mosfet.threshold_drift.nominal))
     cold = _threshold(mosfet, ambient.low, lowest=False)
     high = float(
         leakage(ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high, mosfet.max_junction)
-    ) + passed(voltage.high, hot, ambient.high, row.resistance.low)
+    ) + passed(voltage.high, hot, ambient.high, row.resistance.low, "high")
     nominal = float(
         leakage(ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal, mosfet.max_junction)
-    ) + passed(voltage.nominal, usual, ambient.nominal, row.resistance.nominal)
-    low = passed(voltage.low, cold, ambient.low, row.resistance.high)
+    ) + passed(voltage.nominal, usual, ambient.nominal, row.resistance.nominal, "nominal")
+    low = passed(voltage.low, cold, ambient.low, row.resistance.high, "low")
     return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
 
 

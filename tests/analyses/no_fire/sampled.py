@@ -78,7 +78,7 @@ class Samples:
             "lower drift": (-drift, drift), "pin resistor": channel.pin_resistor, "series": channel.gate_series,
             "gate leakage": model.gate_leakage, "held": (0.0, 1.0), "threshold": sheet.threshold,
             "drift": model.threshold_drift, "row": sheet.on_resistance[0].resistance, "cool": model.leakage_cool,
-            "leaking": (0.0, 1.0),
+            "leaking": (0.0, 1.0), "slope": model.subthreshold_slope, "at threshold": model.threshold_current,
         }  # fmt: skip
         if channel.pull_down is not None:
             found["pull down"] = channel.pull_down
@@ -388,7 +388,8 @@ class _Run:
             )
         thermal = 8.617333e-5 * (self.temperature + KELVIN)
         threshold = v[f"{name}.threshold"] + v[f"{name}.drift"] * warm
-        below = 250e-6 * np.exp(np.minimum(gate - threshold, 0.0) / (1.5 * thermal))
+        decade = v[f"{name}.slope"] * (self.temperature + KELVIN) / (25.0 + KELVIN)
+        below = v[f"{name}.at threshold"] * 10.0 ** (np.minimum(gate - threshold, 0.0) / decade)
         flat = grown * v[f"{name}.leaking"] + below
         rising = np.exp(-np.maximum(drain, 0.0) / thermal)
         shape = np.where(drain > 0.0, 1.0 - rising, drain / thermal)

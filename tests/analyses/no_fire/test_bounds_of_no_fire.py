@@ -188,7 +188,7 @@ def test_no_sample_leaves_a_bound(block: int, record_testsuite_property: Callabl
         reached += held.reached
         count += held.count
     record_testsuite_property(f"samples held to printed bounds, block {block}", count)
-    assert count > 50_000 and float(np.median(reached)) > 0.999
+    assert count > 50_000 and float(np.median(reached)) > 0.998
 
 
 def test_the_circuits_are_of_every_kind() -> None:

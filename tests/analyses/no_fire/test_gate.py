@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 
 import pytest
 
@@ -110,21 +109,20 @@ def test_a_hot_day_turns_a_pass_into_a_fail() -> None:
 
 
 def test_conduction_above_threshold_by_hand() -> None:
-    """The current bound is the square law with K from the lowest row, and 250 uA at threshold; nothing else leaks here."""
+    """The current bound is the square law with K from the lowest row, and 1 mA at threshold; nothing else leaks here."""
     circuit = cutter(PULL_UP, ('pull_down = "10 kohm"', 'pull_down = "30 kohm"'), ("20 degC", "25 degC"))
     state = gate_in_phase(circuit, circuit.channels[0], "reset")
     gain = 1.0 / (0.015 * (2.5 - 1.2))
-    expected = 0.5 * gain * (state.gate_voltage.high - 0.8) ** 2 + 250e-6
+    expected = 0.5 * gain * (state.gate_voltage.high - 0.8) ** 2 + 1e-3
     assert state.gate_voltage.high > 0.8 and state.off_current.high == pytest.approx(expected, rel=1e-9)
 
 
 def test_conduction_below_threshold_by_hand() -> None:
-    """Below the threshold it falls by e for each 1.5 kT/q."""
+    """Below the threshold, where 1 mA flows at most, it falls tenfold for each 150 mV at most."""
     circuit = cutter(PULL_UP, ("20 degC", "25 degC"))
     state = gate_in_phase(circuit, circuit.channels[0], "reset")
-    slope = 1.5 * 1.380649e-23 * 298.15 / 1.602176634e-19
     assert state.gate_voltage.high < 0.8
-    assert state.off_current.high == pytest.approx(250e-6 * math.exp((state.gate_voltage.high - 0.8) / slope), rel=1e-9)
+    assert state.off_current.high == pytest.approx(1e-3 * 10.0 ** ((state.gate_voltage.high - 0.8) / 0.150), rel=1e-9)
 
 
 def test_hot_leakage_is_in_the_off_current() -> None:
@@ -140,7 +138,7 @@ def test_rail_sags_with_the_other_loads() -> None:
         ('supply = "3.0 V"', 'supply = "5.9 V"\ncurrent = "0.5 A .. 1 A .. 2 A"\ndropout = "0.2 V .. 0.3 V .. 0.4 V"'),
     )
     before = controller_rail(cutter(*swaps), "reset")
-    sensed = 6.8 / 99e3  # what the divider may draw beside the loads
-    assert before.low == pytest.approx(6.0 - (2.0 + sensed) * 0.150 - 0.4, rel=1e-9) and before.high == 5.9
+    sensed = 6.8 / 99e3 + 1e-6  # what the divider and the converter may draw beside the loads; the MOSFET none here
+    assert before.low == pytest.approx(6.0 - (2.0 + sensed) * 0.150 - 0.4, rel=1e-7) and before.high == 5.9
     after = controller_rail(cutter(*swaps, ("before arm switch", "after arm switch")), "reset")
-    assert after.low == pytest.approx(6.0 - (2.0 + sensed) * 0.190 - 0.4, rel=1e-9)
+    assert after.low == pytest.approx(6.0 - (2.0 + sensed) * 0.190 - 0.4, rel=1e-7)

@@ -59,14 +59,15 @@ def test_a_rail_that_sags(where: str) -> None:
     """Battery less what controller, radio and dividers draw over its resistance, and after the arm switch the feed's.
 
     The feed: 5 and 6 mohm of fuse, 10 and 12 mohm of key, 20 and 50 mohm of switch. A divider draws at most 3.4 V over
-    its upper resistor, down to 99 kohm and 50 kohm.
+    its upper resistor, down to 99 kohm and 50 kohm, and each input of the converter 0.1 uA; the MOSFET leaks, and 1.1 uA
+    of leakage over some 140 ohm leave its gate far below the threshold.
     """
     found = controller_rail(circuit(*SAGGING, LOADS, BUS, ("before arm switch", f"{where} arm switch")), "armed")
     feed = (0.0, 0.0) if where == "before" else (5e-3 + 10e-3 + 20e-3, 6e-3 + 12e-3 + 50e-3)
-    dividers = 3.4 / 99e3 + 3.4 / 50e3
+    dividers = 3.4 / 99e3 + 3.4 / 50e3 + 2 * 0.1e-6 + 1e-6
     nominal = 3.2 - (20e-3 + 0.2) * (0.5 + feed[0]) - 0.3
     low = 3.0 - (30e-3 + 0.4 + dividers) * (0.7 + feed[1]) - 0.4
-    assert ends(found) == pytest.approx((low, nominal, 3.4 - 0.2), rel=1e-12)
+    assert ends(found) == pytest.approx((low, nominal, 3.4 - 0.2), rel=1e-9)
 
 
 def test_a_rail_that_holds() -> None:
@@ -118,19 +119,19 @@ def test_a_gate_in_reset(pulled: str) -> None:
         return (rail / (up + series) + current) / (1.0 / (up + series) + 1.0 / lower)
 
     ups = {"none": (math.inf,), "": (math.inf,)}.get(pulled, (80e3, 120e3))
-    # above threshold the MOSFET draws, and may sag the rail to nothing
-    corners = [law(*row) for row in itertools.product((0.0, 3.4), ups, (95.0, 105.0), down, (-leak, leak))]
+    # above threshold the MOSFET draws, up to 30 A from 8 V behind 0.1 ohm: the rail of 3.2 V at least holds
+    corners = [law(*row) for row in itertools.product((3.2, 3.4), ups, (95.0, 105.0), down, (-leak, leak))]
     if pulled == "":
         corners += [law(3.4, 20.0, 95.0, lower, leak) for lower in down]
     assert (found.low, found.high) == pytest.approx((min(corners), max(corners)), rel=1e-9)
 
 
 def test_leakage_may_lift_a_gate_above_what_the_pin_would_drive() -> None:
-    """1.1 uA over 10.5 Mohm is 11.55 V, the pin floating; driven high at 3.4 V it is 3.4 V."""
+    """1.1 uA over 10.5 Mohm would be 11.55 V, the pin floating; its diode holds it at 3.4 V + 0.7 V, driven high it is 3.4 V."""
     one = circuit(
         (TIED[0], "9.5 Mohm .. 10 Mohm .. 10.5 Mohm"), ('reset_pull_up = "80 kohm .. 100 kohm .. 120 kohm"', "")
     )
-    assert gate_in_phase(one, one.channels[0], "reset").gate_voltage.high == pytest.approx(1.1e-6 * 10.5e6)
+    assert gate_in_phase(one, one.channels[0], "reset").gate_voltage.high == pytest.approx(4.1 + 1e-6 * 135.0, abs=1e-4)
 
 
 @pytest.mark.parametrize(("powered", "disarmed"), [("before", ("alive", "dead")), ("after", ("dead",))])
@@ -153,15 +154,19 @@ def test_a_gate_below_the_threshold_in_reset_keeps_its_rail() -> None:
 
 
 def test_a_gate_just_at_the_threshold_sags_the_rail() -> None:
-    """At its lowest threshold the MOSFET conducts: the same gate's low bound is then that of a rail of nothing."""
+    """At its lowest threshold 1 mA and more flow, over at most 0.1 + 0.068 ohm: the battery holds the rail all the same.
+
+    A line that is a short and a MOSFET that takes 8 V to 5 V or less, over 0.17 ohm at least 18 A, would sag it.
+    """
     plain = circuit()
     high = gate_in_phase(plain, plain.channels[0], "reset").gate_voltage.high
     hot = 5e-3 * 15.0  # what the steepest drift takes away at 40 degC
-    for lowest, sags in ((high, True), (high * (1.0 + 1e-9), False)):
+    plain_low = gate_in_phase(plain, plain.channels[0], "reset").gate_voltage.low
+    for lowest in (high, high * (1.0 + 1e-9)):
         one = circuit(("1.0 V .. 1.5 V .. 2.0 V", f"{lowest + hot!r} V .. 1.5 V .. 2.0 V"))
         found = gate_in_phase(one, one.channels[0], "reset")
         assert found.lowest_threshold == pytest.approx(lowest, rel=1e-12)
-        assert (found.gate_voltage.low < 0.0) is sags
+        assert found.gate_voltage.low == pytest.approx(plain_low, rel=1e-9)
 
 
 def test_thresholds_at_both_ends_of_the_weather() -> None:
@@ -173,9 +178,9 @@ def test_thresholds_at_both_ends_of_the_weather() -> None:
 
 
 def subthreshold(gate: float, threshold: float, temperature: float) -> float:
-    """250 uA at the threshold, e times less for each 1.5 kT/q below it [A]."""
-    slope = 1.5 * 1.380649e-23 * (temperature + 273.15) / 1.602176634e-19
-    return 250e-6 * math.exp(min(gate - threshold, 0.0) / slope)
+    """250 uA at the threshold, a tenth for each 120 mV (at 25 degC) below it [A]."""
+    decade = 0.120 * (temperature + 273.15) / 298.15
+    return 250e-6 * 10.0 ** (min(gate - threshold, 0.0) / decade)
 
 
 def saturation(gate: float, threshold: float, resistance: float) -> float:

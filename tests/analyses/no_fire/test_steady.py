@@ -24,7 +24,7 @@ def phase(text: str, name: str, channel: int = 0) -> IgniterNoFire:
 def test_armed_current_is_the_divider_s() -> None:
     """6.8 V less the 0.2 V of a dead controller's clamp over 99 kohm; alive, over 99 kohm + 46.53 kohm, it is less."""
     found = phase(CUTTER, "armed")
-    assert found.current == pytest.approx((6.8 - 0.2) / 99e3, rel=2e-5) and found.controller == "dead"
+    assert found.current == pytest.approx((6.8 - 0.2) / 99e3, rel=5e-5) and found.controller == "dead"
     assert found.current > 6.8 / (99e3 + 46.53e3)
     assert found.limit == pytest.approx(0.25, rel=1e-9) and found.ratio == pytest.approx(0.25 / found.current)
     assert found.decibel == pytest.approx(20 * math.log10(found.ratio))
@@ -140,4 +140,4 @@ def test_without_a_statement_there_is_no_margin(name: str) -> None:
 
 def test_current_into_a_short_is_the_divider_s_too() -> None:
     """With the igniter shorted the armed current is still set by the divider and a dead controller's clamp."""
-    assert whole(CUTTER, "armed").into_short.current == pytest.approx((6.8 - 0.2) / 99e3, rel=2e-5)
+    assert whole(CUTTER, "armed").into_short.current == pytest.approx((6.8 - 0.2) / 99e3, rel=1e-4)

@@ -123,7 +123,7 @@ def test_leakage_behind_an_open_switch_flows_from_one_line_to_the_other() -> Non
     passes = 1e-6 / KNEE_VOLTAGE
     lifted = (strong / 147e3 - weak / 110e3) / (1 / 147e3 + 1 / 110e3 + passes)
     assert 0.0 < lifted < KNEE_VOLTAGE
-    assert own.current == other.current == pytest.approx((strong - lifted) / 147e3, rel=1e-4)
+    assert own.current == pytest.approx(other.current, rel=1e-12) == pytest.approx((strong - lifted) / 147e3, rel=1e-4)
     assert own.current > 1.2 * (strong + weak) / (147e3 + 110e3)
     assert own.line_state == "intact"
 

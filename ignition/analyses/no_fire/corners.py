@@ -1,0 +1,256 @@
+"""Corners of the arming edge: one string of a channel, with every tolerance at one of its ends."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from ignition.analyses.no_fire.edge import LEAST_INDUCTANCE, Edge
+from ignition.analyses.no_fire.gate import (
+    controller_rail,
+    driven_gate_voltage,
+    floating,
+    highest_threshold,
+    input_capacitance,
+    lowest_threshold,
+)
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
+from ignition.findings.values import left_out
+from ignition.parts.mosfet import breakdown_at, gain, slope_factor
+from ignition.toleranced import Toleranced
+from ignition.typing import FloatArray
+
+__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "holds", "line_inductance", "missing_keys"]
+
+Hold = Literal["driven low", "in reset", "dead"]
+"""What holds the gate at the edge: the pin of a running controller, one in reset or at its start, or the pull-down."""
+
+ENDS = (
+    *("supply", "line", "inductance", "bridge", "threshold", "gain", "source capacitance", "coupling", "shape"),
+    *("drain capacitance", "pull-down", "path", "leakage"),
+)
+"""What a corner chooses an end of: 0 the low, 1 the high one. Shape: whether the gate-drain charge comes evenly over
+the drain's voltage, or most of it below `NEAR_VOLTAGE`."""
+
+NEAR_VOLTAGE = 1.0
+"""Drain-gate voltage at which a concentrated gate-drain capacitance has fallen by half [V]: common practice."""
+
+_EVENLY = 1e6
+_NOTHING = 1e12
+_BATTERY_INDUCTANCE = 0.2e-6
+"""Highest inductance of battery and its leads [H]: an inrush measured at 24 V was met by 0.15 ohm and 200 nH
+(laboratory failure analysis, 2019-11-07; published)."""
+
+_OUTPUT_VOLTAGE = 190.0
+"""Highest output charge over Coss [V]: 42 to 184 V in the data sheets of five power MOSFETs, at 20 to 50 V; most of it
+is there at a few volts already."""
+
+
+def holds(circuit: Circuit) -> tuple[Hold, ...]:
+    """List what may hold the gates at the arming edge; a controller behind the arm switch never runs then."""
+    return ("driven low", "in reset", "dead") if circuit.controller.powered_before_arm_switch else ("in reset", "dead")
+
+
+def missing_keys(circuit: Circuit, channel: ChannelModel) -> tuple[str, ...]:
+    """List the keys without which the arming edge of a channel is not known."""
+    given, table = circuit.given.mosfet[channel.mosfet], f"mosfet.{channel.mosfet}"
+    charge = left_out(table, given, "gate_drain_charge", "reverse_transfer_capacitance")
+    return (*left_out(table, given, "input_capacitance"), *(charge[:1] if len(charge) == 2 else ()))
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeCorners:
+    """One igniter type of a channel, with one thing that holds the gate: makes value sets of chosen ends."""
+
+    circuit: Circuit
+    channel: ChannelModel
+    igniter: IgniterModel
+    hold: Hold
+
+    def edges(self, ends: Mapping[str, np.ndarray], rise_time: FloatArray, **other: FloatArray) -> Edge:
+        """Make value sets.
+
+        Parameters
+        ----------
+        ends : For each of `ENDS`: 0 or 1, shape (n,)
+        rise_time : Rise time of the source [s], shape (n,)
+        **other : Fields of the value sets that replace those of the corner, shape (n,); ``pull_down`` [ohm] and
+            ``capacitor`` [F] replace the channel's
+        """
+        circuit, mosfet, bridge = self.circuit, self.circuit.mosfets[self.channel.mosfet], self.igniter
+        assert bridge.threshold_low is not None and bridge.time_constant.fast is not None
+
+        def end(name: str, value: Toleranced) -> FloatArray:
+            return np.where(ends[name] == 1, value.high, value.low)
+
+        supply = end("supply", circuit.battery.voltage)
+        spread = np.array([lowest_threshold(mosfet, circuit.ambient), highest_threshold(mosfet, circuit.ambient)])
+        row = mosfet.rows[0]
+        strengths = np.array(
+            [float(gain(r, row.gate, mosfet.threshold.nominal)) for r in (row.resistance.high, row.resistance.low)]
+        )
+        total = input_capacitance(circuit, self.channel)
+        assert total is not None
+        crss = mosfet.reverse_transfer_capacitance
+        own = end("source capacitance", total) - (0.0 if crss is None else crss.high)
+        if "capacitor" in other:
+            fitted = self.channel.gate_capacitor
+            own = own + other.pop("capacitor") - (0.0 if fitted is None else end("source capacitance", fitted))
+        near, far, knee = self._coupling(ends)
+        resistance, rest = self._holding(ends, other.pop("pull_down", None))
+        hot = 8.617333e-5 * (circuit.ambient.high + 273.15)
+        values = {
+            "supply": supply,
+            "rise_time": np.maximum(rise_time, 1e-9),
+            "line_resistance": end("line", self.line),
+            "inductance": np.maximum(end("inductance", line_inductance(self.channel)), LEAST_INDUCTANCE),
+            "bridge_resistance": end("bridge", bridge.resistance),
+            "growth": bridge.growth.low,
+            "no_fire_current": bridge.threshold_low,
+            "time_constant": bridge.time_constant.fast,
+            "threshold": spread[ends["threshold"]],
+            "gain": strengths[ends["gain"]],
+            "threshold_current": mosfet.threshold_current.high,
+            "slope_voltage": float(slope_factor(mosfet.subthreshold_slope.high)) * hot,
+            "gate_source_capacitance": np.maximum(own, 1e-12),
+            "near_capacitance": near,
+            "far_capacitance": far,
+            "knee_voltage": knee,
+            "breakdown": self.breakdown,
+            "drain_capacitance": end("drain capacitance", self.drain_capacitance),
+            "gate_resistance": resistance,
+            "gate_rest": rest,
+        }
+        assert set(other) <= {f.name for f in fields(Edge)}
+        return Edge.of(**(values | other))
+
+    @cached_property
+    def breakdown(self) -> float:
+        """Drain voltage above which the MOSFET may avalanche, cold [V]; infinite where it is not given."""
+        given = self.circuit.mosfets[self.channel.mosfet].breakdown
+        return np.inf if given is None else float(breakdown_at(self.circuit.ambient.low, given.low))
+
+    @cached_property
+    def line(self) -> Toleranced:
+        """All of the loop but bridge and MOSFET [ohm]; the string's other igniters are shorts at the low end."""
+        circuit, channel = self.circuit, self.channel
+        battery, bank = circuit.battery.resistance, circuit.battery.bank_resistance
+        total = battery if bank is None else Toleranced.hull(Toleranced.exact(0.0, "ohm"), bank, battery)
+        for part in (*(p.resistance for p in circuit.feed), channel.lead.resistance):
+            total = total + part
+        if channel.branch is not None:
+            total = total + channel.branch.resistance
+        others = max(
+            sum(circuit.igniters[kind].resistance.high for kind in string) - self.igniter.resistance.high
+            for string in channel.strings
+            if self.igniter.name in string
+        )
+        return total + Toleranced(low=0.0, nominal=0.0, high=others, unit="ohm")
+
+    @cached_property
+    def drain_capacitance(self) -> Toleranced:
+        """Of drain and line to ground [F]; the output capacitance grows towards low voltage."""
+        mosfet = self.circuit.mosfets[self.channel.mosfet]
+        crss, coss = mosfet.reverse_transfer_capacitance, mosfet.output_capacitance
+        line, branch = self.channel.lead.capacitance.high, self.channel.branch
+        if branch is not None:
+            line += len(self.channel.strings) * branch.capacitance.high
+        own = max(coss.low - crss.high, 0.0) if coss is not None and crss is not None else 0.0
+        voltage = self.circuit.battery.voltage.high
+        most = 10e-9 if coss is None else coss.high * max(_OUTPUT_VOLTAGE / voltage, 1.0)
+        return Toleranced(low=max(own, 1e-12), nominal=max(own, 1e-12), high=max(most, 1e-12) + line, unit="F")
+
+    def charge(self, voltage: float) -> tuple[float, float]:
+        """Lowest and highest gate-drain charge over a drain voltage [C]."""
+        mosfet = self.circuit.mosfets[self.channel.mosfet]
+        given, crss = mosfet.gate_drain_charge, mosfet.reverse_transfer_capacitance
+        if given is not None:  # at the sheet's drain voltage: no more over a lower one, and no less than of Crss
+            least = 0.0 if crss is None else crss.low * voltage
+            return min(least, given.low), max(given.high, 0.0 if crss is None else crss.high * voltage)
+        assert crss is not None
+        reach = mosfet.charge_voltage
+        return crss.low * voltage, crss.high * max(reach.high, voltage)
+
+    def _coupling(self, ends: Mapping[str, np.ndarray]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Near and far gate-drain capacitance [F] and the knee between them [V] that hold the charge."""
+        whole = self.circuit.battery.voltage.high
+        low, high = self.charge(whole)
+        charge = np.where(ends["coupling"] == 1, high, low)
+        crss = self.circuit.mosfets[self.channel.mosfet].reverse_transfer_capacitance
+        even = charge / whole
+        far = np.minimum(even, np.inf if crss is None else crss.low)
+        near = far + (charge - far * whole) / (NEAR_VOLTAGE * np.arctan(whole / NEAR_VOLTAGE))
+        early = ends["shape"] == 1
+        return np.where(early, near, even), np.where(early, far, even), np.where(early, NEAR_VOLTAGE, _EVENLY)
+
+    def _holding(self, ends: Mapping[str, np.ndarray], pull_downs: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+        """Everything at the gate as one source: its resistance [ohm], and where the gate rests [V]."""
+        pin, channel = self.circuit.controller.pin, self.channel
+        down = (
+            np.where(ends["pull-down"] == 1, channel.pull_down.high, channel.pull_down.low)
+            if pull_downs is None and channel.pull_down is not None
+            else np.full(ends["path"].shape, _NOTHING)
+            if pull_downs is None
+            else pull_downs
+        )
+        path = np.full(down.shape, _NOTHING)
+        at = np.zeros_like(down)
+
+        def through(value: Toleranced) -> FloatArray:
+            whole = value + channel.gate_series
+            return np.where(ends["path"] == 1, whole.high, whole.low)
+
+        if self.hold == "driven low":
+            path = through(pin.output_resistance)
+        elif self.hold == "in reset":
+            if pin.reset_pull_up is not None:
+                source = pin.output_resistance if pin.reset_pull_up == "driven high" else pin.reset_pull_up
+                path, at = through(source), np.full_like(down, self._rail)
+            if pin.reset_pull_down is not None:
+                beside = through(pin.reset_pull_down)
+                at, path = at * beside / (path + beside), path * beside / (path + beside)
+        leakage = pin.leakage + self.circuit.mosfets[channel.mosfet].gate_leakage
+        pushed = np.where(ends["leakage"] == 1, leakage.high, leakage.low)
+        path = np.maximum(path, 1e-3)
+        resistance = down * path / (down + path)
+        rest = at * down / (down + path) + pushed * resistance
+        if self.hold == "dead" and channel.pull_down is None and pull_downs is None:
+            rest = np.full_like(down, self.circuit.controller.supply.high)
+        elif pull_downs is None:  # protection diodes and an open gate keep the rest within its steady bounds
+            rest = np.clip(rest, min(self._steady.low, 0.0), self._steady.high)
+        return resistance, rest
+
+    @cached_property
+    def _rail(self) -> float:
+        """Highest supply rail of a controller in reset [V]."""
+        return controller_rail(self.circuit, "reset").high
+
+    @cached_property
+    def _steady(self) -> Toleranced:
+        """Bounds of the gate's steady voltage with what holds it [V]."""
+        nothing = Toleranced.exact(0.0, "V")
+        if self.hold == "driven low":
+            return driven_gate_voltage(self.circuit, self.channel, nothing)
+        if self.hold == "dead":
+            return floating(self.circuit, self.channel, nothing, reset=False, dead=True)
+        rail = controller_rail(self.circuit, "reset")
+        if self.circuit.controller.pin.reset_pull_up == "driven high":
+            return driven_gate_voltage(self.circuit, self.channel, rail)
+        return floating(self.circuit, self.channel, rail, reset=True)
+
+
+def line_inductance(channel: ChannelModel) -> Toleranced:
+    """Return the inductance of a channel's whole loop [H]."""
+    total = Toleranced(low=0.0, nominal=0.0, high=_BATTERY_INDUCTANCE, unit="H") + channel.lead.inductance
+    return total if channel.branch is None else total + channel.branch.inductance
+
+
+def all_ends(names: tuple[str, ...] = ENDS) -> dict[str, np.ndarray]:
+    """Every combination of the ends of some, 1 for the others; shape (2^k,) each."""
+    table = np.array(list(itertools.product((0, 1), repeat=len(names))), dtype=np.intp).T
+    return {name: np.ones(table.shape[1], dtype=np.intp) for name in ENDS} | dict(zip(names, table, strict=True))

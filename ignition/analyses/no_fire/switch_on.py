@@ -1,0 +1,461 @@
+"""Arming edge: how far it lifts the gate, what then flows through each igniter, and how near to function it comes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Annotated, Literal
+
+import numpy as np
+
+from ignition.analyses.no_fire.corners import ENDS, EdgeCorners, Hold, all_ends, holds, line_inductance, missing_keys
+from ignition.analyses.no_fire.edge import Edge, edge_response
+from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.findings.corner import Corner
+from ignition.network.template import igniter_kinds
+from ignition.typing import BARE, HIDDEN, Amps, FloatArray, Joules, Key, Missing, Ratio, Seconds, Volts
+
+__all__ = [
+    "ChannelSwitchOn",
+    "EdgeResult",
+    "IgniterSwitchOn",
+    "SwitchOn",
+    "edge_inputs",
+    "edge_times",
+    "horizon",
+    "switch_on",
+    "switch_ons",
+]
+
+Method = Literal["closed form", "integrated"]
+
+_TIMES = 5
+"""Rise times tried between the fastest and the slowest edge, both included."""
+
+_SEARCH_TOLERANCE = 1e-3
+_ROUNDS = 6
+
+_UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path")
+_LOW = ("line", "source capacitance")
+"""For the closed forms: what may be worst at either end, and what is worst at its low end; else the high end."""
+_END_WORDS = {"shape": ("of the charge even", "of the charge early")}
+_HELD = 10.0
+"""Thermal time constants after which a gate that stays on has done what it can."""
+
+_LONGEST = 10.0
+
+Until = Callable[[Edge], FloatArray]
+
+_EARLY = ("gate_voltage",)
+_JUDGED = ("thermal_fraction", "bounced_fraction")
+_LATE = ("current", "energy", *_JUDGED, "time_above_threshold")
+"""Fields of `EdgeResult` that the first swings of the drain decide, those that a verdict rests on, and those that take
+until the gate is off."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeResult:
+    """Worst of one output over all corners and edges, found one of two ways.
+
+    Attributes
+    ----------
+    gate_voltage : Highest gate voltage
+    current : Highest igniter current
+    energy : Highest energy into the igniter by one edge; infinite where the gate stays on
+    thermal_fraction : Highest share of the function temperature's rise by one edge
+    bounced_fraction : The same after all closures of one throw of the switch
+    time_above_threshold : Longest time for which the gate is above its threshold
+    """
+
+    gate_voltage: Annotated[Volts, Key("peak_gate_voltage")]
+    current: Annotated[Amps, Key("peak_igniter_current")]
+    energy: Annotated[Joules, Key("igniter_energy"), Missing(infinite="the gate stays above its threshold")]
+    thermal_fraction: Ratio
+    bounced_fraction: Annotated[Ratio, Key("bounced_thermal_fraction")]
+    time_above_threshold: Annotated[Seconds, Missing(infinite="the gate stays above its threshold")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IgniterSwitchOn:
+    """What the arming edge does to one igniter whose string alone is connected, so that it takes the whole current.
+
+    Attributes
+    ----------
+    drain_voltage : Highest drain voltage, in closed form
+    bound : Closed-form bounds, which hold for any course of the drain and any shape of the gate-drain charge
+    model : Integrated model at its worst corner for each output that was asked for, and the bound of the others; None
+        where the bound already settles the verdict
+    closures : Most times that the arm switch closes in one throw
+    kick : Highest energy of the ringing line, all strings connected, that the MOSFET may have to take beyond breakdown
+    hold, edge : What holds the gate, and the rise time of the source, where the thermal fraction is highest
+    ends : End of each of `ENDS` there: 0 the low, 1 the high one
+    solved : Whether every corner was integrated to its end
+    """
+
+    igniter: str
+    kind: Annotated[str, HIDDEN]
+    drain_voltage: Annotated[Volts, Key("peak_drain_voltage")]
+    bound: EdgeResult
+    model: EdgeResult | None
+    closures: Annotated[int, BARE]
+    hold: Hold
+    edge: Seconds
+    corner: Annotated[Corner, HIDDEN]
+    ends: Annotated[Mapping[str, int], HIDDEN] = field(compare=False)
+    kick: Annotated[Joules, HIDDEN]
+    worst: Annotated[Edge, HIDDEN] = field(repr=False, compare=False)
+    solved: Annotated[bool, HIDDEN]
+
+    @property
+    def judged(self) -> EdgeResult:
+        """The model where there is one, else the bound."""
+        return self.bound if self.model is None else self.model
+
+    @property
+    def method(self) -> Annotated[Method, Key("method")]:
+        """Which of the two the numbers come from."""
+        return "closed form" if self.model is None else "integrated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelSwitchOn:
+    """The arming edge of one channel.
+
+    Attributes
+    ----------
+    missing : Keys without which nothing is known; then there are no igniters
+    """
+
+    channel: str
+    missing: tuple[str, ...]
+    igniters: tuple[IgniterSwitchOn, ...]
+
+    @property
+    def worst(self) -> IgniterSwitchOn | None:
+        """The igniter that comes nearest to function."""
+        return max(self.igniters, key=lambda one: one.judged.bounced_fraction, default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchOn:
+    """The arming edge of a circuit."""
+
+    channels: tuple[ChannelSwitchOn, ...]
+
+
+def switch_on(circuit: Circuit, *, integrate: bool = False) -> SwitchOn:
+    """Find the worst that the arming edge can do to each igniter, over all tolerances, edges and states of the pin.
+
+    Closed-form bounds are taken at every corner. Where they do not settle that an igniter stays below function, or
+    where asked, the edge is integrated: from the worst corner of each thing that may hold the gate, with the charge of
+    the gate-drain capacitance evenly over the drain's voltage and early, for several rise times; then every tolerance
+    is moved to its other end, one at a time, as long as one of gate voltage, current, energy, time above the threshold
+    and thermal fraction rises.
+
+    Parameters
+    ----------
+    integrate : Whether to integrate where the bounds settle it too, with a short search
+    """
+    return switch_ons([circuit], integrate=integrate)[0]
+
+
+def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: bool = True) -> list[SwitchOn]:
+    """Analyse the arming edge of several circuits side by side, in little more time than one takes.
+
+    Parameters
+    ----------
+    integrate : Whether to integrate where the bounds settle it too, and for the outputs that no verdict rests on
+    climb : Whether to search on from the first corners; without, the numbers may be a little low
+    """
+    found = [_groups(circuit) for circuit in circuits]
+    groups = [group for groups in found for group in groups.values()]
+    for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 2)):
+        wanted = [group for group in groups if group.settled is settled and (integrate or not settled)]
+        if wanted:
+            if integrate:
+                _search(wanted, _EARLY, _early_horizon, rounds)
+            _search(wanted, _LATE if integrate else _JUDGED, horizon, rounds)
+    return [
+        SwitchOn(
+            channels=tuple(
+                ChannelSwitchOn(
+                    channel=channel.name,
+                    missing=missing_keys(circuit, channel),
+                    igniters=tuple(
+                        own[channel.name, kind].result(name)
+                        for name, kind in igniter_kinds(channel).items()
+                        if (channel.name, kind) in own
+                    ),
+                )
+                for channel in circuit.channels
+            )
+        )
+        for circuit, own in zip(circuits, found, strict=True)
+    ]
+
+
+def _groups(circuit: Circuit) -> dict[tuple[str, str], _Group]:
+    """Every igniter type of each channel of which enough is known, with its closed forms."""
+    return {
+        (channel.name, kind): _bounds(circuit, channel, kind)
+        for channel in circuit.channels
+        if not missing_keys(circuit, channel)
+        for kind in dict.fromkeys(igniter_kinds(channel).values())
+        if circuit.igniters[kind].threshold_low
+    }
+
+
+def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
+    """Return everything that the arming edge depends on: the same for circuits whose edges are the same."""
+    battery, controller = circuit.battery, circuit.controller
+    return (
+        circuit.ambient,
+        (battery.voltage, battery.resistance, battery.bank_resistance),
+        tuple(part.resistance for part in circuit.feed),
+        (circuit.arm_switch.edge, circuit.arm_switch.closures),
+        (controller.powered_before_arm_switch, controller.supply, controller.dropout, controller.pin),
+        tuple(
+            (i.name, i.resistance, i.growth, i.heated, i.threshold_low, i.time_constant)
+            for i in circuit.igniters.values()
+        ),
+        tuple(circuit.mosfets.values()),
+        tuple(
+            (c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor)
+            for c in circuit.channels
+        ),
+    )
+
+
+def edge_times(circuit: Circuit) -> FloatArray:
+    """Return the rise times that are tried [s]: evenly in the logarithm between the fastest and the slowest."""
+    edge = circuit.arm_switch.edge
+    assert edge is not None
+    low, high = max(edge.low, 1e-9), max(edge.high, 1e-9)
+    return np.geomspace(low, high, _TIMES if high > low else 1)
+
+
+@dataclass(slots=True)
+class _Corner:
+    """One value set by what it was made of."""
+
+    which: int
+    ends: dict[str, int]
+    time: int
+
+    @property
+    def key(self) -> tuple[int, ...]:
+        """The same for the same corner."""
+        return self.which, self.time, *self.ends.values()
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Group:
+    """One igniter type of a channel on the way to its result."""
+
+    makers: list[EdgeCorners]
+    times: FloatArray
+    closures: int
+    drain_voltage: float
+    bound: EdgeResult
+    seeds: list[_Corner]
+    worst: _Corner
+    kick: float
+    model: dict[str, float] = field(default_factory=dict)
+    solved: bool = True
+
+    @property
+    def settled(self) -> bool:
+        """Whether the closed forms alone say that the igniter stays below function, and the switch below breakdown."""
+        breakdown = self.makers[0].breakdown
+        return self.bound.bounced_fraction < 1.0 and self.drain_voltage <= breakdown
+
+    def result(self, igniter: str) -> IgniterSwitchOn:
+        """Make the result of one igniter of the type."""
+        values = _values([(self, self.worst)])
+        maker = self.makers[self.worst.which]
+        told = [(name, end) for name, end in self.worst.ends.items() if name != "supply"]
+        return IgniterSwitchOn(
+            igniter=igniter,
+            kind=maker.igniter.name,
+            drain_voltage=self.drain_voltage,
+            bound=self.bound,
+            model=replace(self.bound, **self.model) if self.model else None,
+            closures=self.closures,
+            hold=maker.hold,
+            edge=float(self.times[self.worst.time]),
+            corner=Corner(
+                battery_voltage=float(values.supply[0]),
+                temperature=maker.circuit.ambient.high,
+                ends=tuple((name, _END_WORDS.get(name, ("low", "high"))[end]) for name, end in told),
+            ),
+            ends=self.worst.ends,
+            kick=self.kick,
+            worst=values,
+            solved=self.solved,
+        )
+
+
+def _bounds(circuit: Circuit, channel: ChannelModel, kind: str) -> _Group:
+    """Closed forms at every corner: the worst corner of each hold, and the highest of each output."""
+    igniter = circuit.igniters[kind]
+    makers = [EdgeCorners(circuit=circuit, channel=channel, igniter=igniter, hold=hold) for hold in holds(circuit)]
+    times = edge_times(circuit)
+    ends = all_ends(_UNDECIDED) | dict.fromkeys(_LOW, np.zeros(2 ** len(_UNDECIDED), dtype=np.intp))
+    count, tried = len(ends["supply"]), (times[0], times[-1])
+    made = [maker.edges(ends, np.full(count, time)) for maker in makers for time in tried]
+    edge = _joined(made)
+    found = edge_bounds(edge)
+    # the closed form counts the heat of a bridge that does not grow: to function that is the least for any growth
+    steady = replace(edge, growth=np.zeros_like(edge.growth))
+    bounced = after_closures(steady, found.thermal_fraction, found.current, circuit.arm_switch.closures)
+    seeds = []
+    for which in range(len(makers)):
+        fastest = bounced[2 * which * count : (2 * which + 1) * count]
+        place = int(np.argmax(fastest))
+        corner = _Corner(which, {name: int(values[place]) for name, values in ends.items()}, 0)
+        seeds.append((float(fastest[place]), corner))
+    return _Group(
+        makers=makers,
+        times=times,
+        closures=circuit.arm_switch.closures,
+        drain_voltage=float(found.drain_voltage.max()),
+        bound=EdgeResult(
+            bounced_fraction=float(bounced.max()),
+            **{f.name: float(getattr(found, f.name).max()) for f in fields(found) if f.name != "drain_voltage"},
+        ),
+        seeds=[corner for _, corner in seeds],
+        worst=max(seeds, key=lambda seed: seed[0])[1],
+        kick=_kick(makers[0], conducts=bool(np.any(found.time_above_threshold > 0.0))),
+    )
+
+
+def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
+    """Highest energy that the line may drive into the MOSFET beyond breakdown [J]; infinite where that is no higher.
+
+    The work that charges the drain, and where the channel has conducted L I^2 / 2 at the highest current of all strings
+    together, with the share that the battery adds.
+    """
+    circuit, channel = maker.circuit, maker.channel
+    supply, above = circuit.battery.voltage.high, maker.breakdown - circuit.battery.voltage.high
+    if above <= 0.0:
+        return math.inf
+    energy = supply * (maker.drain_capacitance.high * supply + maker.charge(supply)[1])
+    if conducts:
+        strings = [min(circuit.igniters[kind].heated.low for kind in string) for string in channel.strings]
+        branches = 0.0 if channel.branch is None else channel.branch.resistance.low
+        conductance = sum(1.0 / (branches + string) for string in strings)
+        current = (supply + 1.0) / (maker.line.low - branches + 1.0 / conductance)
+        energy += 0.5 * line_inductance(channel).high * current**2
+    return energy if math.isinf(maker.breakdown) else energy * maker.breakdown / above
+
+
+def _values(corners: list[tuple[_Group, _Corner]]) -> Edge:
+    """Value sets of corners, those of one igniter type and hold made together."""
+    places: dict[tuple[int, int], list[int]] = {}
+    for place, (group, corner) in enumerate(corners):
+        places.setdefault((id(group), corner.which), []).append(place)
+    made = []
+    for members in places.values():
+        group, first = corners[members[0]]
+        ends = {name: np.array([corners[m][1].ends[name] for m in members]) for name in ENDS}
+        made.append(group.makers[first.which].edges(ends, np.array([group.times[corners[m][1].time] for m in members])))
+    order = np.argsort(np.concatenate([np.array(members) for members in places.values()]))
+    return _joined(made).take(order)
+
+
+def _joined(made: list[Edge]) -> Edge:
+    """Value sets one after another."""
+    return Edge(**{f.name: np.concatenate([getattr(edge, f.name) for edge in made]) for f in fields(Edge)})
+
+
+def horizon(edge: Edge) -> FloatArray:
+    """Return how long an edge is followed [s]: until gate and ringing rest, or a gate that stays on has heated."""
+    resistance = edge.line_resistance + edge.bridge_resistance
+    gate = edge.gate_resistance * (
+        edge.gate_source_capacitance + np.maximum(edge.near_capacitance, edge.far_capacitance)
+    )
+    rest = edge.rise_time + 20.0 * gate + 20.0 * edge.inductance / resistance + 1e-6
+    stays = edge.gate_rest >= edge.threshold
+    return np.asarray(np.minimum(np.where(stays, _HELD * edge.time_constant, rest), _LONGEST))
+
+
+def _early_horizon(edge: Edge) -> FloatArray:
+    """Return how long the first swings of the drain take [s]: six after the edge, or the charging of the drain."""
+    total = edge.drain_capacitance + np.maximum(edge.near_capacitance, edge.far_capacitance)
+    swings = 12.0 * np.pi * np.sqrt(edge.inductance * total)
+    charging = 5.0 * (edge.line_resistance + edge.bridge_resistance) * total
+    return np.asarray(edge.rise_time + swings + charging)
+
+
+def _neighbours(corner: _Corner, times: int) -> Iterator[_Corner]:
+    """Every corner that differs in one tolerance, or in the edge by one step."""
+    for name in ENDS:
+        yield _Corner(corner.which, corner.ends | {name: 1 - corner.ends[name]}, corner.time)
+    for step in (-1, 1):
+        if 0 <= corner.time + step < times:
+            yield _Corner(corner.which, corner.ends, corner.time + step)
+
+
+def _search(groups: list[_Group], climbed: tuple[str, ...], until: Until, rounds: int) -> None:
+    """Integrate from the seeds of each group upwards, all groups side by side, for the highest of some outputs."""
+    tried: list[dict[tuple[int, ...], tuple[_Corner, FloatArray]]] = [{} for _ in groups]
+    batch = [
+        [
+            _Corner(seed.which, seed.ends | {"shape": shape, "inductance": 0}, time)
+            for seed in group.seeds
+            for shape in (0, 1)
+            for time in range(len(group.times))
+        ]
+        for group in groups
+    ]
+    for _ in range(rounds):
+        new = [
+            (groups[place], corner)
+            for place, corners in enumerate(batch)
+            for corner in {c.key: c for c in corners if c.key not in tried[place]}.values()
+        ]
+        if not new:
+            break
+        for (group, corner), outputs in zip(new, _outputs(new, climbed, until, _SEARCH_TOLERANCE), strict=True):
+            tried[groups.index(group)][corner.key] = corner, outputs
+        batch = [
+            [near for top in _tops(found) for near in _neighbours(top, len(group.times))]
+            for group, found in zip(groups, tried, strict=True)
+        ]
+    tops = [(group, top) for group, found in zip(groups, tried, strict=True) for top in _tops(found)]
+    outputs = _outputs(tops, climbed, until)
+    for group in groups:
+        own = [place for place, (other, _) in enumerate(tops) if other is group]
+        group.model |= dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
+        if "bounced_fraction" in climbed:
+            group.worst = tops[max(own, key=lambda place: outputs[place, climbed.index("bounced_fraction")])][1]
+
+
+def _tops(found: dict[tuple[int, ...], tuple[_Corner, FloatArray]]) -> list[_Corner]:
+    """The corner of the highest of each output, each once."""
+    corners = [corner for corner, _ in found.values()]
+    outputs = np.array([values for _, values in found.values()])
+    return [corners[place] for place in sorted({int(np.argmax(column)) for column in outputs.T})]
+
+
+def _outputs(
+    corners: list[tuple[_Group, _Corner]], names: tuple[str, ...], until: Until, tolerance: float = 1e-4
+) -> FloatArray:
+    """Integrate corners: some outputs of each, shape (n, outputs); infinite where a member was not solved."""
+    edge = _values(corners)
+    response = edge_response(edge, until(edge), tolerance)
+    closures = np.array([group.closures for group, _ in corners])
+    stays = edge.gate_rest >= edge.threshold
+    outputs = {
+        "gate_voltage": response.peak_gate_voltage,
+        "current": response.peak_current,
+        "energy": np.where(stays, np.inf, response.energy),
+        "thermal_fraction": response.thermal_fraction,
+        "bounced_fraction": after_closures(edge, response.thermal_fraction, response.peak_current, closures),
+        "time_above_threshold": np.where(stays, np.inf, response.time_above_threshold),
+    }
+    for (group, _), solved in zip(corners, response.solved, strict=True):
+        group.solved &= bool(solved)
+    return np.where(response.solved[:, None], np.array([outputs[name] for name in names]).T, np.inf)
