@@ -85,7 +85,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
         fraction = heating * squares / (edge.no_fire_current**2 * edge.time_constant)
         leaking = np.where(above > 0.0, edge.threshold_current, below)
     current = np.minimum(charging + passed, ohmic)
-    ceiling = steady_thermal_fraction(current, edge.no_fire_current, edge.growth)
+    ceiling = _for_ever(edge, current)
     rested = steady_thermal_fraction(np.minimum(leaking, ohmic), edge.no_fire_current, edge.growth)
     grown = edge.bridge_resistance * np.maximum(1.0, 1.0 + edge.growth)
     return EdgeBounds(
@@ -124,8 +124,15 @@ def after_closures(edge: Edge, fraction: FloatArray, current: FloatArray, closur
     with np.errstate(over="ignore"):
         grown = np.expm1(count * np.log1p(growth * once)) / np.where(growth > 0.0, growth, 1.0)
         summed = np.where((growth > 0.0) & (fraction < 1.0), grown, count * fraction)
-    ceiling = steady_thermal_fraction(current, edge.no_fire_current, edge.growth)
+    ceiling = _for_ever(edge, current)
     return np.asarray(np.where(count > 1.0, np.maximum(np.minimum(summed, ceiling), fraction), fraction))
+
+
+def _for_ever(edge: Edge, current: FloatArray) -> FloatArray:
+    """Thermal fraction by a current that flows for ever [1]; above function the bridge changes no more."""
+    square = (current / edge.no_fire_current) ** 2
+    steady = steady_thermal_fraction(current, edge.no_fire_current, edge.growth)
+    return np.where(square > 1.0, np.maximum(steady, square), steady)
 
 
 def _most_coupling(edge: Edge) -> FloatArray:

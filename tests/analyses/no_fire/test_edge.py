@@ -1,0 +1,138 @@
+"""Arming edge in time: a transient of ngspice, the published law of the lifted gate, energy, and the closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ignition.analyses.no_fire.edge import Edge, coupled_charge, edge_response
+from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
+from ignition.parts.mosfet_transient import dvdt_gate_voltage
+
+REFERENCE = {
+    "supply": 12.6,
+    "rise_time": 1e-6,
+    "line_resistance": 0.15,
+    "inductance": 1e-9,
+    "bridge_resistance": 1.0,
+    "growth": 0.0,
+    "no_fire_current": 0.3,
+    "time_constant": 10e-3,
+    "threshold": 0.6,
+    "gain": 40.0,
+    "threshold_current": 0.0,
+    "slope_voltage": 0.1,
+    "gate_source_capacitance": 900e-12,
+    "near_capacitance": 100e-12,
+    "far_capacitance": 100e-12,
+    "knee_voltage": 1e6,
+    "breakdown": np.inf,
+    "drain_capacitance": 300e-12,
+    "gate_resistance": 10e3,
+    "gate_rest": 0.0,
+}
+
+
+def test_transient_of_spice() -> None:
+    """12.6 V in 1 us, 1 ohm, VTO 0.6 V, KP 40 A/V2, pull-downs of 1 k to 1 M: run in ngspice 39, level 1 (handed down)."""
+    edge = Edge.of(**REFERENCE | {"gate_resistance": [1e3, 10e3, 100e3, 1e6]})
+    found = edge_response(edge, 2e-3)
+    assert found.peak_gate_voltage == pytest.approx([0.751, 0.939, 0.959, 0.961], rel=1e-2)
+    assert found.peak_current == pytest.approx([0.459, 2.306, 2.573, 2.600], rel=1e-2)
+    assert found.energy == pytest.approx([0.0328e-6, 10.1e-6, 126e-6, 1286e-6], rel=1e-2)
+    assert found.solved.all()
+
+
+def test_ramp_response_of_a_gate_that_stays_off() -> None:
+    """R Cgd s (1 - exp(-V / (s R Ciss))): 0.698806 V for 10 kohm, 100 pF, 1 nF, 1 V/us to 12 V (published law)."""
+    edge = Edge.of(**REFERENCE | {"threshold": 20.0, "supply": 12.0, "rise_time": 12e-6, "line_resistance": 1e-3})
+    found = edge_response(edge, 100e-6, 1e-6)
+    assert found.peak_gate_voltage[0] == pytest.approx(0.698806, rel=1e-3)
+    assert dvdt_gate_voltage(10e3, 100e-12, 900e-12, 12.0, 12e-6) == pytest.approx(0.698806, rel=1e-5)
+
+
+def test_charge_of_the_coupling() -> None:
+    """C_far v + (C_near - C_far) v_k atan(v / v_k) is the integral of the capacitance, by the trapezoidal rule."""
+    edge = Edge.of(**REFERENCE | {"near_capacitance": 2e-9, "far_capacitance": 50e-12, "knee_voltage": 1.0})
+    v = np.linspace(0.0, 12.0, 200_001)
+    capacitance = 50e-12 + 1.95e-9 / (1.0 + v**2)
+    assert coupled_charge(edge, np.array([12.0]))[0] == pytest.approx(np.trapezoid(capacitance, v), rel=1e-6)
+
+
+def test_energy_of_a_drain_that_only_charges() -> None:
+    """A capacitor charged through a resistance leaves C V^2 / 2 in it, of which the bridge has its share."""
+    edge = Edge.of(**REFERENCE | {"threshold": 20.0, "rise_time": 1e-9, "near_capacitance": 1e-15, "far_capacitance": 1e-15, "drain_capacitance": 10e-9})  # fmt: skip
+    found = edge_response(edge, 10e-6, 1e-6)
+    assert found.energy[0] == pytest.approx(0.5 * 10e-9 * 12.6**2 / 1.15, rel=1e-2)
+
+
+def random_edges(count: int, seed: int) -> Edge:
+    """Value sets over the whole range of parts and circuits."""
+    rng = np.random.default_rng(seed)
+
+    def between(low: float, high: float) -> np.ndarray:
+        return np.exp(rng.uniform(np.log(low), np.log(high), count))
+
+    far = between(3e-12, 500e-12)
+    even = rng.random(count) < 0.5
+    return Edge.of(
+        supply=between(4.2, 25.0),
+        rise_time=between(10e-9, 10e-6),
+        line_resistance=between(0.05, 3.0),
+        inductance=between(1e-9, 50e-6),
+        bridge_resistance=between(0.3, 8.0),
+        growth=rng.uniform(-0.1, 0.6, count),
+        no_fire_current=between(0.1, 1.0),
+        time_constant=between(1e-3, 50e-3),
+        threshold=between(0.3, 3.0),
+        gain=between(2.0, 200.0),
+        threshold_current=between(1e-5, 1e-3),
+        slope_voltage=between(0.03, 0.08),
+        gate_source_capacitance=between(100e-12, 20e-9),
+        near_capacitance=np.where(even, far, far * between(1.0, 100.0)),
+        far_capacitance=far,
+        knee_voltage=np.where(even, 1e6, between(0.3, 5.0)),
+        breakdown=np.where(rng.random(count) < 0.5, np.inf, between(26.0, 100.0)),
+        drain_capacitance=between(50e-12, 10e-9),
+        gate_resistance=between(1e3, 1e6),
+        gate_rest=rng.uniform(0.0, 0.25, count),
+    )
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_closed_forms_never_lie_below_the_model(seed: int) -> None:
+    """Drain, gate, current, energy, fraction and time of 200 circuits each; 0.1 % is the integrator's."""
+    edge = random_edges(200, seed)
+    resistance = edge.line_resistance + edge.bridge_resistance
+    until = edge.rise_time + 20.0 * edge.gate_resistance * (edge.gate_source_capacitance + edge.near_capacitance)
+    found, bound = edge_response(edge, until + 20.0 * edge.inductance / resistance), edge_bounds(edge)
+    assert found.solved.all()
+    slack = 1.001
+    assert (found.peak_drain_voltage <= slack * bound.drain_voltage + 1e-9).all()
+    assert (found.peak_gate_voltage <= slack * bound.gate_voltage + 1e-9).all()
+    assert (found.peak_current <= slack * bound.current + 1e-12).all()
+    assert (found.energy <= slack * bound.energy + 1e-18).all()
+    assert (found.thermal_fraction <= slack * bound.thermal_fraction + 1e-15).all()
+    assert (found.time_above_threshold <= slack * bound.time_above_threshold + 1e-12).all()
+    assert (found.time_above_threshold > 0.0).sum() > 40  # many of them conduct
+
+
+def test_a_batch_is_a_loop_of_single_ones() -> None:
+    """Every member has steps of its own: nothing depends on its neighbours."""
+    edge = random_edges(12, 7)
+    together = edge_response(edge, 1e-4)
+    for place in range(12):
+        alone = edge_response(edge.take(np.array([place])), 1e-4)
+        for name in ("peak_gate_voltage", "peak_current", "energy", "thermal_fraction"):
+            assert getattr(alone, name)[0] == pytest.approx(getattr(together, name)[place], rel=1e-9), name
+
+
+def test_closures_add_their_heat() -> None:
+    """N pulses of a bridge that grows: ((1 + a x)^N - 1) / a; no more than the highest current for ever; one is one."""
+    edge = Edge.of(**REFERENCE | {"growth": [0.0, 0.5, 0.0, 0.5], "no_fire_current": 1.0})
+    fraction, current = np.array([0.05, 0.09, 0.2, 2.0]), np.array([9.0, 9.0, 0.8, 9.0])
+    many = after_closures(edge, fraction, current, 10)
+    assert many[:2] == pytest.approx([0.5, (1.045**10 - 1.0) / 0.5], rel=1e-12)
+    assert many[2] == pytest.approx(0.64, rel=1e-12)  # (0.8 A / 1 A)^2
+    assert many[3] >= 2.0
+    assert after_closures(edge, fraction, current, 1).tolist() == fraction.tolist()
