@@ -96,7 +96,7 @@ def test_the_gate_takes_its_time() -> None:
     lead = ("0.8 ohm .. 1.0 ohm .. 1.2 ohm", "20.8 ohm .. 21.0 ohm .. 21.2 ohm")
     slow = (
         ("on_resistance_hot_factor = 1.0", 'on_resistance_hot_factor = 1.0\ninput_capacitance = "1 nF"\ngate_drain_charge = "3 nC"'),
-        ('series = "100 ohm"', 'series = "20 kohm"'), ('pull_down = "10 kohm"', 'pull_down = "1 Mohm"'),
+        ('series = "100 ohm"', 'series = "20 kohm"'), ('pull_down = "10 kohm", capacitor = "10 nF"', 'pull_down = "1 Mohm"'),
         ('gate_leakage = "100 nA"', 'gate_leakage = "0 A"'), ('leakage = "1 uA"\nreset', 'leakage = "0 A"\nreset'),
     )  # fmt: skip
     pulse = ('pulse = "3 ms .. 4 ms .. 5 ms"', 'pulse = "0.3 ms .. 0.4 ms .. 0.5 ms"')
