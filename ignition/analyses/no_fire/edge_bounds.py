@@ -99,7 +99,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
 
 
 def after_closures(edge: Edge, fraction: FloatArray, current: FloatArray, closures: npt.ArrayLike) -> FloatArray:
-    """Bound the thermal fraction after several closures of the switch, of which none cools before the next.
+    """Bound the thermal fraction after several closures of the switch, of which none cools before the next [1].
 
     ((1 + a x)^N - 1) / a, for heat in a bridge that has grown by the closures before takes more; and no more than where
     the highest current flows for ever.
