@@ -119,11 +119,17 @@ def test_a_gate_in_reset(pulled: str) -> None:
         return (rail / (up + series) + current) / (1.0 / (up + series) + 1.0 / lower)
 
     ups = {"none": (math.inf,), "": (math.inf,)}.get(pulled, (80e3, 120e3))
-    # above threshold the MOSFET draws, up to 30 A from 8 V behind 0.1 ohm: the rail of 3.2 V at least holds
-    corners = [law(*row) for row in itertools.product((3.2, 3.4), ups, (95.0, 105.0), down, (-leak, leak))]
+    # above the threshold of 0.925 V the MOSFET may pull its drain to 0 V: 8 V, over battery and the rest of the loop
+    sagged = 3.2
+    if pulled:
+        rest = 4e-3 + 9e-3 + 10e-3 + one.channels[0].lead.resistance.low
+        behind = one.battery.resistance.high
+        sagged = (8.0 - 30e-3 * behind) * rest / (rest + behind) - 0.4
+    corners = [law(*row) for row in itertools.product((sagged, 3.4), ups, (95.0, 105.0), down, (-leak, leak))]
     if pulled == "":
         corners += [law(3.4, 20.0, 95.0, lower, leak) for lower in down]
-    assert (found.low, found.high) == pytest.approx((min(corners), max(corners)), rel=1e-9)
+    assert found.low == pytest.approx(min(corners), rel=3e-4)  # a body diode's microamperes lift the drain a little
+    assert found.high == pytest.approx(max(corners), rel=1e-9)
 
 
 def test_leakage_may_lift_a_gate_above_what_the_pin_would_drive() -> None:
@@ -177,10 +183,10 @@ def test_thresholds_at_both_ends_of_the_weather() -> None:
     assert lowest_threshold(mosfet, Toleranced.exact(-10.0, "degC")) == pytest.approx(1.0 + 0.105)
 
 
-def subthreshold(gate: float, threshold: float, temperature: float) -> float:
-    """250 uA at the threshold, a tenth for each 120 mV (at 25 degC) below it [A]."""
-    decade = 0.120 * (temperature + 273.15) / 298.15
-    return 250e-6 * 10.0 ** (min(gate - threshold, 0.0) / decade)
+def subthreshold(gate: float, threshold: float, temperature: float, carried: float, slope: float) -> float:
+    """So much at the threshold, and a tenth for each slope (given at 25 degC) below it [A]."""
+    decade = slope * (temperature + 273.15) / 298.15
+    return carried * 10.0 ** (min(gate - threshold, 0.0) / decade)
 
 
 def saturation(gate: float, threshold: float, resistance: float) -> float:
@@ -198,10 +204,12 @@ def test_the_off_current_at_its_three_ends(volts: tuple[float, float, float]) ->
     low, nominal, high = volts
     found = off_current(mosfet, Toleranced(low=low, nominal=nominal, high=high, unit="V"), one.ambient)
     cold, usual, hot = 2.0 + 5e-3 * 35.0, 1.5 - 4e-3 * 5.0, 1.0 - 5e-3 * 15.0
-    least = saturation(low, cold, 20e-3) + subthreshold(low, cold, -10.0)
+    least = saturation(low, cold, 20e-3) + subthreshold(low, cold, -10.0, 200e-6, 0.110)
     # the leakage grows by the same factor for each kelvin, from 25 to 150 degC, and is no less below
-    middle = 0.5e-6 * 100.0 ** (5.0 / 125.0) + saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 30.0)
-    most = 1e-6 * 100.0 ** (15.0 / 125.0) + saturation(high, hot, 10e-3) + subthreshold(high, hot, 40.0)
+    middle = 0.5e-6 * 100.0 ** (5.0 / 125.0)
+    middle += saturation(nominal, usual, 14e-3) + subthreshold(nominal, usual, 30.0, 250e-6, 0.120)
+    most = 1e-6 * 100.0 ** (15.0 / 125.0)
+    most += saturation(high, hot, 10e-3) + subthreshold(high, hot, 40.0, 300e-6, 0.130)
     assert ends(found) == pytest.approx((least, middle, most), rel=1e-6, abs=0.0)
 
 
