@@ -7,6 +7,7 @@ from typing import Annotated
 
 import numpy as np
 
+from ignition.analyses.firing.sequence import turn_on
 from ignition.analyses.hold_off import ChannelHoldOff, HoldOff
 from ignition.analyses.no_fire.corners import EdgeCorners, holds
 from ignition.analyses.no_fire.edge import edge_response
@@ -15,12 +16,12 @@ from ignition.analyses.no_fire.gate import (
     controller_rail,
     driven_gate_voltage,
     floating,
-    input_capacitance,
+    gate_in_reset,
     lowest_threshold,
 )
 from ignition.analyses.no_fire.switch_on import IgniterSwitchOn, edge_times, horizon, switch_ons
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.parts.mosfet_transient import thermal_impedance, turn_on_delay
+from ignition.parts.mosfet_transient import thermal_impedance
 from ignition.parts.preferred import series_values
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray, Missing, Ohms, Seconds, Unit, Volts
@@ -110,15 +111,13 @@ def advice(circuit: Circuit, found: HoldOff) -> tuple[Advice, ...]:
 
 def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> Advice:
     worst = found.switch_on.worst
-    mosfet, pin = circuit.mosfets[channel.mosfet], circuit.controller.pin
+    mosfet = circuit.mosfets[channel.mosfet]
     grid = series_values("E24", *_PULL_DOWNS)
     spread = 1.0 if channel.pull_down is None else channel.pull_down.high / channel.pull_down.nominal
     fitted = [replace(channel, pull_down=_about(value, spread)) for value in grid]
     limit, rail = lowest_threshold(mosfet, circuit.ambient), controller_rail(circuit, "reset")
     nothing = Toleranced.exact(0.0, "V")
-    in_reset = np.array([floating(circuit, c, rail, reset=True).high for c in fitted])
-    if pin.reset_pull_up == "driven high":
-        in_reset = np.array([driven_gate_voltage(circuit, c, rail).high for c in fitted])
+    in_reset = np.array([gate_in_reset(circuit, c, rail).high for c in fitted])
     dead = np.array([floating(circuit, c, nothing, reset=False, dead=True).high for c in fitted])
     pull_downs = [
         PullDownAdvice(reason="pin in reset", largest=_largest(grid, in_reset < limit)),
@@ -171,16 +170,18 @@ def _first(
     """The first of some values of a part with which no corner of the arming edge makes an igniter function."""
     if worst is None:
         return values[0] if values else None
-    circuits = [
-        replace(circuit, channels=tuple(other if one is channel else one for one in circuit.channels))
-        for other in changed
-    ]
+    circuits = [_with(circuit, channel, other) for other in changed]
     place = circuit.channels.index(channel)
     held = [
         all(one.solved and one.judged.bounced_fraction < 1.0 for one in found.channels[place].igniters)
         for found in switch_ons(circuits)
     ]
     return next((value for value, holds_it in zip(values, held, strict=True) if holds_it), None)
+
+
+def _with(circuit: Circuit, channel: ChannelModel, changed: ChannelModel) -> Circuit:
+    """The circuit with one channel changed."""
+    return replace(circuit, channels=tuple(changed if one is channel else one for one in circuit.channels))
 
 
 def _about(value: float, spread: float) -> Toleranced:
@@ -234,29 +235,21 @@ def _capacitor(circuit: Circuit, channel: ChannelModel, worst: IgniterSwitchOn, 
             replace(channel, pull_down=resistor, gate_capacitor=Toleranced.exact(value, "F")) for value in values
         ]
         found = _first(circuit, channel, changed, values, worst)
-    total = input_capacitance(circuit, channel)
-    assert total is not None  # else there is no worst corner
     drive = driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed")).low
-    resistance = circuit.controller.pin.output_resistance.high + channel.gate_series.high
-    charge = 0.0 if mosfet.gate_drain_charge is None else mosfet.gate_drain_charge.high
-    row = mosfet.rows[0].gate
-    own = total.high - (0.0 if channel.gate_capacitor is None else channel.gate_capacitor.high)
-
-    def delay(capacitor: float) -> float:
-        return float(turn_on_delay(drive, min(row, 0.999 * drive), resistance, own + capacitor, charge))
-
-    without = delay(0.0 if channel.gate_capacitor is None else channel.gate_capacitor.high)
+    place = circuit.channels.index(channel)
+    fitted = replace(channel, gate_capacitor=None if found is None else Toleranced.exact(found, "F"))
+    delay = turn_on(_with(circuit, channel, fitted), place, drive, "high")
     heating = None
     if found is not None and mosfet.thermal:
         supply = circuit.battery.voltage.high
         line = float(worst.worst.line_resistance[0] + worst.worst.bridge_resistance[0])
         stages = [stage.high for stage, _ in mosfet.thermal], [constant.low for _, constant in mosfet.thermal]
-        heating = 0.25 * supply**2 / line * float(thermal_impedance(delay(found), *stages))
+        heating = 0.25 * supply**2 / line * float(thermal_impedance(delay, *stages))
     return CapacitorAdvice(
         capacitor=found,
         with_pull_down=pull_down,
-        turn_on=None if found is None else delay(found),
-        turn_on_without=without,
+        turn_on=None if found is None else delay,
+        turn_on_without=turn_on(circuit, place, drive, "high"),
         heating=heating,
     )
 

@@ -71,21 +71,21 @@ class SwitchOnHoldOff:
     bound : The same in closed form
     """
 
-    igniter: str | None
-    held_by: str | None
-    edge: Seconds | None
-    peak_gate_voltage: Volts | None
-    peak_igniter_current: Amps | None
-    igniter_energy: Annotated[Joules | None, Missing(infinite=_STAYS)]
-    thermal_fraction: Ratio | None
-    time_above_threshold: Annotated[Seconds | None, Missing(infinite=_STAYS)]
+    igniter: str | None = None
+    held_by: str | None = None
+    edge: Seconds | None = None
+    peak_gate_voltage: Volts | None = None
+    peak_igniter_current: Amps | None = None
+    igniter_energy: Annotated[Joules | None, Missing(infinite=_STAYS)] = None
+    thermal_fraction: Ratio | None = None
+    time_above_threshold: Annotated[Seconds | None, Missing(infinite=_STAYS)] = None
     closures: Annotated[int, BARE]
-    bounced_thermal_fraction: Ratio | None
-    peak_drain_voltage: Volts | None
-    bound: EdgeResult | None
+    bounced_thermal_fraction: Ratio | None = None
+    peak_drain_voltage: Volts | None = None
+    bound: EdgeResult | None = None
     verdict: Verdict
-    reason: str | None
-    worst: Annotated[IgniterSwitchOn | None, HIDDEN]
+    reason: str | None = None
+    worst: Annotated[IgniterSwitchOn | None, HIDDEN] = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,28 +182,27 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: PhaseNoFire, found: t
 def _switch_on(
     circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn, found: tuple[Finding, ...]
 ) -> SwitchOnHoldOff:
-    worst = edge.worst
-    judged = None if worst is None else worst.judged
-    reason = None
+    worst, closures = edge.worst, circuit.arm_switch.closures
+    verdict = _verdict(found, channel, "switch-on", Question.SWITCH_ON)
     if worst is None:
-        reason = (
-            f"not given: {', '.join(edge.missing)}" if edge.missing else "no igniter has a no-fire current above zero"
-        )
+        unknown = f"not given: {', '.join(edge.missing)}" if edge.missing else None
+        reason = unknown or "no igniter has a no-fire current above zero"
+        return SwitchOnHoldOff(closures=closures, verdict=verdict, reason=reason)
+    judged = [one.judged for one in edge.igniters]
     return SwitchOnHoldOff(
-        igniter=None if worst is None else worst.igniter,
-        held_by=None if worst is None else worst.hold,
-        edge=None if worst is None else worst.edge,
-        peak_gate_voltage=None if judged is None else max(one.judged.gate_voltage for one in edge.igniters),
-        peak_igniter_current=None if judged is None else max(one.judged.current for one in edge.igniters),
-        igniter_energy=None if judged is None else max(one.judged.energy for one in edge.igniters),
-        thermal_fraction=None if judged is None else judged.thermal_fraction,
-        time_above_threshold=None if judged is None else max(o.judged.time_above_threshold for o in edge.igniters),
-        closures=circuit.arm_switch.closures,
-        bounced_thermal_fraction=None if worst is None else worst.judged.bounced_fraction,
-        peak_drain_voltage=None if worst is None else max(one.drain_voltage for one in edge.igniters),
-        bound=None if worst is None else worst.bound,
-        verdict=_verdict(found, channel, "switch-on", Question.SWITCH_ON),
-        reason=reason,
+        igniter=worst.igniter,
+        held_by=worst.hold,
+        edge=worst.edge,
+        peak_gate_voltage=max(one.gate_voltage for one in judged),
+        peak_igniter_current=max(one.current for one in judged),
+        igniter_energy=max(one.energy for one in judged),
+        thermal_fraction=worst.judged.thermal_fraction,
+        time_above_threshold=max(one.time_above_threshold for one in judged),
+        closures=closures,
+        bounced_thermal_fraction=worst.judged.bounced_fraction,
+        peak_drain_voltage=max(one.drain_voltage for one in edge.igniters),
+        bound=worst.bound,
+        verdict=verdict,
         worst=worst,
     )
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ignition.analyses.divider.search import DividerSearch
-from ignition.errors import InputError
+from ignition.report.picture import save_picture
 from ignition.units import engineering
 
 if TYPE_CHECKING:
@@ -24,17 +24,7 @@ def save_divider_plot(search: DividerSearch, path: Path) -> None:
     ----------
     path : Picture to write; the ending chooses the format
     """
-    try:
-        from matplotlib.figure import Figure
-
-        figure = Figure(figsize=(8, 5), layout="constrained")
-        divider_plot(search, figure.add_subplot())
-    except ImportError:
-        raise InputError("a plot needs matplotlib: pip install 'ignition-analysis[report]'") from None
-    try:
-        figure.savefig(path, dpi=120)
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path} cannot be written: {error}") from None
+    save_picture(path, (8, 5), lambda figure: divider_plot(search, figure.add_subplot()))
 
 
 def divider_plot(search: DividerSearch, ax: Axes | None = None) -> Axes:

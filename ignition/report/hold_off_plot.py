@@ -13,10 +13,12 @@ from ignition.analyses.no_fire.edge import edge_response
 from ignition.analyses.no_fire.switch_on import horizon
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError
+from ignition.report.picture import save_picture
 from ignition.units import engineering
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 __all__ = ["edge_map", "edge_waveforms", "save_hold_off_plot"]
 
@@ -38,21 +40,15 @@ def save_hold_off_plot(circuit: Circuit, result: HoldOff, path: Path) -> None:
     if not known:
         raise InputError(f"nothing can be drawn: {result.channels[0].switch_on.reason}; give what is missing")
     one = max(known, key=lambda c: c.switch_on.bounced_thermal_fraction or 0.0)
-    try:
-        from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(11, 6), layout="constrained")
+    def draw(figure: Figure) -> None:
         grid = figure.add_gridspec(3, 2, width_ratios=(1.0, 1.1))
         gate = figure.add_subplot(grid[0, 0])
         rest = (figure.add_subplot(grid[1, 0], sharex=gate), figure.add_subplot(grid[2, 0], sharex=gate))
         edge_waveforms(one, (gate, *rest))
         edge_map(circuit, circuit.channel(one.channel), one, figure.add_subplot(grid[:, 1]))
-    except ImportError:
-        raise InputError("a plot needs matplotlib: pip install 'ignition-analysis[report]'") from None
-    try:
-        figure.savefig(path, dpi=120)
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path} cannot be written: {error}") from None
+
+    save_picture(path, (11, 6), draw)
 
 
 def edge_waveforms(one: ChannelHoldOff, axes: tuple[Axes, Axes, Axes]) -> tuple[Axes, Axes, Axes]:

@@ -15,13 +15,14 @@ from ignition.analyses.no_fire.gate import (
     controller_rail,
     driven_gate_voltage,
     floating,
+    gate_in_reset,
     highest_threshold,
     input_capacitance,
     lowest_threshold,
 )
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.values import left_out
-from ignition.parts.mosfet import breakdown_at, gain, slope_factor
+from ignition.parts.mosfet import breakdown_at, gain, slope_factor, slope_voltage
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
@@ -103,7 +104,6 @@ class EdgeCorners:
             own = own + other.pop("capacitor") - (0.0 if fitted is None else end("source capacitance", fitted))
         near, far, knee = self._coupling(ends)
         resistance, rest = self._holding(ends, other.pop("pull_down", None))
-        hot = 8.617333e-5 * (circuit.ambient.high + 273.15)
         values = {
             "supply": supply,
             "rise_time": np.maximum(rise_time, 1e-9),
@@ -116,7 +116,7 @@ class EdgeCorners:
             "threshold": spread[ends["threshold"]],
             "gain": strengths[ends["gain"]],
             "threshold_current": mosfet.threshold_current.high,
-            "slope_voltage": float(slope_factor(mosfet.subthreshold_slope.high)) * hot,
+            "slope_voltage": slope_voltage(slope_factor(mosfet.subthreshold_slope.high), circuit.ambient.high),
             "gate_source_capacitance": np.maximum(own, 1e-12),
             "near_capacitance": near,
             "far_capacitance": far,
@@ -238,10 +238,7 @@ class EdgeCorners:
             return driven_gate_voltage(self.circuit, self.channel, nothing)
         if self.hold == "dead":
             return floating(self.circuit, self.channel, nothing, reset=False, dead=True)
-        rail = controller_rail(self.circuit, "reset")
-        if self.circuit.controller.pin.reset_pull_up == "driven high":
-            return driven_gate_voltage(self.circuit, self.channel, rail)
-        return floating(self.circuit, self.channel, rail, reset=True)
+        return gate_in_reset(self.circuit, self.channel, controller_rail(self.circuit, "reset"))
 
 
 def line_inductance(channel: ChannelModel) -> Toleranced:

@@ -80,6 +80,16 @@ class Edge:
         arrays = np.broadcast_arrays(*(np.atleast_1d(np.asarray(values[f.name], dtype=float)) for f in fields(cls)))
         return cls(**{f.name: np.array(a) for f, a in zip(fields(cls), arrays, strict=True)})
 
+    @property
+    def loop_resistance(self) -> FloatArray:
+        """Of line and cold bridge [ohm]."""
+        return self.line_resistance + self.bridge_resistance
+
+    @property
+    def most_coupling(self) -> FloatArray:
+        """Largest gate-drain capacitance at any voltage [F]."""
+        return np.maximum(self.near_capacitance, self.far_capacitance)
+
     def take(self, members: IntArray | BoolArray) -> Edge:
         """Return some of the value sets."""
         return replace(self, **{f.name: getattr(self, f.name)[members] for f in fields(self)})
@@ -96,10 +106,7 @@ class EdgeResponse:
     energy : Into the bridge until the gate is off, or the end of the time [J]
     thermal_fraction : Highest share of the function temperature's rise [1]
     time_above_threshold : Time for which the gate is above the threshold [s]
-    function_time : When the fraction passes 1 [s]; infinite where it does not
-    settled : Whether the gate is off again at the end of the time
     solved : Whether the integration came to its end
-    steps : Steps taken [1]
     times, gate_voltage, current, fraction : Waveforms, shape (points, n), where they were asked for [s], [V], [A], [1]
     """
 
@@ -109,10 +116,7 @@ class EdgeResponse:
     energy: FloatArray
     thermal_fraction: FloatArray
     time_above_threshold: FloatArray
-    function_time: FloatArray
-    settled: BoolArray
     solved: BoolArray
-    steps: int
     times: FloatArray
     gate_voltage: FloatArray
     current: FloatArray
@@ -159,8 +163,7 @@ def edge_response(
     """
     count = len(edge.supply)
     running = _Running.start(edge, np.broadcast_to(np.asarray(until, dtype=float), (count,)))
-    peaks, sums = np.zeros((4, count)), np.zeros((3, count))
-    settled, solved = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)
+    peaks, sums, solved = np.zeros((4, count)), np.zeros((2, count)), np.zeros(count, dtype=bool)
     kept: list[tuple[FloatArray, FloatArray]] = []
     steps = 0
     while len(running.place) and steps < _MOST_STEPS:
@@ -170,12 +173,12 @@ def edge_response(
                 steps += 1
         if record:
             kept.append((_spread(running.time, running.place, count), _spread(running.state, running.place, count)))
-        ended, off = running.finish()
+        ended = running.finish()
         if ended.any():
             done = running.place[ended]
             peaks[:, done] = running.peaks[:, ended]
-            sums[:, done] = np.array([running.energy, running.above, running.function])[:, ended]
-            settled[done], solved[done] = off[ended], True
+            sums[:, done] = np.array([running.energy, running.above])[:, ended]
+            solved[done] = True
             running = running.take(~ended)
     times = np.array([time for time, _ in kept]).reshape(-1, count)
     waves = np.array([state for _, state in kept]).reshape(-1, 4, count)
@@ -186,10 +189,7 @@ def edge_response(
         energy=sums[0],
         thermal_fraction=peaks[3],
         time_above_threshold=sums[1],
-        function_time=sums[2],
-        settled=settled,
         solved=solved,
-        steps=steps,
         times=times,
         gate_voltage=waves[:, 2],
         current=waves[:, 0],
@@ -218,7 +218,6 @@ class _Running:
     peaks: FloatArray
     energy: FloatArray
     above: FloatArray
-    function: FloatArray
 
     @classmethod
     def start(cls, edge: Edge, until: FloatArray) -> _Running:
@@ -238,7 +237,6 @@ class _Running:
             peaks=state.copy(),
             energy=np.zeros(count),
             above=np.zeros(count),
-            function=np.full(count, np.inf),
         )
 
     def take(self, members: BoolArray) -> _Running:
@@ -262,12 +260,10 @@ class _Running:
         reached = np.where(step < left, time + step, np.where(ramp, edge.rise_time, self.until))
         time = np.where(good, reached, time)
         slope = _slopes(edge, now, time)
-        self._sum(state, now, self.slope, slope, np.where(good, step, 0.0), time)
+        self._sum(state, now, self.slope, slope, np.where(good, step, 0.0))
         self.state, self.slope, self.time = now, slope, time
 
-    def _sum(
-        self, before: FloatArray, now: FloatArray, begin: FloatArray, end: FloatArray, h: FloatArray, time: FloatArray
-    ) -> None:
+    def _sum(self, before: FloatArray, now: FloatArray, begin: FloatArray, end: FloatArray, h: FloatArray) -> None:
         """Follow peaks and integrals over one step."""
         edge = self.edge
         self.peaks = np.maximum(self.peaks, now)
@@ -276,32 +272,28 @@ class _Running:
         first, second, third = (y[0] ** 2 * _grown(edge, y[3]) for y in (before, middle, now))
         self.energy = self.energy + edge.bridge_resistance * h / 6.0 * (first + 4.0 * second + third)
         self.above = self.above + 0.5 * h * ((before[2] > edge.threshold) + 1.0 * (now[2] > edge.threshold))
-        passed = (before[3] < 1.0) & (now[3] >= 1.0)
-        if passed.any():
-            share = (1.0 - before[3]) / np.where(passed, now[3] - before[3], 1.0)
-            self.function = np.where(passed, np.minimum(self.function, time - h + share * h), self.function)
 
-    def finish(self) -> tuple[BoolArray, BoolArray]:
-        """Find who has ended, and whose gate is off then; what still rings at the drain is dissipated."""
+    def finish(self) -> BoolArray:
+        """Find who has ended; what still rings at the drain of one whose gate is off is dissipated."""
         edge, (current, drain, gate, fraction) = self.edge, self.state
-        near = np.maximum(edge.near_capacitance, edge.far_capacitance)
+        near = edge.most_coupling
         total = edge.drain_capacitance + near
         ringing = 0.5 * edge.inductance * current**2 + 0.5 * total * (edge.supply - drain) ** 2
         swing = 2.0 * np.sqrt(2.0 * ringing / total)
         lift = near * swing / (edge.gate_source_capacitance + near)
         low = np.maximum(gate, edge.gate_rest) + lift < edge.threshold - edge.slope_voltage
         off = low & (self.time >= edge.rise_time) & (drain > 0.5 * edge.supply)
-        squares = np.where(off, ringing / (edge.line_resistance + edge.bridge_resistance), 0.0)
+        squares = np.where(off, ringing / edge.loop_resistance, 0.0)
         self.energy = self.energy + squares * edge.bridge_resistance
         risen = fraction + squares / (edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant)
         self.peaks[3] = np.maximum(self.peaks[3], risen)
-        return off | (self.time >= self.until), off | (gate < edge.threshold)
+        return np.asarray(off | (self.time >= self.until))
 
 
 def _scales(edge: Edge) -> FloatArray:
     """Sizes below which a state's error counts as of this size."""
     count = len(edge.supply)
-    full = edge.supply / (edge.line_resistance + edge.bridge_resistance)
+    full = edge.supply / edge.loop_resistance
     return np.array([0.02 * full, 0.05 * edge.supply, np.full(count, 0.05), np.full(count, 1e-3)])
 
 

@@ -54,12 +54,12 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
       currents. Thermal fraction: no heat is lost, or the highest current flows for ever, whichever is less.
     """
     resistance = edge.line_resistance + edge.bridge_resistance * np.minimum(1.0, 1.0 + edge.growth)
-    most = edge.drain_capacitance + np.maximum(edge.near_capacitance, edge.far_capacitance)
+    most = edge.drain_capacitance + edge.most_coupling
     least = edge.drain_capacitance + np.minimum(edge.near_capacitance, edge.far_capacitance)
     rings = resistance < 2.0 * np.sqrt(edge.inductance / least)
     periods = edge.rise_time / (2.0 * np.pi * np.sqrt(edge.inductance * most))
     ohmic = (edge.supply + _DIODE) / resistance
-    slow = np.where((periods > _SLOW) | ~rings, edge.gate_resistance * _most_coupling(edge) * 2.0 * edge.supply, np.inf)
+    slow = np.where((periods > _SLOW) | ~rings, edge.gate_resistance * edge.most_coupling * 2.0 * edge.supply, np.inf)
     drain = np.where(rings, _rung(edge, np.maximum(periods, 1e-9), 0.0 * ohmic), edge.supply)
     lift = np.minimum(_lifted(edge, drain), slow / edge.rise_time)
     # a channel that has conducted leaves its current in the line's inductance
@@ -71,7 +71,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
     over, margin = gate - edge.threshold, edge.threshold - edge.gate_rest
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         decay = 2.0 * edge.inductance / resistance
-        least_swing = edge.gate_source_capacitance * margin / (2.0 * _most_coupling(edge))
+        least_swing = edge.gate_source_capacitance * margin / (2.0 * edge.most_coupling)
         ringing = np.where(rings, 2.0 * decay * np.log(np.maximum((drain - edge.supply) / least_swing, 1.0)), 0.0)
         leaves = np.maximum(charge - edge.gate_source_capacitance * margin, 0.0) * edge.gate_resistance / margin
         above = np.where(margin <= 0.0, np.inf, np.where(over > 0.0, ringing + leaves, 0.0))
@@ -135,18 +135,13 @@ def _for_ever(edge: Edge, current: FloatArray) -> FloatArray:
     return np.where(square > 1.0, np.maximum(steady, square), steady)
 
 
-def _most_coupling(edge: Edge) -> FloatArray:
-    """Largest gate-drain capacitance at any voltage [F]."""
-    return np.maximum(edge.near_capacitance, edge.far_capacitance)
-
-
 def _rung(edge: Edge, periods: FloatArray, current: FloatArray) -> FloatArray:
     """Highest drain voltage of a loop that rings without loss [V]: W(v) = V Q(v) + L I^2 / 2, by bisection.
 
     An edge of several periods leaves less to ring: at most 1 / (pi periods) of it. Breakdown ends it.
     """
     # a second swing starts with the drain below ground
-    begun = _most_coupling(edge) + edge.drain_capacitance
+    begun = edge.most_coupling + edge.drain_capacitance
     kick = 0.5 * edge.inductance * current**2 + begun * _DIODE * (edge.supply + 0.5 * _DIODE)
     extra = edge.near_capacitance - edge.far_capacitance
     straight = edge.drain_capacitance + edge.far_capacitance

@@ -26,6 +26,7 @@ __all__ = [
     "driven_gate_voltage",
     "floating",
     "gate_in_phase",
+    "gate_in_reset",
     "highest_threshold",
     "input_capacitance",
     "lowest_threshold",
@@ -93,7 +94,7 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         dividers = [channel.upper for channel in circuit.channels]
         dividers += [channel.bus_divider[0] for channel in circuit.channels if channel.bus_divider is not None]
         drawn += sum(circuit.battery.voltage.high / upper.low + controller.adc.leakage.high for upper in dividers)
-        drawn += sum(_idle(circuit, channel) for channel in circuit.channels)
+        drawn += sum(gate_in_phase(circuit, channel, "armed").off_current.high for channel in circuit.channels)
         usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
         behind = circuit.battery.resistance
         if not controller.powered_before_arm_switch:
@@ -114,12 +115,6 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         )
     )
     return Toleranced(low=low, nominal=nominal, high=high, unit="V")
-
-
-def _idle(circuit: Circuit, channel: ChannelModel) -> float:
-    """Highest drain current of a switch whose pin holds it off [A]."""
-    mosfet = circuit.mosfets[channel.mosfet]
-    return off_current(mosfet, driven_gate_voltage(circuit, channel, _ZERO), circuit.ambient).high
 
 
 def input_capacitance(circuit: Circuit, channel: ChannelModel) -> Toleranced | None:
@@ -226,9 +221,9 @@ def gate_in_phase(
         voltage = floating(circuit, channel, circuit.controller.supply if nothing else _ZERO, reset=False, dead=True)
     elif phase == "reset":
         rail = controller_rail(circuit, phase)
-        voltage = _in_reset(circuit, channel, rail)
+        voltage = gate_in_reset(circuit, channel, rail)
         if voltage.high >= lowest:
-            voltage = _in_reset(circuit, channel, replace(rail, low=_sagged(circuit, rail)))
+            voltage = gate_in_reset(circuit, channel, replace(rail, low=_sagged(circuit, rail)))
     else:
         voltage = driven_gate_voltage(circuit, channel, _ZERO)
     return GateState(
@@ -241,8 +236,13 @@ def gate_in_phase(
     )
 
 
-def _in_reset(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:
-    """Gate voltage while the controller is alive and its pins are as reset leaves them [V]."""
+def gate_in_reset(circuit: Circuit, channel: ChannelModel, rail: Toleranced) -> Toleranced:
+    """Return the gate voltage while the controller is alive and its pins are as reset leaves them [V].
+
+    Parameters
+    ----------
+    rail : Supply rail [V]
+    """
     loose = floating(circuit, channel, rail, reset=True)
     if circuit.controller.pin.reset_pull_up != "driven high":
         return loose
@@ -255,7 +255,7 @@ def _sagged(circuit: Circuit, rail: Toleranced) -> float:
     A rail that sags lowers the gates, so that they pass no more than that. Every line is a short, which draws most.
     """
     currents = {
-        c.name: off_current(circuit.mosfets[c.mosfet], _in_reset(circuit, c, rail), circuit.ambient)
+        c.name: off_current(circuit.mosfets[c.mosfet], gate_in_reset(circuit, c, rail), circuit.ambient)
         for c in circuit.channels
     }
     box = parameter_box(circuit, off_currents=currents, on_resistances={}, rail=rail, loads_certain=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.corner import Corner
 from ignition.network.template import igniter_kinds
-from ignition.typing import BARE, HIDDEN, Amps, FloatArray, Joules, Key, Missing, Ratio, Seconds, Volts
+from ignition.typing import Amps, FloatArray, Joules, Key, Missing, Ratio, Seconds, Volts
 
 __all__ = [
     "ChannelSwitchOn",
@@ -28,8 +28,6 @@ __all__ = [
     "switch_on",
     "switch_ons",
 ]
-
-Method = Literal["closed form", "integrated"]
 
 _TIMES = 5
 """Rise times tried between the fastest and the slowest edge, both included."""
@@ -95,28 +93,23 @@ class IgniterSwitchOn:
     """
 
     igniter: str
-    kind: Annotated[str, HIDDEN]
-    drain_voltage: Annotated[Volts, Key("peak_drain_voltage")]
+    kind: str
+    drain_voltage: Volts
     bound: EdgeResult
     model: EdgeResult | None
-    closures: Annotated[int, BARE]
+    closures: int
     hold: Hold
     edge: Seconds
-    corner: Annotated[Corner, HIDDEN]
-    ends: Annotated[Mapping[str, int], HIDDEN] = field(compare=False)
-    kick: Annotated[Joules, HIDDEN]
-    worst: Annotated[Edge, HIDDEN] = field(repr=False, compare=False)
-    solved: Annotated[bool, HIDDEN]
+    corner: Corner
+    ends: Mapping[str, int] = field(compare=False)
+    kick: Joules
+    worst: Edge = field(repr=False, compare=False)
+    solved: bool
 
     @property
     def judged(self) -> EdgeResult:
         """The model where there is one, else the bound."""
         return self.bound if self.model is None else self.model
-
-    @property
-    def method(self) -> Annotated[Method, Key("method")]:
-        """Which of the two the numbers come from."""
-        return "closed form" if self.model is None else "integrated"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,20 +365,17 @@ def _joined(made: list[Edge]) -> Edge:
 
 def horizon(edge: Edge) -> FloatArray:
     """Return how long an edge is followed [s]: until gate and ringing rest, or a gate that stays on has heated."""
-    resistance = edge.line_resistance + edge.bridge_resistance
-    gate = edge.gate_resistance * (
-        edge.gate_source_capacitance + np.maximum(edge.near_capacitance, edge.far_capacitance)
-    )
-    rest = edge.rise_time + 20.0 * gate + 20.0 * edge.inductance / resistance + 1e-6
+    gate = edge.gate_resistance * (edge.gate_source_capacitance + edge.most_coupling)
+    rest = edge.rise_time + 20.0 * gate + 20.0 * edge.inductance / edge.loop_resistance + 1e-6
     stays = edge.gate_rest >= edge.threshold
     return np.asarray(np.minimum(np.where(stays, _HELD * edge.time_constant, rest), _LONGEST))
 
 
 def _early_horizon(edge: Edge) -> FloatArray:
     """Return how long the first swings of the drain take [s]: six after the edge, or the charging of the drain."""
-    total = edge.drain_capacitance + np.maximum(edge.near_capacitance, edge.far_capacitance)
+    total = edge.drain_capacitance + edge.most_coupling
     swings = 12.0 * np.pi * np.sqrt(edge.inductance * total)
-    charging = 5.0 * (edge.line_resistance + edge.bridge_resistance) * total
+    charging = 5.0 * edge.loop_resistance * total
     return np.asarray(edge.rise_time + swings + charging)
 
 
