@@ -17,10 +17,10 @@ def crosscheck_text(result: CrosscheckResult, console: Console) -> None:
     console.print(Text(f"Cross-check with {result.ngspice}: {result.circuit}", style="bold"))
     verdict = "agree" if result.agrees else "DO NOT AGREE"
     console.print(f"{len(result.comparisons)} comparisons {verdict}; largest relative difference {result.worst:.1e}")
-    for unit, kind in (("A", "currents"), ("V", "voltages"), ("s", "function times")):
-        chosen = [c.relative_difference for c in result.comparisons if c.unit == unit]
+    for kind, allowed in AGREEMENT.items():
+        chosen = [c.relative_difference for c in result.comparisons if c.kind == kind]
         if chosen:
-            console.print(f"  {kind}: {len(chosen)}, worst {max(chosen):.1e}, allowed {AGREEMENT[unit]:.0e}")
+            console.print(f"  {kind}: {len(chosen)}, worst {max(chosen):.1e}, allowed {allowed:.0e}")
     console.print()
     table(
         console,

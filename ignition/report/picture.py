@@ -22,7 +22,7 @@ def save_picture(path: Path, size: tuple[float, float], draw: Callable[[Figure],
     Parameters
     ----------
     path : Picture to write; the ending chooses the format
-    size : Width and height in inches
+    size : Width and height in inches [1]
     draw : Draws into the empty figure
     """
     try:

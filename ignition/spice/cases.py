@@ -6,36 +6,30 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from ignition.analyses.firing.on_state import firing_network, on_states
 from ignition.analyses.firing.schedule import nominal_groups
 from ignition.analyses.no_fire.gate import phase_box
-from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Network
 from ignition.network.solution import solve
-from ignition.network.template import State, build_network, drain, igniter_names, line_states
+from ignition.network.template import State, build_network, igniter_names, line_states
 from ignition.parts.igniter import function_time
-from ignition.parts.mosfet import gain
 from ignition.spice.firing_deck import Bridge, Pulse, firing_deck
-from ignition.spice.switch_on_deck import Gate, switch_on_deck
 from ignition.toleranced import Toleranced
 
 __all__ = [
     "FiringCase",
     "STEADY_PHASES",
     "SteadyCase",
-    "SwitchOnCase",
     "firing_cases",
     "nominal_values",
     "steady_cases",
-    "switch_on_case",
 ]
 
 STEADY_PHASES = ("disarmed", "reset", "armed")
 """Phases whose operating points are written, in order of use."""
 
-_STEPS = 1000  # time steps up to the first function, and up to the shortest time of the edge
+_STEPS = 1000  # time steps up to the first function
 _MOST_STEPS = 100_000
 
 
@@ -91,33 +85,6 @@ class FiringCase:
         return firing_deck(
             self.network, values, title, bridges=self.bridges, pulses=self.pulses, stop=stop, step=step, notes=notes
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SwitchOnCase:
-    """The battery edge at nominal.
-
-    Attributes
-    ----------
-    values : Nominal values [SI]
-    edge : Duration of the edge [s]
-    """
-
-    network: Network
-    values: Mapping[str, float]
-    gates: Mapping[str, Gate]
-    bridges: Mapping[str, Bridge]
-    edge: float
-
-    def deck(self, title: str, notes: tuple[str, ...] = ()) -> str:
-        """Write the transient: the edge, then five time constants of the slowest gate."""
-        slowest = max(_gate_time(gate) for gate in self.gates.values())
-        stop = _rounded(self.edge + min(5.0 * slowest, 1e-3))
-        step = _rounded(max(min(self.edge / 100.0, stop / 2000.0), stop / _MOST_STEPS))
-        return switch_on_deck(
-            self.network, self.values, title, gates=self.gates, bridges=self.bridges, edge=self.edge, stop=stop,
-            step=step, notes=notes,
-        )  # fmt: skip
 
 
 def nominal_values(network: Network, box: Mapping[str, Toleranced]) -> dict[str, float]:
@@ -176,33 +143,6 @@ def firing_cases(circuit: Circuit) -> tuple[FiringCase, ...]:
     return tuple(cases)
 
 
-def switch_on_case(circuit: Circuit) -> SwitchOnCase | None:
-    """Describe the battery edge at nominal.
-
-    A controller powered before the arm switch holds the gate low through its pin; one behind it is dead at the edge,
-    and its pin floats.
-
-    Returns
-    -------
-    None where a MOSFET's capacitances are not all known
-    """
-    mosfets = {c.name: circuit.mosfets[c.mosfet] for c in circuit.channels}
-    gates = {c.name: _gate(circuit, c, mosfets[c.name]) for c in circuit.channels}
-    known = {name: gate for name, gate in gates.items() if gate is not None}
-    if len(known) < len(gates):
-        return None
-    network = build_network(circuit, State(phase="armed"))
-    values = nominal_values(network, phase_box(circuit, "armed"))
-    if not circuit.controller.powered_before_arm_switch:
-        drop = circuit.controller.pin.clamp_drop.nominal
-        values |= {"controller.current": 0.0} | {f"{name}.clamp voltage": drop for name in gates}
-    edge = circuit.arm_switch.edge
-    assert edge is not None  # complete circuits have one
-    return SwitchOnCase(
-        network=network, values=values, gates=known, bridges=_bridges(circuit, circuit.channels), edge=edge.nominal
-    )
-
-
 def _bridges(circuit: Circuit, channels: tuple[ChannelModel, ...]) -> dict[str, Bridge]:
     found: dict[str, Bridge] = {}
     for channel in channels:
@@ -240,29 +180,3 @@ def _firing_times(case: FiringCase, values: Mapping[str, float], least_stop: flo
 def _rounded(time: float) -> float:
     """Three digits: a time of the simulation, not of the circuit, should not carry the rounding of a solver."""
     return float(f"{time:.2e}")
-
-
-def _gate(circuit: Circuit, channel: ChannelModel, mosfet: MosfetModel) -> Gate | None:
-    ciss, coss, crss = mosfet.input_capacitance, mosfet.output_capacitance, mosfet.reverse_transfer_capacitance
-    if ciss is None or coss is None or crss is None:
-        return None
-    row = mosfet.rows[0]
-    driven = circuit.controller.powered_before_arm_switch
-    return Gate(
-        drain=drain(channel),
-        threshold=mosfet.threshold.nominal,
-        gain=float(gain(row.resistance.nominal, row.gate, mosfet.threshold.nominal)),
-        input_capacitance=ciss.nominal,
-        output_capacitance=coss.nominal,
-        reverse_transfer_capacitance=crss.nominal,
-        series=channel.gate_series.nominal,
-        pull_down=math.inf if channel.pull_down is None else channel.pull_down.nominal,
-        drive_resistance=circuit.controller.pin.output_resistance.nominal if driven else math.inf,
-    )
-
-
-def _gate_time(gate: Gate) -> float:
-    held = 1.0 / gate.pull_down if math.isfinite(gate.pull_down) and gate.pull_down > 0.0 else 0.0
-    if math.isfinite(gate.drive_resistance):
-        held += 1.0 / max(gate.series + gate.drive_resistance, 1e-3)
-    return float(np.divide(gate.input_capacitance, held)) if held else math.inf

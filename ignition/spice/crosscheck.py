@@ -5,22 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 import numpy as np
 
 from ignition.analyses.firing.sequence import igniter_list, march_circuit
+from ignition.analyses.no_fire.corners import missing_keys
+from ignition.analyses.no_fire.edge import edge_response
 from ignition.circuit.model import Circuit
 from ignition.network.elements import Network
 from ignition.network.solution import solve
 from ignition.network.template import adc_pin, igniter_names
 from ignition.network.worst_case import Extreme, Probe, extremes
+from ignition.spice.arming_case import ArmingCase, arming_cases, arming_times, edge_of
+from ignition.spice.arming_deck import read_arming
 from ignition.spice.cases import FiringCase, firing_cases, nominal_values, steady_cases
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.firing_deck import read_function_times
 from ignition.spice.ngspice import run_deck, run_operating_points, version
 from ignition.toleranced import Toleranced
-from ignition.typing import BARE, Key, Missing, Ratio
+from ignition.typing import BARE, HIDDEN, Key, Missing, Ratio
 
 __all__ = [
     "AGREEMENT",
@@ -34,13 +38,20 @@ __all__ = [
     "requests_at_extremes",
 ]
 
-FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0}
-"""Size below which two values count as equal, by unit [A], [V], [s]: both are then rounding error or the simulator's
-own tolerance."""
+FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0, "J": 1e-13}
+"""Size below which two values count as equal, by unit [A], [V], [s], [J]: both are then rounding error or the
+simulator's own tolerance."""
 
+Kind = Literal["steady", "function time", "arming edge"]
 
-AGREEMENT: Mapping[str, float] = {"A": 1e-6, "V": 1e-6, "s": 1e-2}
-"""Relative difference that counts as agreement, by unit [1]: steady values and transients."""
+AGREEMENT: Mapping[Kind, float] = {"steady": 1e-6, "function time": 1e-2, "arming edge": 1e-2}
+"""Relative difference that counts as agreement, by what is compared [1]."""
+
+_TOLERANCE = 1e-6
+"""Of the steps of our own integration, finer than in an analysis [1]."""
+
+_LIMIT = 1e9
+"""Largest value that a deck of the arming edge may reach: its energy is written in microjoule [V]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +60,12 @@ class Comparison:
 
     Attributes
     ----------
+    kind : What it is part of: an operating point or one of the transients
     ours, ngspice : The two values [unit]
     relative_difference : ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`
     """
 
+    kind: Annotated[Kind, HIDDEN]
     quantity: str
     ours: float
     ngspice: float
@@ -83,7 +96,7 @@ class CrosscheckResult:
     @property
     def agrees(self) -> Annotated[bool, Key("agrees")]:
         """Whether every comparison is within `AGREEMENT`."""
-        return all(c.relative_difference <= AGREEMENT[c.unit] for c in self.comparisons)
+        return all(c.relative_difference <= AGREEMENT[c.kind] for c in self.comparisons)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,12 +183,13 @@ def compare_operating_points(requests: Sequence[OperatingPointRequest]) -> tuple
                 assert probe.node is not None
                 what, unit = f"voltage of {probe.node}", "V"
                 pair = float(solution.voltage(probe.node)[0]), theirs.voltages[probe.node]
-            comparisons.append(_comparison(f"{what}: {request.label}", *pair, unit))
+            comparisons.append(_comparison("steady", f"{what}: {request.label}", *pair, unit))
     return tuple(comparisons)
 
 
-def _comparison(quantity: str, ours: float, ngspice: float, unit: str) -> Comparison:
+def _comparison(kind: Kind, quantity: str, ours: float, ngspice: float, unit: str) -> Comparison:
     return Comparison(
+        kind=kind,
         quantity=quantity,
         ours=ours,
         ngspice=ngspice,
@@ -188,14 +202,16 @@ def crosscheck(circuit: Circuit) -> CrosscheckResult:
     """Compare a circuit's numbers with ngspice.
 
     Both programs get the same values; that the corners are the worst ones is not proven here. A switch conducts from
-    the start of its command: the delay of the gate is left out on both sides.
+    the start of its command: the delay of the gate is left out on both sides. At the arming edge one string is
+    connected, and no protection diode helps.
 
     Raises NgspiceError if ngspice is absent or a run is not acceptable.
 
     Returns
     -------
     Igniter currents and converter voltage of each channel in each phase and line state, and firing currents: at nominal
-        and at both worst corners of each; function times at nominal
+        and at both worst corners of each; function times at nominal; peak gate voltage, peak current and energy of the
+        arming edge at nominal, with each thing that may hold the gate, for the fastest and the slowest edge
     """
     requests: list[OperatingPointRequest] = []
     for case in steady_cases(circuit):
@@ -214,6 +230,12 @@ def crosscheck(circuit: Circuit) -> CrosscheckResult:
             left_out.append(f"function times, {group.label}: {reason}")
         else:
             comparisons += _function_times(circuit, group)
+    for channel in circuit.channels:
+        missing = missing_keys(circuit, channel)
+        if missing:
+            left_out.append(f"switch-on, {channel.name}: not given: {', '.join(missing)}")
+    for edge in arming_cases(circuit):
+        comparisons += _arming_edge(circuit, edge)
     return CrosscheckResult(
         circuit=circuit.name, ngspice=version(), comparisons=tuple(comparisons), left_out=tuple(left_out)
     )
@@ -249,6 +271,23 @@ def _function_times(circuit: Circuit, group: FiringCase) -> list[Comparison]:
     theirs = read_function_times(run_deck(deck, timeout=120.0).plot("transient"), group.network, group.bridges)
     ordered = sorted(group.bridges, key=lambda name: (ours[name], name))
     return [
-        _comparison(f"function time of {name}: {group.label}, nominal", ours[name], theirs[name], "s")
+        _comparison("function time", f"function time of {name}: {group.label}, nominal", ours[name], theirs[name], "s")
         for name in ordered
+    ]
+
+
+def _arming_edge(circuit: Circuit, case: ArmingCase) -> list[Comparison]:
+    stop, _ = arming_times(case.parts)
+    edge = edge_of(case.parts)
+    ours, peaks = (edge_response(edge, stop, _TOLERANCE, follow=follow) for follow in (0.0, stop))
+    deck = case.deck(f"{circuit.title}: {case.label}")
+    theirs = read_arming(run_deck(deck, timeout=120.0, limit_voltage=_LIMIT).plot("transient"))
+    pairs = (
+        ("peak gate voltage", peaks.peak_gate_voltage, theirs.peak_gate_voltage, "V"),
+        ("peak igniter current", peaks.peak_current, theirs.peak_current, "A"),
+        ("igniter energy", ours.energy, theirs.energy, "J"),
+    )
+    return [
+        _comparison("arming edge", f"{what}: {case.label}, nominal", float(mine[0]), other, unit)
+        for what, mine, other, unit in pairs
     ]

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
-from ignition.spice.cases import firing_cases, nominal_values, steady_cases, switch_on_case
+from ignition.spice.arming_case import arming_cases
+from ignition.spice.cases import firing_cases, nominal_values, steady_cases
 from ignition.spice.deck import operating_point_deck
 from ignition.spice.names import Names
 
@@ -16,7 +17,7 @@ __all__ = ["netlist_texts", "write_netlists"]
 
 
 def netlist_texts(circuit: Circuit) -> dict[str, str]:
-    """Write the decks of a circuit: each phase and line state, each firing, and the battery edge, all at nominal.
+    """Write the decks of a circuit: each phase and line state, each firing, each arming edge, all at nominal.
 
     Returns
     -------
@@ -38,9 +39,8 @@ def netlist_texts(circuit: Circuit) -> dict[str, str]:
         title = f"{circuit.title}: {group.label}"
         add(f"{group.label}, currents", operating_point_deck(group.network, values, f"{title}, currents", notes))
         add(f"{group.label}, function times", group.deck(f"{title}, function times", notes))
-    edge = switch_on_case(circuit)
-    if edge is not None:
-        add("switch-on", edge.deck(f"{circuit.title}: switch-on", notes))
+    for edge in arming_cases(circuit):
+        add(edge.label, edge.deck(f"{circuit.title}: {edge.label}", (*notes, "Pin without its protection diodes.")))
     return found
 
 

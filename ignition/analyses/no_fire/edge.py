@@ -140,7 +140,12 @@ def coupled_charge(edge: Edge, voltage: FloatArray) -> FloatArray:
 
 
 def edge_response(
-    edge: Edge, until: FloatArray | float, tolerance: float = 1e-4, *, record: bool = False
+    edge: Edge,
+    until: FloatArray | float,
+    tolerance: float = 1e-4,
+    *,
+    record: bool = False,
+    follow: FloatArray | float = 0.0,
 ) -> EdgeResponse:
     """Integrate the arming edge of every value set.
 
@@ -153,16 +158,18 @@ def edge_response(
 
     by a Rosenbrock method of third order with an exact Jacobian (Rodas3: Sandu et al., Atmospheric Environment 31,
     1997, from memory). A member ends once its gate is off and what still rings at its drain cannot lift it again; the
-    energy of that ringing is added.
+    energy of that ringing is added. The ringing's own peaks are then not seen.
 
     Parameters
     ----------
     until : End of the time [s], (n,) or one for all
     tolerance : Relative error of a step [1]
     record : Whether the waveforms are kept
+    follow : Time up to which a member is followed though its gate is off, for its peaks [s], (n,) or one for all
     """
     count = len(edge.supply)
-    running = _Running.start(edge, np.broadcast_to(np.asarray(until, dtype=float), (count,)))
+    ends, followed = (np.broadcast_to(np.asarray(time, dtype=float), (count,)) for time in (until, follow))
+    running = _Running.start(edge, ends, followed)
     peaks, sums, solved = np.zeros((4, count)), np.zeros((2, count)), np.zeros(count, dtype=bool)
     kept: list[tuple[FloatArray, FloatArray]] = []
     steps = 0
@@ -211,6 +218,7 @@ class _Running:
     place: IntArray
     edge: Edge
     until: FloatArray
+    follow: FloatArray
     state: FloatArray
     slope: FloatArray
     time: FloatArray
@@ -220,7 +228,7 @@ class _Running:
     above: FloatArray
 
     @classmethod
-    def start(cls, edge: Edge, until: FloatArray) -> _Running:
+    def start(cls, edge: Edge, until: FloatArray, follow: FloatArray) -> _Running:
         """All members at rest."""
         count = len(edge.supply)
         state = np.zeros((4, count))
@@ -230,6 +238,7 @@ class _Running:
             place=np.arange(count),
             edge=edge,
             until=until.copy(),
+            follow=follow.copy(),
             state=state,
             slope=_slopes(edge, state, time),
             time=time,
@@ -278,16 +287,35 @@ class _Running:
         edge, (current, drain, gate, fraction) = self.edge, self.state
         near = edge.most_coupling
         total = edge.drain_capacitance + near
-        ringing = 0.5 * edge.inductance * current**2 + 0.5 * total * (edge.supply - drain) ** 2
+        left = _left_to_charge(edge, drain, gate)
+        ringing = 0.5 * edge.inductance * current**2 + left
         swing = 2.0 * np.sqrt(2.0 * ringing / total)
         lift = near * swing / (edge.gate_source_capacitance + near)
         low = np.maximum(gate, edge.gate_rest) + lift < edge.threshold - edge.slope_voltage
-        off = low & (self.time >= edge.rise_time) & (drain > 0.5 * edge.supply)
+        off = low & (self.time >= np.maximum(edge.rise_time, self.follow)) & (drain > 0.5 * edge.supply)
         squares = np.where(off, ringing / edge.loop_resistance, 0.0)
         self.energy = self.energy + squares * edge.bridge_resistance
         risen = fraction + squares / (edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant)
         self.peaks[3] = np.maximum(self.peaks[3], risen)
         return np.asarray(off | (self.time >= self.until))
+
+
+def _left_to_charge(edge: Edge, drain: FloatArray, gate: FloatArray) -> FloatArray:
+    """Energy that is dissipated while a drain that nothing holds comes to the supply [J]: (V - v) C(v) dv, integrated.
+
+    Of the gate-drain charge Q that is F(V - g) - F(v - g) - (V - v) Q(v - g), where F is the integral of Q.
+    """
+
+    def integral(voltage: FloatArray) -> FloatArray:
+        ratio = np.maximum(voltage, 0.0) / edge.knee_voltage
+        extra = (edge.near_capacitance - edge.far_capacitance) * edge.knee_voltage**2
+        above = 0.5 * edge.far_capacitance * np.maximum(voltage, 0.0) ** 2
+        above = above + extra * (ratio * np.arctan(ratio) - 0.5 * np.log1p(ratio * ratio))
+        return np.asarray(above + 0.5 * edge.near_capacitance * np.minimum(voltage, 0.0) ** 2)
+
+    rise, across = edge.supply - drain, drain - gate
+    own = integral(edge.supply - gate) - integral(across) - rise * coupled_charge(edge, across)
+    return np.asarray(0.5 * edge.drain_capacitance * rise**2 + np.maximum(own, 0.0))
 
 
 def _scales(edge: Edge) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Annotated
 
@@ -32,7 +32,7 @@ __all__ = [
 _TIMES = 5
 """Rise times tried between the fastest and the slowest edge, both included."""
 
-_SEARCH_TOLERANCE = 1e-3
+_SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-5
 _ROUNDS = 6
 
 _UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path")
@@ -44,13 +44,9 @@ _HELD = 10.0
 
 _LONGEST = 10.0
 
-Until = Callable[[Edge], FloatArray]
-
-_EARLY = ("gate_voltage",)
 _JUDGED = ("thermal_fraction", "bounced_fraction")
-_LATE = ("current", "energy", *_JUDGED, "time_above_threshold")
-"""Fields of `EdgeResult` that the first swings of the drain decide, those that a verdict rests on, and those that take
-until the gate is off."""
+_ALL = ("gate_voltage", "current", "energy", *_JUDGED, "time_above_threshold")
+"""Fields of `EdgeResult` that a verdict rests on, and all of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,9 +163,7 @@ def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: b
     for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 2)):
         wanted = [group for group in groups if group.settled is settled and (integrate or not settled)]
         if wanted:
-            if integrate:
-                _search(wanted, _EARLY, _early_horizon, rounds)
-            _search(wanted, _LATE if integrate else _JUDGED, horizon, rounds)
+            _search(wanted, _ALL if integrate else _JUDGED, rounds)
     return [
         SwitchOn(
             channels=tuple(
@@ -371,12 +365,11 @@ def horizon(edge: Edge) -> FloatArray:
     return np.asarray(np.minimum(np.where(stays, _HELD * edge.time_constant, rest), _LONGEST))
 
 
-def _early_horizon(edge: Edge) -> FloatArray:
-    """Return how long the first swings of the drain take [s]: six after the edge, or the charging of the drain."""
+def _swings(edge: Edge) -> FloatArray:
+    """Return how long the first two swings of the drain after the edge take, or its charging [s]."""
     total = edge.drain_capacitance + edge.most_coupling
-    swings = 12.0 * np.pi * np.sqrt(edge.inductance * total)
-    charging = 5.0 * edge.loop_resistance * total
-    return np.asarray(edge.rise_time + swings + charging)
+    swings = 4.0 * np.pi * np.sqrt(edge.inductance * total)
+    return np.asarray(edge.rise_time + swings + 5.0 * edge.loop_resistance * total)
 
 
 def _neighbours(corner: _Corner, times: int) -> Iterator[_Corner]:
@@ -388,7 +381,7 @@ def _neighbours(corner: _Corner, times: int) -> Iterator[_Corner]:
             yield _Corner(corner.which, corner.ends, corner.time + step)
 
 
-def _search(groups: list[_Group], climbed: tuple[str, ...], until: Until, rounds: int) -> None:
+def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None:
     """Integrate from the seeds of each group upwards, all groups side by side, for the highest of some outputs."""
     tried: list[dict[tuple[int, ...], tuple[_Corner, FloatArray]]] = [{} for _ in groups]
     batch = [
@@ -408,17 +401,17 @@ def _search(groups: list[_Group], climbed: tuple[str, ...], until: Until, rounds
         ]
         if not new:
             break
-        for (group, corner), outputs in zip(new, _outputs(new, climbed, until, _SEARCH_TOLERANCE), strict=True):
+        for (group, corner), outputs in zip(new, _outputs(new, climbed, _SEARCH_TOLERANCE), strict=True):
             tried[groups.index(group)][corner.key] = corner, outputs
         batch = [
             [near for top in _tops(found) for near in _neighbours(top, len(group.times))]
             for group, found in zip(groups, tried, strict=True)
         ]
     tops = [(group, top) for group, found in zip(groups, tried, strict=True) for top in _tops(found)]
-    outputs = _outputs(tops, climbed, until)
+    outputs = _outputs(tops, climbed, _FINAL_TOLERANCE)
     for group in groups:
         own = [place for place, (other, _) in enumerate(tops) if other is group]
-        group.model |= dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
+        group.model = dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
         if "bounced_fraction" in climbed:
             group.worst = tops[max(own, key=lambda place: outputs[place, climbed.index("bounced_fraction")])][1]
 
@@ -430,12 +423,12 @@ def _tops(found: dict[tuple[int, ...], tuple[_Corner, FloatArray]]) -> list[_Cor
     return [corners[place] for place in sorted({int(np.argmax(column)) for column in outputs.T})]
 
 
-def _outputs(
-    corners: list[tuple[_Group, _Corner]], names: tuple[str, ...], until: Until, tolerance: float = 1e-4
-) -> FloatArray:
+def _outputs(corners: list[tuple[_Group, _Corner]], names: tuple[str, ...], tolerance: float) -> FloatArray:
     """Integrate corners: some outputs of each, shape (n, outputs); infinite where a member was not solved."""
     edge = _values(corners)
-    response = edge_response(edge, until(edge), tolerance)
+    # a gate that is off decides no verdict, but its peaks may be still to come
+    follow = _swings(edge) if "gate_voltage" in names else np.zeros_like(edge.supply)
+    response = edge_response(edge, np.maximum(horizon(edge), follow), tolerance, follow=follow)
     closures = np.array([group.closures for group, _ in corners])
     stays = edge.gate_rest >= edge.threshold
     outputs = {

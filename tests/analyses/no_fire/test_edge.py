@@ -105,7 +105,8 @@ def test_closed_forms_never_lie_below_the_model(seed: int) -> None:
     edge = random_edges(200, seed)
     resistance = edge.line_resistance + edge.bridge_resistance
     until = edge.rise_time + 20.0 * edge.gate_resistance * (edge.gate_source_capacitance + edge.near_capacitance)
-    found, bound = edge_response(edge, until + 20.0 * edge.inductance / resistance), edge_bounds(edge)
+    until = until + 20.0 * edge.inductance / resistance
+    found, bound = edge_response(edge, until, follow=np.inf), edge_bounds(edge)
     assert found.solved.all()
     slack = 1.001
     assert (found.peak_drain_voltage <= slack * bound.drain_voltage + 1e-9).all()
@@ -115,6 +116,19 @@ def test_closed_forms_never_lie_below_the_model(seed: int) -> None:
     assert (found.thermal_fraction <= slack * bound.thermal_fraction + 1e-15).all()
     assert (found.time_above_threshold <= slack * bound.time_above_threshold + 1e-12).all()
     assert (found.time_above_threshold > 0.0).sum() > 40  # many of them conduct
+
+
+def test_what_still_rings_is_added() -> None:
+    """An edge that ends with its gate off has the energy of one that is followed, and no lower a fraction."""
+    edge = random_edges(40, 3)
+    until = edge.rise_time + 20.0 * edge.inductance / edge.loop_resistance + 10e-6
+    ended, followed = (edge_response(edge, until, 1e-5, follow=follow) for follow in (0.0, np.inf))
+    assert followed.solved.all()
+    assert (ended.energy >= 0.98 * followed.energy - 1e-12).all()
+    assert (ended.energy <= 1.2 * followed.energy + 2e-11).all()
+    assert (ended.thermal_fraction >= 0.999 * followed.thermal_fraction - 1e-12).all()
+    assert (followed.peak_gate_voltage >= ended.peak_gate_voltage - 1e-9).all()
+    assert (followed.peak_gate_voltage > 1.1 * ended.peak_gate_voltage).any()
 
 
 def test_a_batch_is_a_loop_of_single_ones() -> None:
