@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -16,6 +17,7 @@ from ignition.network.template import igniter_kinds
 from ignition.parts.mosfet import gain, slope_factor, slope_voltage, threshold_at
 from ignition.spice.arming_deck import INSULATION_RESISTANCE, LEAST_RESISTANCE, ArmingParts, arming_deck
 from ignition.toleranced import Toleranced
+from ignition.typing import FloatArray
 from ignition.units import engineering
 
 __all__ = ["ArmingCase", "Choose", "arming_cases", "arming_parts", "arming_times", "edge_of"]
@@ -30,17 +32,23 @@ _UNITS = Toleranced(low=0.0, nominal=1.0, high=2.0, unit="1")
 """From the most to the least sensitive igniter of a type."""
 
 _LEAST_EDGE = 1e-9
-_STEPS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ArmingCase:
-    """The arming edge of one igniter of a channel at nominal, with one thing that holds the gate and one rise time."""
+    """The arming edge of one igniter of a channel at nominal, with one thing that holds the gate and one rise time.
+
+    Attributes
+    ----------
+    stop : End of the transient [s]
+    """
 
     channel: ChannelModel
     igniter: str
     hold: Hold
     parts: ArmingParts
+
+    stop: float
 
     @property
     def label(self) -> str:
@@ -49,17 +57,29 @@ class ArmingCase:
 
     def deck(self, title: str, notes: tuple[str, ...] = ()) -> str:
         """Write the transient."""
-        stop, step = arming_times(self.parts)
-        return arming_deck(self.parts, title, stop=stop, step=step, notes=notes)
+        return arming_deck(self.parts, title, stop=self.stop, notes=notes)
 
 
-def arming_cases(circuit: Circuit) -> Iterator[ArmingCase]:
+def arming_cases(circuit: Circuit) -> tuple[ArmingCase, ...]:
     """List the arming edges of a circuit: one igniter of each type of a channel, each hold, fastest and slowest edge.
 
-    Channels of which too little is known have none, nor have igniters without a no-fire current.
+    Channels of which too little is known have none, nor have igniters without a no-fire current. The pin is without its
+    protection diodes, on which the analysis does not count.
     """
+    chosen = list(_chosen(circuit))
+    if not chosen:
+        return ()
+    stops = arming_times(Edge.joined([edge_of(parts) for *_, parts in chosen]))
+    return tuple(
+        ArmingCase(channel=channel, igniter=name, hold=hold, parts=parts, stop=float(stop))
+        for (channel, name, hold, parts), stop in zip(chosen, stops, strict=True)
+    )
+
+
+def _chosen(circuit: Circuit) -> Iterator[tuple[ChannelModel, str, Hold, ArmingParts]]:
     edge = circuit.arm_switch.edge
     assert edge is not None  # complete circuits have one
+    times = dict.fromkeys(max(end, _LEAST_EDGE) for end in (edge.low, edge.high))
     for channel in circuit.channels:
         if missing_keys(circuit, channel):
             continue
@@ -67,12 +87,9 @@ def arming_cases(circuit: Circuit) -> Iterator[ArmingCase]:
         for kind, name in sorted(first.items(), key=lambda item: item[1]):
             if not circuit.igniters[kind].threshold_low:
                 continue
-            for hold in holds(circuit):
-                for rise in dict.fromkeys((max(edge.low, _LEAST_EDGE), max(edge.high, _LEAST_EDGE))):
-                    parts = arming_parts(circuit, channel, kind, hold, rise, lambda value: value.nominal)
-                    # the model counts on no protection diode
-                    parts = replace(parts, clamp_drop=math.inf)
-                    yield ArmingCase(channel=channel, igniter=name, hold=hold, parts=parts)
+            for hold, rise in itertools.product(holds(circuit), times):
+                parts = arming_parts(circuit, channel, kind, hold, rise, lambda value: value.nominal)
+                yield channel, name, hold, replace(parts, clamp_drop=math.inf)
 
 
 def arming_parts(
@@ -162,25 +179,22 @@ def _at(unit: float, low: float | None, nominal: float | None, high: float | Non
 
     So units of one adiabatic energy, whose time constant goes with the threshold to the power of -2, keep it.
     """
-    assert nominal is not None  # an igniter that has an arming edge has its nominal
-    ends = [nominal if end is None else end for end in (low, nominal, high)]
+    known = next(value for value in (nominal, low, high) if value is not None)
+    ends = [known if end is None else end for end in (low, nominal, high)]
     return float(np.exp(np.interp(unit, (0.0, 1.0, 2.0), np.log(ends))))
 
 
-def arming_times(parts: ArmingParts) -> tuple[float, float]:
-    """Return end and longest step of a transient [s]: until line and gate have settled, or a gate that stays on heats.
+def arming_times(edge: Edge) -> FloatArray:
+    """Return the end of a transient [s]: until line and gate have settled, or a gate that stays on has heated.
 
     Parameters
     ----------
-    parts : The parts
+    edge : Value sets, (n,)
     """
-    edge = edge_of(parts)
-    loop, coupled = float(edge.loop_resistance[0]), float(edge.most_coupling[0])
-    settles = 20.0 * max(parts.inductance / loop, loop * (coupled + float(edge.drain_capacitance[0])))
-    above = float(edge_response(edge, 10.0 * parts.time_constant).time_above_threshold[0])
-    stop = parts.rise_time + settles + 2.0 * above + 0.1e-6
-    stop = float(f"{stop:.3g}")
-    return stop, float(f"{stop / _STEPS:.3g}")
+    charging = edge.loop_resistance * (edge.most_coupling + edge.drain_capacitance)
+    settles = 20.0 * np.maximum(edge.inductance / edge.loop_resistance, charging)
+    above = edge_response(edge, 10.0 * edge.time_constant).time_above_threshold
+    return np.array([float(f"{stop:.3g}") for stop in edge.rise_time + settles + 2.0 * above + 0.1e-6])
 
 
 def edge_of(parts: ArmingParts) -> Edge:

@@ -28,8 +28,9 @@ _DIODE_DROP, _DIODE_RESISTANCE, _THERMAL_VOLTAGE = 0.6, 0.01, 0.03
 """Body diode [V], [ohm]; drain voltage over which the current below threshold comes up [V]: common practice."""
 
 _LEAST_CLAMP = 0.1
+_STEPS = 2000
 
-_OPTIONS = ".options reltol=1e-6 abstol=1e-13 vntol=1e-10 chgtol=1e-18 trtol=1"
+_OPTIONS = ".options reltol=2e-6 abstol=1e-12 vntol=1e-9 chgtol=1e-17 trtol=1"
 
 Fed = Literal["battery", "bus", "nothing"]
 """What feeds the regulator: the battery before the arm switch, the bus after it, or nothing: a dead controller."""
@@ -148,31 +149,31 @@ class ArmingAnswer:
     thermal_fraction: float
 
 
-def arming_deck(parts: ArmingParts, title: str, *, stop: float, step: float, notes: Sequence[str] = ()) -> str:
+def arming_deck(parts: ArmingParts, title: str, *, stop: float, notes: Sequence[str] = ()) -> str:
     """Write the deck of the arming edge; it starts with the gate at rest on what holds it.
 
     Channel current K (Vov u - u^2 / 2) with Vov = max(0, Vgs - Vth), u = min(max(Vds, 0), Vov) and K = 1 / (Ron (Vrow -
     Vth,sheet)), and below the threshold I_th 10^((Vgs - Vth) / slope), the slope in proportion to absolute
     temperature. The gate-drain charge is Q(v) = C_far v + (Q - C_far V) atan(v / v_h) / atan(V / v_h) for drain-gate
-    voltage v and battery voltage V. The voltage of node ``energy`` is the energy into the bridge in microjoule, that of
+    voltage v and battery voltage V. The voltage of node ``energy`` is the energy into the bridge in millijoule, that of
     ``fraction`` the thermal fraction.
 
-    Raises InputError if edge, step and stop do not fit.
+    Raises InputError if the transient ends within the edge.
 
     Parameters
     ----------
     stop : End of the transient [s]
-    step : Longest time step [s]
 
     Returns
     -------
     Complete deck with one ``.tran``
     """
-    if not (parts.rise_time < stop < math.inf and 0.0 < step < stop):
-        raise InputError(f"stop must lie beyond the edge, step below it; received {stop!r} s and {step!r} s")
+    if not parts.rise_time < stop < math.inf:
+        raise InputError(f"stop must lie beyond the edge of {parts.rise_time!r} s; received {stop!r} s")
+    step = float(f"{stop / _STEPS:.3g}")
     writer = Writer()
     writer.head(title, notes)
-    writer.comment("Arming edge. energy: into the bridge in microjoule; fraction: it functions at 1.")
+    writer.comment("Arming edge. energy: into the bridge in millijoule; fraction: it functions at 1.")
     writer.add(*_feed(parts), *_bridge(parts), *_mosfet(parts), *_gate_drain(parts), *_gate(parts))
     writer.add(_OPTIONS, ".save v(gate) v(drain) v(energy) v(fraction) i(Vm_bridge)")
     writer.add(f".tran {number(step)} {number(stop)} 0.0 {number(step)}")
@@ -205,7 +206,7 @@ def _bridge(parts: ArmingParts) -> list[str]:
         "R_fraction fraction 0 1.0",
         f"B_fraction 0 fraction I=I(Vm_bridge)*I(Vm_bridge)*(1.0+({number(parts.growth)})*min(1.0,V(fraction)))"
         f"/{number(parts.no_fire_current**2 * (1.0 + parts.growth))}",
-        "B_energy 0 energy I=1e6*V(igniter,cold)*I(Vm_bridge)",
+        "B_energy 0 energy I=1e3*V(igniter,cold)*I(Vm_bridge)",
         "C_energy energy 0 1.0",
         "R_energy energy 0 1e9",
     ]
@@ -247,7 +248,8 @@ def _gate_drain(parts: ArmingParts) -> list[str]:
     )
     return [
         f"B_charge charge 0 V={charge}",
-        "C_charge charge charged 1e-9",
+        "R_charge charge behind 1e-3",
+        "C_charge behind charged 1e-9",
         "Vm_charge charged 0 0.0",
         "F_gate_drain drain gate Vm_charge 1.0",
     ]
@@ -298,6 +300,6 @@ def read_arming(plot: Plot) -> ArmingAnswer:
         peak_gate_voltage=peak("v(gate)"),
         peak_drain_voltage=peak("v(drain)"),
         peak_current=peak("i(vm_bridge)"),
-        energy=1e-6 * float(plot.signal("v(energy)")[-1]),
+        energy=1e-3 * float(plot.signal("v(energy)")[-1]),
         thermal_fraction=peak("v(fraction)"),
     )

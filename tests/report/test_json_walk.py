@@ -359,7 +359,9 @@ def test_other_results() -> None:
     folder = resources.files("ignition.data.examples")
     netlist, roles = (folder.joinpath(n).read_text(encoding="utf-8") for n in ("foreign.cir", "foreign_roles.toml"))
     weak = firing_circuit(voltage="3.2 V .. 5 V", bridge="5 ohm", pulse="50 ms")
-    never = Comparison(quantity="x", ours=math.inf, ngspice=1.0, unit="s", relative_difference=math.inf)
+    never = Comparison(
+        kind="function time", quantity="x", ours=math.inf, ngspice=1.0, unit="s", relative_difference=math.inf
+    )
     compared = CrosscheckResult(circuit="c", ngspice="ngspice-39", comparisons=(never,), left_out=())
     for result in (
         cluster(few, 2, trials=50),
@@ -425,7 +427,7 @@ def test_keys_that_other_programs_rely_on(name: str) -> None:
     """Every key of the contract stands in every object at its place."""
     circuit = load_example(name)
     chance = probability_all_fire(firing_trials(circuit, 50))
-    compared = Comparison(quantity="x", ours=1.0, ngspice=1.0, unit="A", relative_difference=0.0)
+    compared = Comparison(kind="steady", quantity="x", ours=1.0, ngspice=1.0, unit="A", relative_difference=0.0)
     results = {
         "check": to_json(check_dict(check(circuit))),
         "continuity": to_json(continuity(circuit)),

@@ -18,7 +18,11 @@ def test_every_deck_runs(tmp_path: Path) -> None:
     circuit = parse_circuit(CIRCUIT)
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     paths = write_netlists(circuit, tmp_path)
-    assert {"armed_line_intact.cir", "firing_line_function_times.cir", "switch_on.cir"} <= {p.name for p in paths}
+    assert {
+        "armed_line_intact.cir",
+        "firing_line_function_times.cir",
+        "switch_on_line_igniter_1_1_driven_low_edge_10_ns.cir",
+    } <= {p.name for p in paths}
     before = {p: p.read_bytes() for p in paths}
     for path in paths:
         assert run_deck(before[path].decode("ascii")).plots
@@ -67,7 +71,7 @@ def test_folder_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be written"):
         write_netlists(parse_circuit(CIRCUIT), tmp_path / "file")
     blocked = tmp_path / "blocked"
-    (blocked / "switch_on.cir").mkdir(parents=True)
+    (blocked / "armed_line_intact.cir").mkdir(parents=True)
     with pytest.raises(InputError, match="is no ordinary file"):
         write_netlists(parse_circuit(CIRCUIT), blocked)
-    assert [p.name for p in blocked.iterdir()] == ["switch_on.cir"]
+    assert [p.name for p in blocked.iterdir()] == ["armed_line_intact.cir"]

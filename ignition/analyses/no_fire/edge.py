@@ -6,6 +6,7 @@ resistance. Many value sets are integrated side by side, each with steps of its 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -79,6 +80,11 @@ class Edge:
         """Make value sets of numbers and arrays that broadcast to one axis."""
         arrays = np.broadcast_arrays(*(np.atleast_1d(np.asarray(values[f.name], dtype=float)) for f in fields(cls)))
         return cls(**{f.name: np.array(a) for f, a in zip(fields(cls), arrays, strict=True)})
+
+    @classmethod
+    def joined(cls, edges: Sequence[Edge]) -> Edge:
+        """Put value sets one after another."""
+        return cls(**{f.name: np.concatenate([getattr(edge, f.name) for edge in edges]) for f in fields(cls)})
 
     @property
     def loop_resistance(self) -> FloatArray:

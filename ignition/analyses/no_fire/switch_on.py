@@ -32,8 +32,9 @@ __all__ = [
 _TIMES = 5
 """Rise times tried between the fastest and the slowest edge, both included."""
 
-_SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-5
+_SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-4
 _ROUNDS = 6
+_SCATTERED = 16
 
 _UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path")
 _LOW = ("line", "source capacitance")
@@ -160,7 +161,7 @@ def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: b
     """
     found = [_groups(circuit) for circuit in circuits]
     groups = [group for groups in found for group in groups.values()]
-    for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 2)):
+    for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 3)):
         wanted = [group for group in groups if group.settled is settled and (integrate or not settled)]
         if wanted:
             _search(wanted, _ALL if integrate else _JUDGED, rounds)
@@ -292,7 +293,7 @@ def _bounds(circuit: Circuit, channel: ChannelModel, kind: str) -> _Group:
     ends = all_ends(_UNDECIDED) | dict.fromkeys(_LOW, np.zeros(2 ** len(_UNDECIDED), dtype=np.intp))
     count, tried = len(ends["supply"]), (times[0], times[-1])
     made = [maker.edges(ends, np.full(count, time)) for maker in makers for time in tried]
-    edge = _joined(made)
+    edge = Edge.joined(made)
     found = edge_bounds(edge)
     # the closed form counts the heat of a bridge that does not grow: to function that is the least for any growth
     steady = replace(edge, growth=np.zeros_like(edge.growth))
@@ -349,12 +350,7 @@ def _values(corners: list[tuple[_Group, _Corner]]) -> Edge:
         ends = {name: np.array([corners[m][1].ends[name] for m in members]) for name in ENDS}
         made.append(group.makers[first.which].edges(ends, np.array([group.times[corners[m][1].time] for m in members])))
     order = np.argsort(np.concatenate([np.array(members) for members in places.values()]))
-    return _joined(made).take(order)
-
-
-def _joined(made: list[Edge]) -> Edge:
-    """Value sets one after another."""
-    return Edge(**{f.name: np.concatenate([getattr(edge, f.name) for edge in made]) for f in fields(Edge)})
+    return Edge.joined(made).take(order)
 
 
 def horizon(edge: Edge) -> FloatArray:
@@ -384,15 +380,7 @@ def _neighbours(corner: _Corner, times: int) -> Iterator[_Corner]:
 def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None:
     """Integrate from the seeds of each group upwards, all groups side by side, for the highest of some outputs."""
     tried: list[dict[tuple[int, ...], tuple[_Corner, FloatArray]]] = [{} for _ in groups]
-    batch = [
-        [
-            _Corner(seed.which, seed.ends | {"shape": shape, "inductance": 0}, time)
-            for seed in group.seeds
-            for shape in (0, 1)
-            for time in range(len(group.times))
-        ]
-        for group in groups
-    ]
+    batch = [_starts(group) for group in groups]
     for _ in range(rounds):
         new = [
             (groups[place], corner)
@@ -414,6 +402,26 @@ def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None
         group.model = dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
         if "bounced_fraction" in climbed:
             group.worst = tops[max(own, key=lambda place: outputs[place, climbed.index("bounced_fraction")])][1]
+
+
+def _starts(group: _Group) -> list[_Corner]:
+    """Where a search starts: the worst corners of the closed forms, for each rise time, and some scattered ones."""
+    seeds = [
+        _Corner(seed.which, seed.ends | {"shape": shape, "inductance": 0}, time)
+        for seed in group.seeds
+        for shape in (0, 1)
+        for time in range(len(group.times))
+    ]
+    draw = np.random.default_rng(_SCATTERED)
+    scattered = [
+        _Corner(
+            int(draw.integers(len(group.makers))),
+            dict(zip(ENDS, draw.integers(2, size=len(ENDS)).tolist(), strict=True)),
+            int(draw.integers(len(group.times))),
+        )
+        for _ in range(_SCATTERED)
+    ]
+    return seeds + scattered
 
 
 def _tops(found: dict[tuple[int, ...], tuple[_Corner, FloatArray]]) -> list[_Corner]:
