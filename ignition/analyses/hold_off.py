@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Annotated
 
 from ignition.analyses.firing.firing import ChannelFiring, firing
@@ -59,14 +59,13 @@ class PhaseHoldOff:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SwitchOnHoldOff:
-    """The arming edge of one channel: the igniter that comes nearest to function.
+    """The arming edge of one channel.
 
     Attributes
     ----------
-    held_by : What holds the gate in the worst case
-    edge : Rise time of the source in the worst case
+    igniter, held_by, edge : The igniter that comes nearest to function; what holds its gate then, and the rise time
     peak_gate_voltage, peak_igniter_current, igniter_energy, thermal_fraction, time_above_threshold : Highest of each
-        over all corners, edges and what may hold the gate, by one closure of the switch
+        over all igniters, corners, edges and what may hold the gate, by one closure of the switch
     bounced_thermal_fraction : After all closures of one throw
     bound : The same in closed form
     """
@@ -188,7 +187,7 @@ def _switch_on(
         unknown = f"not given: {', '.join(edge.missing)}" if edge.missing else None
         reason = unknown or "no igniter has a no-fire current above zero"
         return SwitchOnHoldOff(closures=closures, verdict=verdict, reason=reason)
-    judged = [one.judged for one in edge.igniters]
+    judged, bounds = [one.judged for one in edge.igniters], [one.bound for one in edge.igniters]
     return SwitchOnHoldOff(
         igniter=worst.igniter,
         held_by=worst.hold,
@@ -196,12 +195,12 @@ def _switch_on(
         peak_gate_voltage=max(one.gate_voltage for one in judged),
         peak_igniter_current=max(one.current for one in judged),
         igniter_energy=max(one.energy for one in judged),
-        thermal_fraction=worst.judged.thermal_fraction,
+        thermal_fraction=max(one.thermal_fraction for one in judged),
         time_above_threshold=max(one.time_above_threshold for one in judged),
         closures=closures,
         bounced_thermal_fraction=worst.judged.bounced_fraction,
         peak_drain_voltage=max(one.drain_voltage for one in edge.igniters),
-        bound=worst.bound,
+        bound=EdgeResult(**{f.name: max(getattr(one, f.name) for one in bounds) for f in fields(EdgeResult)}),
         verdict=verdict,
         worst=worst,
     )

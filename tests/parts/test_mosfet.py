@@ -96,6 +96,16 @@ def test_subthreshold_slope() -> None:
     assert float(mosfet.subthreshold_current(-5000.0, 1.5, 25.0)) == 0.0
 
 
+def test_published_current_below_the_threshold(published: Published) -> None:
+    """A measured power MOSFET: n k T / q is 58 mV at 300 K, 134 mV for a decade; its currents from 0.5 V to 1.3168 V."""
+    table = published("hold_off.subthreshold")
+    factor = mosfet.slope_factor(table["slope_voltage"] * math.log(10.0) * 298.15 / 300.0)
+    assert float(factor) == pytest.approx(2.24, abs=0.005)
+    assert float(mosfet.slope_voltage(factor, 26.85)) == pytest.approx(table["slope_voltage"], rel=1e-5)
+    found = mosfet.subthreshold_current(table["voltage"], 1.3168, 26.85, factor, 250e-6)
+    assert found == pytest.approx(table["value"], rel=table["rel_tol"])
+
+
 def test_batch_equals_a_loop() -> None:
     """Arrays give what their members give one by one."""
     rng = np.random.default_rng(3)

@@ -135,6 +135,47 @@ def test_avalanche_energy() -> None:
     assert float(transient.avalanche_energy(0.0, current, breakdown, supply)) == 0.0
 
 
+def test_published_avalanche_energies(published: Published) -> None:
+    """Both conventions of data sheets: the line's energy alone, and with the supply's share; the larger is ours."""
+    table = published("hold_off.avalanche")
+    inductance, current = np.array(table["inductance"]), np.array(table["current"])
+    assert 0.5 * inductance * current**2 == pytest.approx(table["stored"], rel=table["rel_tol"])
+    found = transient.avalanche_energy(inductance, current, table["breakdown"], table["supply"])
+    assert found == pytest.approx(table["value"], rel=table["rel_tol"])
+    assert (found >= np.array(table["printed"]) * 0.999).all()
+
+
+def test_published_time_at_the_plateau(published: Published) -> None:
+    """36 nC at (15 V - 9.9 V) / R: 100 ns and 112 ns; the charging of the input capacitance is left out by none."""
+    table = published("hold_off.miller")
+    found = transient.turn_on_delay(table["drive"], table["plateau"], table["resistance"], 0.0, table["charge"])
+    assert found == pytest.approx(table["value"], rel=table["rel_tol"])
+
+
+def test_gate_as_a_time_constant() -> None:
+    """From 0 to 90 % in ln 10 time constants (published: electronics.stackexchange.com/q/20510)."""
+    assert float(transient.turn_on_delay(10.0, 9.0, 1e3, 1e-9)) == pytest.approx(2.302585e-6, rel=1e-6)
+
+
+def test_published_parts_as_dividers(published: Published) -> None:
+    """12 V through Crss and Ciss of five parts: without a resistor, and at 1 V/us with 10 kohm and 100 kohm."""
+    table = published("hold_off.capacitive_divider")
+    crss, ciss = np.array(table["reverse_transfer_capacitance"]), np.array(table["input_capacitance"])
+    for resistance, rise_time, key in (
+        (math.inf, 1e-9, "divider"),
+        (10e3, 12e-6, "with_10k"),
+        (100e3, 12e-6, "with_100k"),
+    ):
+        found = transient.dvdt_gate_voltage(resistance, crss, ciss - crss, 12.0, rise_time)
+        assert found == pytest.approx(table[key], abs=table["abs_tol"]), key
+
+
+def test_avalanche_rating_falls_with_temperature() -> None:
+    """Whole up to 25 degC, none from the highest junction temperature on, straight between."""
+    found = transient.avalanche_rating(40e-3, [-40.0, 25.0, 50.0, 150.0, 175.0], 150.0)
+    assert found.tolist() == pytest.approx([40e-3, 40e-3, 32e-3, 0.0, 0.0], abs=1e-15)
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
@@ -147,6 +188,8 @@ def test_avalanche_energy() -> None:
         (lambda: transient.thermal_impedance(1.0, [1.0], [0.0]), "thermal time constants must be above 0"),
         (lambda: transient.junction_temperature(25.0, -1.0, 1.0, [1.0], [1.0]), "power must be 0 or more"),
         (lambda: transient.avalanche_energy(1e-6, 1.0, 8.4, 8.4), "breakdown voltage must exceed the supply"),
+        (lambda: transient.avalanche_rating(1e-3, 20.0, 25.0), "max junction must be above 25 degC"),
+        (lambda: transient.avalanche_rating(-1e-3, 20.0, 150.0), "avalanche energy must be 0 or more"),
     ],
 )
 def test_refusals(call: Callable[[], object], message: str) -> None:

@@ -41,6 +41,13 @@ the drain's voltage, or most of it below `NEAR_VOLTAGE`."""
 NEAR_VOLTAGE = 1.0
 """Drain-gate voltage at which a concentrated gate-drain capacitance has fallen by half [V]: common practice."""
 
+_LEAST_REVERSE_TRANSFER, _LEAST_OUTPUT = 5e-12, 10e-12
+"""Least Crss, and least capacitance from drain to source, of a power MOSFET [F]: common practice, below 8 pF and 28 pF of
+small ones."""
+
+_MOST_REVERSE_TRANSFER = 0.3
+"""Highest share of Crss in Ciss that is plausible [1]: 0.02 to 0.18 in the data sheets of five power MOSFETs."""
+
 _EVENLY = 1e6
 _NOTHING = 1e12
 _BATTERY_INDUCTANCE = 0.2e-6
@@ -97,8 +104,7 @@ class EdgeCorners:
         )
         total = input_capacitance(circuit, self.channel)
         assert total is not None
-        crss = mosfet.reverse_transfer_capacitance
-        own = end("source capacitance", total) - (0.0 if crss is None else crss.high)
+        own = end("source capacitance", total) - self._reverse_transfer
         if "capacitor" in other:
             fitted = self.channel.gate_capacitor
             own = own + other.pop("capacitor") - (0.0 if fitted is None else end("source capacitance", fitted))
@@ -155,15 +161,14 @@ class EdgeCorners:
     @cached_property
     def drain_capacitance(self) -> Toleranced:
         """Of drain and line to ground [F]; the output capacitance grows towards low voltage."""
-        mosfet = self.circuit.mosfets[self.channel.mosfet]
-        crss, coss = mosfet.reverse_transfer_capacitance, mosfet.output_capacitance
+        coss = self.circuit.mosfets[self.channel.mosfet].output_capacitance
         line, branch = self.channel.lead.capacitance.high, self.channel.branch
         if branch is not None:
             line += len(self.channel.strings) * branch.capacitance.high
-        own = max(coss.low - crss.high, 0.0) if coss is not None and crss is not None else 0.0
+        own = max(0.0 if coss is None else coss.low - self._reverse_transfer, _LEAST_OUTPUT)
         voltage = self.circuit.battery.voltage.high
         most = 10e-9 if coss is None else coss.high * max(_OUTPUT_VOLTAGE / voltage, 1.0)
-        return Toleranced(low=max(own, 1e-12), nominal=max(own, 1e-12), high=max(most, 1e-12) + line, unit="F")
+        return Toleranced(low=own, nominal=own, high=max(most, own) + line, unit="F")
 
     def charge(self, voltage: float) -> tuple[float, float]:
         """Lowest and highest gate-drain charge over a drain voltage [C]."""
@@ -176,6 +181,16 @@ class EdgeCorners:
         reach = mosfet.charge_voltage
         return crss.low * voltage, crss.high * max(reach.high, voltage)
 
+    @cached_property
+    def _reverse_transfer(self) -> float:
+        """Highest Crss [F]; where it is not given, that of the charge evenly over the battery voltage, which falls."""
+        mosfet = self.circuit.mosfets[self.channel.mosfet]
+        if mosfet.reverse_transfer_capacitance is not None:
+            return mosfet.reverse_transfer_capacitance.high
+        assert mosfet.input_capacitance is not None
+        voltage = self.circuit.battery.voltage.high
+        return min(self.charge(voltage)[1] / voltage, _MOST_REVERSE_TRANSFER * mosfet.input_capacitance.low)
+
     def _coupling(self, ends: Mapping[str, np.ndarray]) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Near and far gate-drain capacitance [F] and the knee between them [V] that hold the charge."""
         whole = self.circuit.battery.voltage.high
@@ -183,7 +198,7 @@ class EdgeCorners:
         charge = np.where(ends["coupling"] == 1, high, low)
         crss = self.circuit.mosfets[self.channel.mosfet].reverse_transfer_capacitance
         even = charge / whole
-        far = np.minimum(even, np.inf if crss is None else crss.low)
+        far = np.minimum(even, _LEAST_REVERSE_TRANSFER if crss is None else crss.low)
         near = far + (charge - far * whole) / (NEAR_VOLTAGE * np.arctan(whole / NEAR_VOLTAGE))
         early = ends["shape"] == 1
         return np.where(early, near, even), np.where(early, far, even), np.where(early, NEAR_VOLTAGE, _EVENLY)

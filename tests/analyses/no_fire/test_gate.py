@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 
-from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, gate_in_phase
+from ignition.analyses.no_fire.gate import ControllerState, controller_rail, driven_gate_voltage, gate_in_phase
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.toleranced import Toleranced
 from tests.circuit.edits import CUTTER, DEMO, edited
+from tests.circuit.sound import SOUND
+
+Published = Callable[[str], dict[str, Any]]
 
 PULL_UP = (
     'output_resistance = "0 ohm"',
@@ -142,3 +147,43 @@ def test_rail_sags_with_the_other_loads() -> None:
     assert before.low == pytest.approx(6.0 - (2.0 + sensed) * 0.150 - 0.4, rel=1e-7) and before.high == 5.9
     after = controller_rail(cutter(*swaps, ("before arm switch", "after arm switch")), "reset")
     assert after.low == pytest.approx(6.0 - (2.0 + sensed) * 0.190 - 0.4, rel=1e-7)
+
+
+@pytest.mark.parametrize("which", range(6))
+def test_published_pull_ups_in_reset(which: int, published: Published) -> None:
+    """VDD R_pd / (R_pd + R_pu) with the least pull-up of six controllers and a pull-down of 10 kohm."""
+    table = published("hold_off.reset_pull_up")
+    volts, pull_up = table["supply"][which], table["pull_up"][which]
+    found = in_phase("reset", supply=volts, pull_up=f"{pull_up} ohm", pull_down=f"{table['pull_down']} ohm")
+    assert found.high == pytest.approx(table["value"][which], abs=table["abs_tol"])
+
+
+@pytest.mark.parametrize("which", range(2))
+def test_published_gate_leakage(which: int, published: Published) -> None:
+    """10 uA over 100 kohm is the whole threshold of 1 V: a gate with a protection diode is not held by it."""
+    table = published("hold_off.gate_leakage")
+    leakage = f"{table['leakage'][which]} A"
+    found = in_phase("armed", supply=0.0, leakage=leakage, pull_down=f"{table['pull_down']} ohm", controller="dead")
+    assert found.high == pytest.approx(table["value"][which], abs=1e-6)
+
+
+def in_phase(
+    phase: str,
+    *,
+    supply: float,
+    pull_up: str = "none",
+    pull_down: str,
+    leakage: str = "0 A",
+    controller: ControllerState = "alive",
+) -> Toleranced:
+    """Gate voltage of the sound circuit with exact values of its own, nothing else leaking."""
+    one = parse_circuit(
+        edited(
+            SOUND,
+            ('supply = "3.3 V"', f'supply = "{supply or 3.3} V"'),
+            ('leakage = "1 uA"\nreset_pull_up = "none"', f'leakage = "0 A"\nreset_pull_up = "{pull_up}"'),
+            ('gate_leakage = "100 nA"', f'gate_leakage = "{leakage}"'),
+            ('series = "100 ohm", pull_down = "10 kohm"', f'series = "0 ohm", pull_down = "{pull_down}"'),
+        )
+    )
+    return gate_in_phase(one, one.channels[0], phase, controller).gate_voltage
