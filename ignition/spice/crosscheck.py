@@ -38,9 +38,9 @@ __all__ = [
     "requests_at_extremes",
 ]
 
-FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0, "J": 1e-12, "1": 1e-6}
+FLOORS: Mapping[str, float] = {"A": 1e-12, "V": 1e-9, "s": 0.0, "J": 1e-9, "1": 1e-6}
 """Size below which two values count as equal, by unit [A], [V], [s], [J], [1]: both are then rounding error or the
-simulator's own tolerance."""
+simulator's own tolerance; a nanojoule is far below what any bridge needs."""
 
 Kind = Literal["steady", "function time", "arming edge"]
 

@@ -106,11 +106,11 @@ def test_divider_keeps_an_own_limit(limit: str, verdict: str, folder: Path) -> N
 
 @pytest.mark.parametrize("name", example_names())
 def test_every_example_agrees_with_ngspice(name: str, folder: Path) -> None:
-    """Every quantity of every example agrees with ngspice: steady values to 1e-6, function times to 1 %."""
+    """Every quantity of every example agrees with ngspice: steady values to 1e-6, function times and edges to 1 %."""
     done = run("crosscheck", f"{name}.toml", "--json", folder=folder)
     result = json.loads(done.stdout)
     assert done.returncode == 0 and result["agrees"] and len(result["comparisons"]) > 50
-    assert all(c["relative_difference"] <= (1e-2 if c["unit"] == "s" else 1e-6) for c in result["comparisons"])
+    assert all(c["relative_difference"] <= (1e-6 if c["unit"] in "AV" else 1e-2) for c in result["comparisons"])
 
 
 def test_foreign_netlist_on_the_command_line(folder: Path) -> None:

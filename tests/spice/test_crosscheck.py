@@ -9,7 +9,16 @@ import pytest
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
-from ignition.spice.crosscheck import AGREEMENT, Comparison, CrosscheckResult, Kind, crosscheck, relative_difference
+from ignition.spice.cases import firing_cases
+from ignition.spice.crosscheck import (
+    AGREEMENT,
+    Comparison,
+    CrosscheckResult,
+    Kind,
+    _function_times,
+    crosscheck,
+    relative_difference,
+)
 
 CIRCUIT = """
 format = 1
@@ -134,6 +143,8 @@ def test_relative_difference() -> None:
     assert relative_difference(1e-13, 9e-13, "A") == 0.0
     assert relative_difference(1e-13, 9e-12, "A") > 0.9
     assert relative_difference(1e-10, 9e-10, "V") == 0.0
+    assert relative_difference(1e-10, 9e-10, "J") == 0.0
+    assert relative_difference(1e-9, 2e-9, "J") == 0.5
     assert relative_difference(math.inf, math.inf, "s") == 0.0
     assert relative_difference(1.0, math.inf, "s") == math.inf
 
@@ -154,8 +165,8 @@ def test_cluster_of_two_channels_functions_in_the_same_order(lines: str) -> None
     text = CIRCUIT.replace("[igniter.slow]", f"{lines}\n[igniter.slow]").replace('pulse = "1 s"', 'pulse = "20 ms"')
     text = text.replace('[["match"], ["slow"]]', '[["match", "match"], ["slow"], ["match"]]')
     channel = CIRCUIT[CIRCUIT.index("[[channel]]") :].replace('"line"', '"late"')
-    result = crosscheck(parse_circuit(text + channel.replace('pulse = "1 s"', 'pulse = "20 ms"\nstart = "0.1 ms"')))
-    times = [c for c in result.comparisons if c.unit == "s"]
+    circuit = parse_circuit(text + channel.replace('pulse = "1 s"', 'pulse = "20 ms"\nstart = "0.1 ms"'))
+    times = [c for group in firing_cases(circuit) for c in _function_times(circuit, group)]
     assert len(times) == 6
     assert sum(math.isfinite(c.ours) for c in times) >= 2
     found = [c.ngspice for c in times]  # equal igniters function at one time, to rounding

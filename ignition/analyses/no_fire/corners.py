@@ -42,8 +42,7 @@ NEAR_VOLTAGE = 1.0
 """Drain-gate voltage at which a concentrated gate-drain capacitance has fallen by half [V]: common practice."""
 
 _LEAST_REVERSE_TRANSFER, _LEAST_OUTPUT = 5e-12, 10e-12
-"""Least Crss, and least capacitance from drain to source, of a power MOSFET [F]: common practice, below 8 pF and 28 pF of
-small ones."""
+"""Least Crss, and least capacitance from drain to source, of a power MOSFET [F]: common practice."""
 
 _MOST_REVERSE_TRANSFER = 0.3
 """Highest share of Crss in Ciss that is plausible [1]: 0.02 to 0.18 in the data sheets of five power MOSFETs."""
