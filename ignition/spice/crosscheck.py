@@ -277,14 +277,14 @@ def _arming_edges(circuit: Circuit) -> list[Comparison]:
     if not cases:
         return []
     edge, stops = Edge.joined([edge_of(case.parts) for case in cases]), np.array([case.stop for case in cases])
-    ours, peaks = (edge_response(edge, stops, _TOLERANCE, follow=follow) for follow in (0.0, stops))
+    ours = edge_response(edge, stops, _TOLERANCE, follow=stops)
     found = []
     for place, case in enumerate(cases):
         deck = case.deck(f"{circuit.title}: {case.label}")
         theirs = read_arming(run_deck(deck, timeout=120.0).plot("transient"))
         threshold, steady = case.parts.threshold, case.parts.no_fire_current
-        gate = peaks.peak_gate_voltage[place] / threshold, theirs.peak_gate_voltage / threshold
-        current = peaks.peak_current[place] / steady, theirs.peak_current / steady
+        gate = ours.peak_gate_voltage[place] / threshold, theirs.peak_gate_voltage / threshold
+        current = ours.peak_current[place] / steady, theirs.peak_current / steady
         for what, (mine, other), unit in (
             ("peak gate voltage over the threshold", gate, "1"),
             ("peak igniter current over the steady threshold", current, "1"),

@@ -65,7 +65,7 @@ def test_no_unit_leaves_the_bounds(example: str) -> None:
     assert nearest["gate"] > 0.5  # the bounds are no empty promise
 
 
-@pytest.mark.parametrize("example", ["demo", "weak-pull-down", "long-lead-pad", "ejection-single-cell"])
+@pytest.mark.parametrize("example", ["weak-pull-down", "ejection-single-cell"])
 def test_no_unit_of_many_leaves_the_bounds_by_the_model(example: str) -> None:
     """The same for 300 units with the model instead of the simulator: from the parts, not from the library's corners."""
     circuit, rng = load_example(example), np.random.default_rng(16)
