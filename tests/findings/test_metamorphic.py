@@ -22,7 +22,7 @@ from ignition.findings.finding import Finding, Reason
 from tests.circuit.varied import varied_text
 from tests.findings import metamorphic as m
 
-RANDOM, BLOCKS = 200, 5
+RANDOM, BLOCKS = 100, 5
 SIZES = ((1, 3), (1, 2), (1, 4), (2, 2), (1, 2), (1, 3), (1, 2), (1, 3), (1, 2))
 """Most channels and igniters of the random circuits, in turn."""
 BETTER = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}

@@ -272,7 +272,7 @@ def test_the_model_agrees_with_spice(which: int) -> None:
     parts = circuits()[which]
     stop = float(arming_times(edge_of(parts))[0])
     theirs = answer(parts, stop)
-    ours, peaks = (edge_response(edge_of(parts), stop, 1e-5, follow=follow) for follow in (0.0, np.inf))
+    ours, peaks = (edge_response(edge_of(parts), stop, 2e-6, follow=follow) for follow in (0.0, np.inf))
     assert ours.solved.all() and peaks.solved.all()
     assert peaks.peak_gate_voltage[0] == pytest.approx(theirs.peak_gate_voltage, rel=1e-2)
     assert peaks.peak_current[0] == pytest.approx(theirs.peak_current, rel=1e-2)

@@ -18,7 +18,7 @@ from ignition.spice.arming_deck import ArmingParts, arming_deck, read_arming
 from ignition.spice.ngspice import run_deck
 from ignition.toleranced import Toleranced
 
-SAMPLES = 15
+SAMPLES = 10
 
 
 def unit(circuit: Circuit, rng: np.random.Generator) -> tuple[str, ArmingParts]:

@@ -51,7 +51,7 @@ def circuit_of(row: tuple[str, ...]) -> Circuit:
     return parse_circuit(edited(WIDE, *zip(was, row, strict=True), *other))
 
 
-@pytest.mark.parametrize("row", UNSETTLED, ids=["middle", "long", "weak"])
+@pytest.mark.parametrize("row", [UNSETTLED[0], UNSETTLED[2]], ids=["middle", "weak"])
 def test_no_corner_exceeds_the_worst(row: tuple[str, ...]) -> None:
     """400 corners at random, every hold and rise time among them: each output within 2 % of the one found, or below.
 
