@@ -182,10 +182,15 @@ def _switch_on(
     circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn, found: tuple[Finding, ...]
 ) -> SwitchOnHoldOff:
     worst, closures = edge.worst, circuit.arm_switch.closures
+    if not all(one.solved for one in edge.igniters):
+        worst = None
     verdict = _verdict(found, channel, "switch-on", Question.SWITCH_ON)
     if worst is None:
-        unknown = f"not given: {', '.join(edge.missing)}" if edge.missing else None
-        reason = unknown or "no igniter has a no-fire current above zero"
+        reason = "no igniter has a no-fire current above zero"
+        if edge.missing:
+            reason = f"not given: {', '.join(edge.missing)}"
+        elif edge.igniters:
+            reason = "the integration of the edge did not come to its end"
         return SwitchOnHoldOff(closures=closures, verdict=verdict, reason=reason)
     judged, bounds = [one.judged for one in edge.igniters], [one.bound for one in edge.igniters]
     return SwitchOnHoldOff(

@@ -237,8 +237,6 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
     reach = Toleranced.exact(0.0, "V")
     if given.gate_drain_charge is None and given.reverse_transfer_capacitance is not None:
         reach = ledger.take(None, f"{key}.gate_drain_charge", "charge_voltage", "V")
-    if given.output_capacitance is None:
-        ledger.note(f"{key}.output_capacitance", "output_capacitance")
     factor = ledger.number(given.on_resistance_hot_factor, f"{key}.on_resistance_hot_factor", "hot_factor")
     return MosfetModel(
         name=name,
@@ -256,7 +254,9 @@ def _mosfet(name: str, given: d.Mosfet, drive: float, ledger: Ledger) -> MosfetM
         gate_rating=ledger.take(given.gate_rating, f"{key}.gate_rating", "gate_rating", "V"),
         max_junction=junction,
         input_capacitance=given.input_capacitance,
-        output_capacitance=given.output_capacitance,
+        output_capacitance=ledger.take(
+            given.output_capacitance, f"{key}.output_capacitance", "output_capacitance", "F"
+        ),
         reverse_transfer_capacitance=given.reverse_transfer_capacitance,
         gate_drain_charge=given.gate_drain_charge,
         charge_voltage=reach,

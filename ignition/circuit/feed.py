@@ -5,7 +5,7 @@ from __future__ import annotations
 from ignition.circuit.assumptions import Ledger
 from ignition.circuit.feed_description import FeedPart
 from ignition.circuit.model import FeedModel
-from ignition.circuit.wiring import round_trip, wire_area
+from ignition.circuit.wiring import reactances, round_trip, wire_area
 from ignition.errors import InputError
 from ignition.parts.protection import least_melting_share, rating_ratio, resettable_hold_ratio
 from ignition.toleranced import Toleranced
@@ -14,7 +14,7 @@ __all__ = ["complete_feed"]
 
 
 def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger) -> FeedModel:
-    """Find resistance, edge, and what a fuse carries and withstands at the hottest ambient.
+    """Find resistance, inductance, capacitance, edge, and what a fuse carries and withstands at the hottest ambient.
 
     Raises InputError if no derating is held at this ambient and none is given.
 
@@ -36,18 +36,23 @@ def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger)
         if part.distance is not None:
             wire = round_trip(area, part.distance, ambient)
             resistance = wire if resistance is None else wire + resistance
+    inductance, capacitance = Toleranced.exact(0.0, "H"), Toleranced.exact(0.0, "F")
+    if part.kind == "wire":
+        inductance, capacitance = reactances(part, area, key, ledger)
     edge = part.edge
     if part.kind == "arm switch":
         edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")
     closures = part.closures or 1
     if part.kind == "arm switch" and part.closures is None:
-        closures = ledger.choose(f"{key}.closures", "closures", worst=10, best=1)
+        closures = ledger.choose(f"{key}.closures", "closures", worst=100, best=1)
     carried, least = _withstands(part, key, ambient, ledger)
     return FeedModel(
         name=part.name,
         kind=part.kind,
         resistance=ledger.take(resistance, f"{key}.resistance", "feed_resistance", "ohm"),
         area=area,
+        inductance=inductance,
+        capacitance=capacitance,
         edge=edge,
         closures=closures,
         rating=part.rating,

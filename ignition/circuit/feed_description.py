@@ -226,9 +226,11 @@ class FeedPart(FileModel):
     wire: WireSize | None = None
     wire_class: WireClass | None = None
     distance: Length | None = None
+    inductance: Inductance | None = None
+    capacitance: Capacitance | None = None
     edge: Time | None = None
     closures: int | None = Field(
-        default=None, ge=1, le=1000, description="Most times that a bouncing arm switch closes in one throw [1]"
+        default=None, ge=1, le=100, description="Most times that a bouncing arm switch closes in one throw [1]"
     )
     rating: Current | None = None
     melting_i2t: MeltingIntegral | None = None
@@ -263,6 +265,7 @@ class FeedPart(FileModel):
             (("fuse", "resettable fuse"), ("derating",)),
             (("fuse",), ("rating", "melting_i2t")),
             (("arm switch",), ("closures",)),
+            (("wire",), ("inductance", "capacitance")),
             (("resettable fuse",), ("hold_current", "trip_i2t")),
         ):
             found = [name for name in names if getattr(self, name) is not None]

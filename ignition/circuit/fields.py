@@ -127,7 +127,7 @@ VoltageDrop = Annotated[Toleranced, Quantity("V", "0.25 V", least=0.0, most=1000
 Current = Annotated[Toleranced, Quantity("A", "250 mA", least=0.0, most=1e5)]
 CurrentEitherWay = Annotated[Toleranced, Quantity("A", "1 uA", least=0.0, most=10.0)]
 Capacitance = Annotated[Toleranced, Quantity("F", "100 nF ± 20 %", above=0.0, most=1e3)]
-Inductance = Annotated[Toleranced, Quantity("H", "5 uH", least=0.0, most=1.0)]
+Inductance = Annotated[Toleranced, Quantity("H", "5 uH", least=0.0, most=0.1)]
 Charge = Annotated[Toleranced, Quantity("C", "1800 mAh", above=0.0)]
 Energy = Annotated[Toleranced, Quantity("J", "3 mJ", above=0.0)]
 Length = Annotated[Toleranced, Quantity("m", "8 m", above=0.0, most=10e3)]

@@ -71,6 +71,8 @@ class BatteryModel:
 class FeedModel:
     """One part in series between battery and bus; resistance [ohm], edge [s], currents [A], integrals [A^2 s].
 
+    A wire has inductance [H] and capacitance [F], every other part none.
+
     Attributes
     ----------
     area : Cross-section [m^2] of a wire of known size; low is its thin end
@@ -83,6 +85,8 @@ class FeedModel:
     kind: str
     resistance: Toleranced
     area: Toleranced | None
+    inductance: Toleranced
+    capacitance: Toleranced
     edge: Toleranced | None
     closures: int
     rating: Toleranced | None
@@ -311,7 +315,7 @@ class MosfetModel:
     gate_rating: Toleranced
     max_junction: float
     input_capacitance: Toleranced | None
-    output_capacitance: Toleranced | None
+    output_capacitance: Toleranced
     reverse_transfer_capacitance: Toleranced | None
     gate_drain_charge: Toleranced | None
     charge_voltage: Toleranced
@@ -358,6 +362,11 @@ class ChannelModel:
     pin_resistor: Toleranced
     divider_drift: float = 0.0
     second: SecondModel | None = None
+
+    @property
+    def loop_inductance(self) -> Toleranced:
+        """Of the lead and of one branch [H]."""
+        return self.lead.inductance if self.branch is None else self.lead.inductance + self.branch.inductance
 
     @property
     def bus_divider(self) -> tuple[Toleranced, Toleranced] | None:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 
 from ignition.circuit.assumptions import Ledger
-from ignition.circuit.feed_description import Wiring
+from ignition.circuit.feed_description import FeedPart, Wiring
 from ignition.circuit.model import WiringModel
 from ignition.parts.conductor import conductor_area, copper_resistance, trace_area, two_wire_inductance
 from ignition.parts.wire import WireClass, clad_factor, resistance_range
 from ignition.toleranced import Toleranced
 from ignition.units import engineering
 
-__all__ = ["complete_wiring", "round_trip", "wire_area"]
+__all__ = ["complete_wiring", "reactances", "round_trip", "wire_area"]
 
 
 def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger) -> WiringModel:
@@ -50,7 +50,7 @@ def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger
         assert area is not None
         wires = round_trip(area, given.distance, ambient)
         label = f"{what}, {engineering(given.distance.nominal, 'm')} one way"
-    inductance, capacitance = _reactances(given, area, key, ledger)
+    inductance, capacitance = reactances(given, area, key, ledger)
     return WiringModel(
         resistance=wires + joints,
         round_trip=wires,
@@ -70,8 +70,25 @@ _LOOSE = 0.3
 """Distance to which the two wires of a lead may lie apart on the ground [m]: common practice."""
 
 
-def _reactances(given: Wiring, area: Toleranced | None, key: str, ledger: Ledger) -> tuple[Toleranced, Toleranced]:
-    """Inductance [H] and capacitance [F] of the pair; by its length where they are not given, else of any length."""
+def reactances(
+    given: Wiring | FeedPart, area: Toleranced | None, key: str, ledger: Ledger
+) -> tuple[Toleranced, Toleranced]:
+    """Give inductance [H] and capacitance [F] of a pair; by its length where they are not given, else of any length.
+
+    Parameters
+    ----------
+    area : Cross-section of the wire [m^2]; None where it is not known
+    key : Key of the table that holds the wire
+
+    Examples
+    --------
+    Wires of 1 mm2 up to 0.3 m apart (hand calculation: 0.4 uH/m x 10 m (ln(0.6 / 0.001128) + 1/4) = 26.1 uH):
+
+    >>> given = Wiring.model_validate({"wire": "1 mm2", "distance": "10 m", "wire_class": "solid"})
+    >>> found = reactances(given, Toleranced.exact(1e-6, "m^2"), "lead", Ledger())
+    >>> [f"{value.high:.3g} {value.unit}" for value in found]
+    ['2.61e-05 H', '1e-09 F']
+    """
     inductance, capacitance = given.inductance, given.capacitance
     if inductance is None:
         inductance = ledger.take(None, f"{key}.inductance", "line_inductance", "H")

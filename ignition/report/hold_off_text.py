@@ -45,7 +45,7 @@ def _switch_on(channel: ChannelHoldOff, console: Console) -> None:
     edge = channel.switch_on
     console.print(Text("Arming edge: ").append_text(verdict_text(edge.verdict)))
     if edge.reason is not None or edge.bound is None:
-        item(console, f"UNKNOWN: {edge.reason}")
+        item(console, f"not known: {edge.reason}")
         return
     bound = edge.bound
     table(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ignition.analyses.no_fire.corners import NEAR_VOLTAGE, Hold, holds, line_inductance, missing_keys
+from ignition.analyses.no_fire.corners import NEAR_VOLTAGE, Hold, feed_inductance, holds, missing_keys
 from ignition.analyses.no_fire.edge import LEAST_INDUCTANCE, Edge, edge_response
 from ignition.analyses.no_fire.gate import input_capacitance
 from ignition.circuit.model import ChannelModel, Circuit
@@ -24,9 +24,6 @@ __all__ = ["ArmingCase", "Choose", "arming_cases", "arming_parts", "arming_times
 
 Choose = Callable[[Toleranced], float]
 """Takes one value of a toleranced one."""
-
-_OUTPUT_CAPACITANCE = Toleranced(low=0.0, nominal=0.5e-9, high=10e-9, unit="F")
-"""Of a MOSFET whose data sheet does not say."""
 
 _UNITS = Toleranced(low=0.0, nominal=1.0, high=2.0, unit="1")
 """From the most to the least sensitive igniter of a type."""
@@ -93,7 +90,14 @@ def _chosen(circuit: Circuit) -> Iterator[tuple[ChannelModel, str, Hold, ArmingP
 
 
 def arming_parts(
-    circuit: Circuit, channel: ChannelModel, kind: str, hold: Hold, rise_time: float, choose: Choose
+    circuit: Circuit,
+    channel: ChannelModel,
+    kind: str,
+    hold: Hold,
+    rise_time: float,
+    choose: Choose,
+    *,
+    together: bool = False,
 ) -> ArmingParts:
     """Take the value of every part of one string at the arming edge; its other igniters are resistors.
 
@@ -104,14 +108,17 @@ def arming_parts(
     kind : Igniter type
     rise_time : Of the source [s]
     choose : Takes a value of each part; the battery's first, then in the order of the current's way
+    together : Whether the channel's other strings are connected too
     """
     battery, controller, bridge = circuit.battery, circuit.controller, circuit.igniters[kind]
     pin, mosfet = controller.pin, circuit.mosfets[channel.mosfet]
     voltage = choose(battery.voltage)
     source = battery.resistance if battery.bank_resistance is None else battery.bank_resistance
     branch = 0.0 if channel.branch is None else choose(channel.branch.resistance)
-    string = list(next(string for string in channel.strings if kind in string))
+    place = next(place for place, string in enumerate(channel.strings) if kind in string)
+    string = list(channel.strings[place])
     string.remove(kind)
+    of_branch = 0.0 if channel.branch is None else choose(channel.branch.inductance)
     temperature = choose(circuit.ambient)
     constant, unit = bridge.time_constant, choose(_UNITS)
     crss = None if mosfet.reverse_transfer_capacitance is None else choose(mosfet.reverse_transfer_capacitance)
@@ -123,7 +130,7 @@ def arming_parts(
     far = charge / voltage if crss is None else min(crss, charge / voltage)
     inputs = input_capacitance(circuit, channel)
     assert inputs is not None and mosfet.input_capacitance is not None
-    coss = choose(mosfet.output_capacitance or _OUTPUT_CAPACITANCE)
+    coss = choose(mosfet.output_capacitance)
     in_reset, dead = hold == "in reset", hold == "dead"
     driven_high = in_reset and pin.reset_pull_up == "driven high"
     pull_up = pin.reset_pull_up if isinstance(pin.reset_pull_up, Toleranced) else None
@@ -135,8 +142,14 @@ def arming_parts(
         feed_resistance=sum(choose(part.resistance) for part in circuit.feed),
         lead_resistance=choose(channel.lead.resistance),
         string_resistance=branch + sum(choose(circuit.igniters[other].resistance) for other in string),
-        inductance=max(choose(line_inductance(channel)), LEAST_INDUCTANCE),
-        line_capacitance=choose(channel.lead.capacitance),
+        inductance=max(choose(feed_inductance(circuit) + channel.lead.inductance), LEAST_INDUCTANCE),
+        string_inductance=of_branch,
+        beside=tuple(
+            ((0.0 if channel.branch is None else choose(channel.branch.resistance)) + cold, of_branch)
+            for other in (channel.strings[:place] + channel.strings[place + 1 :] if together else ())
+            for cold in (sum(choose(circuit.igniters[kind].resistance) for kind in other),)
+        ),
+        line_capacitance=choose(channel.lead.capacitance) + sum(choose(part.capacitance) for part in circuit.feed),
         bridge_resistance=choose(bridge.resistance),
         growth=choose(bridge.growth),
         no_fire_current=_at(unit, bridge.threshold_low, bridge.threshold_nominal, bridge.threshold_high),
@@ -232,12 +245,15 @@ def edge_of(parts: ArmingParts) -> Edge:
         knee = parts.half_voltage
         beyond = parts.gate_drain_charge - parts.far_capacitance * parts.battery_voltage
         near = parts.far_capacitance + beyond / (knee * math.atan(parts.battery_voltage / knee))
-    line = parts.battery_resistance + parts.feed_resistance + parts.lead_resistance + parts.string_resistance
+    line = parts.battery_resistance + parts.feed_resistance + parts.lead_resistance
+    own = parts.string_resistance + parts.bridge_resistance
+    share = 1.0 / (1.0 + own * sum(1.0 / resistance for resistance, _ in parts.beside))
     return Edge.of(
         supply=parts.battery_voltage,
         rise_time=parts.rise_time,
-        line_resistance=line,
-        inductance=parts.inductance,
+        line_resistance=line + share * parts.string_resistance,
+        inductance=parts.inductance + parts.string_inductance / (1 + len(parts.beside)),
+        share=share,
         bridge_resistance=parts.bridge_resistance,
         growth=parts.growth,
         no_fire_current=parts.no_fire_current,

@@ -44,8 +44,9 @@ class ArmingParts:
     ----------
     battery_voltage, rise_time : Open-circuit voltage [V] and the time in which it gets through the arm switch [s]
     battery_resistance, feed_resistance, lead_resistance : [ohm]
-    string_resistance : Igniters in series with the one that is looked at, and its branch [ohm]
-    inductance, line_capacitance : Of the loop [H], of drain and line to ground [F]
+    string_resistance, string_inductance : Igniters in series with the one that is looked at, and its branch [ohm], [H]
+    beside : Resistance [ohm] and inductance [H] of every other string that is connected
+    inductance, line_capacitance : Of the loop without the branches [H], of drain and line to ground [F]
     bridge_resistance, growth, no_fire_current, time_constant : The igniter: cold resistance [ohm], its relative growth
         up to function [1], steady threshold [A], thermal time constant [s]
     threshold, sheet_threshold : Gate threshold as it is, and the one that the on-resistance is stated with [V]
@@ -74,6 +75,8 @@ class ArmingParts:
     feed_resistance: float
     lead_resistance: float
     string_resistance: float = 0.0
+    string_inductance: float = 0.0
+    beside: tuple[tuple[float, float], ...] = ()
     inductance: float
     line_capacitance: float
     bridge_resistance: float
@@ -110,7 +113,7 @@ class ArmingParts:
     gate_leakage: float = 0.0
 
     def __post_init__(self) -> None:
-        may_be_negative = ("growth", "temperature", "threshold", "pin_leakage", "gate_leakage", "fed")
+        may_be_negative = ("growth", "temperature", "threshold", "pin_leakage", "gate_leakage", "fed", "beside")
         for name in (f.name for f in fields(self) if f.name not in may_be_negative):
             if not getattr(self, name) >= 0.0:
                 raise InputError(f"{name} must be 0 or more; received {getattr(self, name)!r}")
@@ -174,7 +177,7 @@ def arming_deck(parts: ArmingParts, title: str, *, stop: float, notes: Sequence[
     writer = Writer()
     writer.head(title, notes)
     writer.comment("Arming edge. energy: into the bridge in millijoule; fraction: it functions at 1.")
-    writer.add(*_feed(parts), *_bridge(parts), *_mosfet(parts), *_gate_drain(parts), *_gate(parts))
+    writer.add(*_feed(parts), *_strings(parts), *_bridge(parts), *_mosfet(parts), *_gate_drain(parts), *_gate(parts))
     writer.add(_OPTIONS, ".save v(gate) v(drain) v(energy) v(fraction) i(Vm_bridge)")
     writer.add(f".tran {number(step)} {number(stop)} 0.0 {number(step)}")
     return writer.text()
@@ -191,8 +194,21 @@ def _feed(parts: ArmingParts) -> list[str]:
         _resistor("battery", "edge", "terminal", parts.battery_resistance),
         _resistor("feed", "terminal", "bus", parts.feed_resistance),
         _resistor("lead", "bus", "lead", parts.lead_resistance),
-        f"L_loop lead igniter {number(parts.inductance)}",
+        f"L_loop lead strings {number(parts.inductance)}",
     ]
+
+
+def _strings(parts: ArmingParts) -> list[str]:
+    """The branch of the igniter, and the other strings as resistors that do not change."""
+    lines = [_branch("string", "strings", "igniter", parts.string_inductance)]
+    for place, (resistance, inductance) in enumerate(parts.beside, start=2):
+        lines.append(_branch(f"string_{place}", "strings", f"beside_{place}", inductance))
+        lines.append(_resistor(f"string_{place}", f"beside_{place}", "drain", resistance))
+    return lines
+
+
+def _branch(name: str, plus: str, minus: str, inductance: float) -> str:
+    return f"L_{name} {plus} {minus} {number(inductance)}" if inductance > 0.0 else f"V_{name} {plus} {minus} 0.0"
 
 
 def _bridge(parts: ArmingParts) -> list[str]:

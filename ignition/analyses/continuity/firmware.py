@@ -260,9 +260,8 @@ def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits
     sample = 0.0 if adc.sample_capacitance is None else adc.sample_capacitance.high
     capacitance = channel.filter.high + sample
     slow = float(filter_time_constant(channel.upper.high, channel.lower.high, capacitance))
-    output = circuit.mosfets[channel.mosfet].output_capacitance
-    at_drain = 0.0 if output is None else output.high * (channel.upper.high + channel.lower.high)
-    opened = channel.lower.high * capacitance + at_drain
+    output = circuit.mosfets[channel.mosfet].output_capacitance.high
+    opened = channel.lower.high * capacitance + output * (channel.upper.high + channel.lower.high)
     part = min(0.5 / max(highest_code, 0.5), 1.0)
     shared = float(charge_sharing_error(2.0**adc.bits, sample, channel.filter.low))
     return Waits(

@@ -314,7 +314,7 @@ def _channel(
         mosfet_junction=junction,
         conducted_before=earlier,
         conductors=channel_conductors(circuit, channel, box, highest),
-        turn_off=turn_off(circuit, channel, highest, junction.high),
+        turn_off=turn_off(circuit, channel, highest, supply.highest_current, junction.high),
     )
 
 

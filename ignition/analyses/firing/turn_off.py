@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Annotated
 
-from ignition.analyses.no_fire.corners import line_inductance
+from ignition.analyses.no_fire.corners import feed_inductance
 from ignition.analyses.no_fire.gate import controller_rail, driven_gate_voltage, turn_off_time
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.parts.mosfet import breakdown_at
@@ -24,7 +24,8 @@ class TurnOff:
     ----------
     gate_voltage : Highest voltage that the pin drives the gate to
     current : Highest current that is switched off
-    stored_energy : Highest energy in the line's inductance, L I^2 / 2
+    stored_energy : Highest energy in the line's inductance, L I^2 / 2: of lead and branch at that current, of battery
+        and feed at the highest current of all channels that may conduct together
     energy : The same with what the battery adds while the current falls, V_breakdown / (V_breakdown - V_battery) times;
         infinite where the battery's voltage reaches breakdown
     rating : Avalanche energy that the MOSFET bears from the temperature at which the pulse leaves it
@@ -51,20 +52,23 @@ class TurnOff:
     reason: str | None
 
 
-def turn_off(circuit: Circuit, channel: ChannelModel, current: float, junction: float | None) -> TurnOff:
+def turn_off(
+    circuit: Circuit, channel: ChannelModel, current: float, battery_current: float, junction: float | None
+) -> TurnOff:
     """Bound the end of a channel's pulse.
 
     All of the inductance's energy goes into the MOSFET: the loop's resistance, and a bridge that opens and takes it
-    instead, are left out. Linear region: a quarter of battery voltage times current for the whole turn-off time;
-    avalanche: breakdown voltage times current for L I / (V_breakdown - V_battery).
+    instead, are left out, and so are the switches of other channels that end with it. Linear region: a quarter of
+    battery voltage times current for the whole turn-off time; avalanche: breakdown voltage times current for L I /
+    (V_breakdown - V_battery).
 
     Parameters
     ----------
-    current : Highest channel current [A]
+    current, battery_current : Highest current of the channel, and of the battery [A]
     junction : Highest junction temperature at the end of the pulse [degC]; None where it is not known
     """
     mosfet, battery = circuit.mosfets[channel.mosfet], circuit.battery.voltage.high
-    inductance = line_inductance(channel).high
+    carried = ((channel.loop_inductance.high, current), (feed_inductance(circuit).high, max(battery_current, current)))
     breakdown = None if mosfet.breakdown is None else float(breakdown_at(circuit.ambient.low, mosfet.breakdown.low))
     time = (
         None
@@ -74,8 +78,10 @@ def turn_off(circuit: Circuit, channel: ChannelModel, current: float, junction: 
     energy = falls = None
     if breakdown is not None:
         above = breakdown - battery
-        energy = float(avalanche_energy(inductance, current, breakdown, battery)) if above > 0.0 else math.inf
-        falls = inductance * current / above if above > 0.0 else math.inf
+        energy = falls = math.inf
+        if above > 0.0:
+            energy = sum(float(avalanche_energy(each, flowing, breakdown, battery)) for each, flowing in carried)
+            falls = sum(each * flowing for each, flowing in carried) / above
     rating = after = reason = None
     if junction is None:
         reason = "how hot the pulse leaves the MOSFET is not known"
@@ -90,7 +96,7 @@ def turn_off(circuit: Circuit, channel: ChannelModel, current: float, junction: 
     return TurnOff(
         gate_voltage=driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed")).high,
         current=current,
-        stored_energy=0.5 * inductance * current**2,
+        stored_energy=sum(0.5 * each * flowing**2 for each, flowing in carried),
         energy=energy,
         rating=rating,
         time=time,

@@ -1,10 +1,10 @@
-"""Corners of the arming edge: one string of a channel, with every tolerance at one of its ends."""
+"""Corners of the arming edge of a channel, with every tolerance at one of its ends."""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Literal
 
@@ -26,17 +26,17 @@ from ignition.parts.mosfet import breakdown_at, gain, slope_factor, slope_voltag
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "holds", "line_inductance", "missing_keys"]
+__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "feed_inductance", "holds", "missing_keys"]
 
 Hold = Literal["driven low", "in reset", "dead"]
 """What holds the gate at the edge: the pin of a running controller, one in reset or at its start, or the pull-down."""
 
 ENDS = (
     *("supply", "line", "inductance", "bridge", "threshold", "gain", "source capacitance", "coupling", "shape"),
-    *("drain capacitance", "pull-down", "path", "leakage"),
+    *("drain capacitance", "pull-down", "path", "leakage", "strings"),
 )
 """What a corner chooses an end of: 0 the low, 1 the high one. Shape: whether the gate-drain charge comes evenly over
-the drain's voltage, or most of it below `NEAR_VOLTAGE`."""
+the drain's voltage, or most of it below `NEAR_VOLTAGE`. Strings: the igniter's own alone, or all of the channel's."""
 
 NEAR_VOLTAGE = 1.0
 """Drain-gate voltage at which a concentrated gate-drain capacitance has fallen by half [V]: common practice."""
@@ -108,12 +108,14 @@ class EdgeCorners:
             fitted = self.channel.gate_capacitor
             own = own + other.pop("capacitor") - (0.0 if fitted is None else end("source capacitance", fitted))
         near, far, knee = self._coupling(ends)
+        line, share = self._loop(ends, end("bridge", bridge.resistance))
         resistance, rest = self._holding(ends, other.pop("pull_down", None))
         values = {
             "supply": supply,
             "rise_time": np.maximum(rise_time, 1e-9),
-            "line_resistance": end("line", self.line),
-            "inductance": np.maximum(end("inductance", line_inductance(self.channel)), LEAST_INDUCTANCE),
+            "line_resistance": line,
+            "inductance": np.maximum(self._inductance(ends), LEAST_INDUCTANCE),
+            "share": share,
             "bridge_resistance": end("bridge", bridge.resistance),
             "growth": bridge.growth.low,
             "no_fire_current": bridge.threshold_low,
@@ -141,32 +143,59 @@ class EdgeCorners:
         return np.inf if given is None else float(breakdown_at(self.circuit.ambient.low, given.low))
 
     @cached_property
-    def line(self) -> Toleranced:
-        """All of the loop but bridge and MOSFET [ohm]; the string's other igniters are shorts at the low end."""
-        circuit, channel = self.circuit, self.channel
-        battery, bank = circuit.battery.resistance, circuit.battery.bank_resistance
+    def common(self) -> Toleranced:
+        """What all strings share: battery, feed and lead [ohm]."""
+        battery, bank = self.circuit.battery.resistance, self.circuit.battery.bank_resistance
         total = battery if bank is None else Toleranced.hull(Toleranced.exact(0.0, "ohm"), bank, battery)
-        for part in (*(p.resistance for p in circuit.feed), channel.lead.resistance):
+        for part in (*(p.resistance for p in self.circuit.feed), self.channel.lead.resistance):
             total = total + part
-        if channel.branch is not None:
-            total = total + channel.branch.resistance
+        return total
+
+    @cached_property
+    def own(self) -> Toleranced:
+        """The igniter's branch and the others in its string [ohm], which are shorts at the low end."""
+        branch = Toleranced.exact(0.0, "ohm") if self.channel.branch is None else self.channel.branch.resistance
         others = max(
-            sum(circuit.igniters[kind].resistance.high for kind in string) - self.igniter.resistance.high
-            for string in channel.strings
+            sum(self.circuit.igniters[kind].resistance.high for kind in string) - self.igniter.resistance.high
+            for string in self.channel.strings
             if self.igniter.name in string
         )
-        return total + Toleranced(low=0.0, nominal=0.0, high=others, unit="ohm")
+        return branch + Toleranced(low=0.0, nominal=0.0, high=others, unit="ohm")
+
+    @cached_property
+    def beside(self) -> float:
+        """Highest conductance of all strings but the igniter's own [S]."""
+        branch = 0.0 if self.channel.branch is None else self.channel.branch.resistance.low
+        each = [
+            (1.0 / (branch + sum(self.circuit.igniters[kind].heated.low for kind in string)), string)
+            for string in self.channel.strings
+        ]
+        own = min(conductance for conductance, string in each if self.igniter.name in string)
+        return sum(conductance for conductance, _ in each) - own
+
+    def _loop(self, ends: Mapping[str, np.ndarray], bridge: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Resistance of the loop without the bridge [ohm], and the igniter's share of its current [1]."""
+        common, own = (np.where(ends["line"] == 1, part.high, part.low) for part in (self.common, self.own))
+        share = 1.0 / (1.0 + np.where(ends["strings"] == 1, self.beside, 0.0) * (own + bridge))
+        return common + share * own, share
+
+    def _inductance(self, ends: Mapping[str, np.ndarray]) -> FloatArray:
+        """Inductance of the loop [H]; the branches of all strings lie side by side."""
+        total = feed_inductance(self.circuit) + self.channel.lead.inductance
+        branch = Toleranced.exact(0.0, "H") if self.channel.branch is None else self.channel.branch.inductance
+        count = np.where(ends["strings"] == 1, len(self.channel.strings), 1)
+        high = ends["inductance"] == 1
+        return np.where(high, total.high, total.low) + np.where(high, branch.high, branch.low) / count
 
     @cached_property
     def drain_capacitance(self) -> Toleranced:
         """Of drain and line to ground [F]; the output capacitance grows towards low voltage."""
         coss = self.circuit.mosfets[self.channel.mosfet].output_capacitance
-        line, branch = self.channel.lead.capacitance.high, self.channel.branch
+        line, branch = self.channel.lead.capacitance.high + _bus_capacitance(self.circuit), self.channel.branch
         if branch is not None:
             line += len(self.channel.strings) * branch.capacitance.high
-        own = max(0.0 if coss is None else coss.low - self._reverse_transfer, _LEAST_OUTPUT)
-        voltage = self.circuit.battery.voltage.high
-        most = 10e-9 if coss is None else coss.high * max(_OUTPUT_VOLTAGE / voltage, 1.0)
+        own = max(coss.low - self._reverse_transfer, _LEAST_OUTPUT)
+        most = coss.high * max(_OUTPUT_VOLTAGE / self.circuit.battery.voltage.high, 1.0)
         return Toleranced(low=own, nominal=own, high=max(most, own) + line, unit="F")
 
     def charge(self, voltage: float) -> tuple[float, float]:
@@ -255,10 +284,22 @@ class EdgeCorners:
         return gate_in_reset(self.circuit, self.channel, controller_rail(self.circuit, "reset"))
 
 
-def line_inductance(channel: ChannelModel) -> Toleranced:
-    """Return the inductance of a channel's whole loop [H]."""
-    total = Toleranced(low=0.0, nominal=0.0, high=_BATTERY_INDUCTANCE, unit="H") + channel.lead.inductance
-    return total if channel.branch is None else total + channel.branch.inductance
+def feed_inductance(circuit: Circuit) -> Toleranced:
+    """Return the inductance of battery and feed, which all channels share [H].
+
+    The low end leaves out what lies before the arm switch, where a capacitor across the battery may bypass it.
+    """
+    total = Toleranced(low=0.0, nominal=0.0, high=_BATTERY_INDUCTANCE, unit="H")
+    switch = circuit.feed.index(circuit.arm_switch)
+    for place, part in enumerate(circuit.feed):
+        total = total + (replace(part.inductance, low=0.0) if place < switch else part.inductance)
+    return total
+
+
+def _bus_capacitance(circuit: Circuit) -> float:
+    """Highest capacitance of the feed's wires behind the arm switch [F]."""
+    behind = circuit.feed[circuit.feed.index(circuit.arm_switch) :]
+    return sum((part.capacitance.high for part in behind), 0.0)
 
 
 def all_ends(names: tuple[str, ...] = ENDS) -> dict[str, np.ndarray]:

@@ -1,7 +1,7 @@
 """Arming edge in time: the drain's rise lifts the gate, the channel conducts and pulls the drain down, bridges heat.
 
-One string of igniters between a source that rises in a straight line and the drain of a MOSFET whose gate is held by a
-resistance. Many value sets are integrated side by side, each with steps of its own.
+One string of igniters, or all strings of a channel, between a source that rises in a straight line and the drain of a
+MOSFET whose gate is held by a resistance. Many value sets are integrated side by side, each with steps of its own.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _DIODE_DROP, _DIODE_RESISTANCE = 0.6, 0.01
 _THERMAL_VOLTAGE = 0.03
 """Drain voltage over which the current below threshold comes up [V]: kT/q, hot."""
 
-_MOST_STEPS = 40_000
+_MOST_STEPS = 20_000
 _STEPS_AT_ONCE = 4
 """Steps between two looks at who has ended."""
 
@@ -41,6 +41,8 @@ class Edge:
     supply, rise_time : Final voltage of the source [V] and time in which it gets there [s]
     line_resistance : All of the loop but the bridge and the MOSFET [ohm]
     inductance : Of the loop [H]
+    share : Of the loop's current that flows through the igniter [1]: less than one where other strings lie beside its
+        own; they are in `line_resistance` and `inductance` and grow as it does
     bridge_resistance, growth : Cold resistance of the igniter [ohm], its relative growth up to function [1]
     no_fire_current, time_constant : Steady threshold [A] and time constant [s] of the bridge
     threshold, gain : Gate threshold [V] and gain K of the square law [A/V^2]
@@ -58,6 +60,7 @@ class Edge:
     rise_time: FloatArray
     line_resistance: FloatArray
     inductance: FloatArray
+    share: FloatArray
     bridge_resistance: FloatArray
     growth: FloatArray
     no_fire_current: FloatArray
@@ -87,9 +90,14 @@ class Edge:
         return cls(**{f.name: np.concatenate([getattr(edge, f.name) for edge in edges]) for f in fields(cls)})
 
     @property
+    def bridge_in_loop(self) -> FloatArray:
+        """What the cold bridge adds to the resistance of the loop [ohm]."""
+        return self.share * self.bridge_resistance
+
+    @property
     def loop_resistance(self) -> FloatArray:
         """Of line and cold bridge [ohm]."""
-        return self.line_resistance + self.bridge_resistance
+        return self.line_resistance + self.bridge_in_loop
 
     @property
     def most_coupling(self) -> FloatArray:
@@ -155,12 +163,12 @@ def edge_response(
 ) -> EdgeResponse:
     """Integrate the arming edge of every value set.
 
-    With drain d, gate g, igniter current i and thermal fraction x:
+    With drain d, gate g, loop current i, share s of it in the igniter, and thermal fraction x:
 
-    | L di/dt = V(t) - (R_line + R_bridge (1 + a x)) i - v_d
+    | L di/dt = V(t) - (R_line + s R_bridge (1 + a x)) i - v_d
     | (C_d + C_gd) dv_d/dt - C_gd dv_g/dt = i - I_channel(v_g, v_d)
     | (C_gs + C_gd) dv_g/dt - C_gd dv_d/dt = (V_rest - v_g) / R_gate
-    | tau dx/dt = (i / I0)^2 (1 + a x) / (1 + a) - x
+    | tau dx/dt = (s i / I0)^2 (1 + a x) / (1 + a) - x
 
     by a Rosenbrock method of third order with an exact Jacobian (Rodas3: Sandu et al., Atmospheric Environment 31,
     1997, from memory). A member ends once its gate is off and what still rings at its drain cannot lift it again; the
@@ -198,14 +206,14 @@ def edge_response(
     return EdgeResponse(
         peak_gate_voltage=peaks[2],
         peak_drain_voltage=peaks[1],
-        peak_current=peaks[0],
+        peak_current=edge.share * peaks[0],
         energy=sums[0],
         thermal_fraction=peaks[3],
         time_above_threshold=sums[1],
         solved=solved,
         times=times,
         gate_voltage=waves[:, 2],
-        current=waves[:, 0],
+        current=edge.share * waves[:, 0],
         fraction=waves[:, 3],
     )
 
@@ -284,7 +292,7 @@ class _Running:
         self.peaks = np.maximum(self.peaks, now)
         # state at the middle by the cubic through both ends, then Simpson
         middle = 0.5 * (before + now) + h / 8.0 * (begin - end)
-        first, second, third = (y[0] ** 2 * _grown(edge, y[3]) for y in (before, middle, now))
+        first, second, third = ((edge.share * y[0]) ** 2 * _grown(edge, y[3]) for y in (before, middle, now))
         self.energy = self.energy + edge.bridge_resistance * h / 6.0 * (first + 4.0 * second + third)
         self.above = self.above + 0.5 * h * ((before[2] > edge.threshold) + 1.0 * (now[2] > edge.threshold))
 
@@ -299,7 +307,7 @@ class _Running:
         lift = near * swing / (edge.gate_source_capacitance + near)
         low = np.maximum(gate, edge.gate_rest) + lift < edge.threshold - edge.slope_voltage
         off = low & (self.time >= np.maximum(edge.rise_time, self.follow)) & (drain > 0.5 * edge.supply)
-        squares = np.where(off, ringing / edge.loop_resistance, 0.0)
+        squares = np.where(off, edge.share**2 * ringing / edge.loop_resistance, 0.0)
         self.energy = self.energy + squares * edge.bridge_resistance
         risen = fraction + squares / (edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant)
         self.peaks[3] = np.maximum(self.peaks[3], risen)
@@ -378,12 +386,12 @@ def _slopes(edge: Edge, state: FloatArray, time: FloatArray) -> FloatArray:
     """Time derivatives of the state."""
     current, drain, gate, fraction = state
     source = edge.supply * np.minimum(time / edge.rise_time, 1.0)
-    resistance = edge.line_resistance + edge.bridge_resistance * _grown(edge, fraction)
+    resistance = edge.line_resistance + edge.bridge_in_loop * _grown(edge, fraction)
     channel, coupling = _passed(edge, drain, gate), _coupling(edge, drain, gate)
     into_drain, into_gate = current - channel, (edge.gate_rest - gate) / edge.gate_resistance
     a, b = edge.drain_capacitance + coupling, edge.gate_source_capacitance + coupling
     both = a * b - coupling**2
-    square = (current / edge.no_fire_current) ** 2
+    square = (edge.share * current / edge.no_fire_current) ** 2
     return np.array(
         [
             (source - resistance * current - drain) / edge.inductance,
@@ -411,11 +419,12 @@ class _Jacobian:
         self.dd, self.dg = ((b * drain_row[k] + c * gate_row[k]) / both for k in (0, 1))
         self.gd, self.gg = ((c * drain_row[k] + a * gate_row[k]) / both for k in (0, 1))
         self.di, self.gi = b / both, c / both
-        self.xi = 2.0 * current / edge.no_fire_current**2 * grown / (1.0 + edge.growth) / edge.time_constant
-        square = (current / edge.no_fire_current) ** 2
+        sensitivity = (edge.share / edge.no_fire_current) ** 2
+        self.xi = 2.0 * current * sensitivity * grown / (1.0 + edge.growth) / edge.time_constant
+        square = current**2 * sensitivity
         xx = (square * growing / (1.0 + edge.growth) - 1.0) / edge.time_constant
-        self.ix = -edge.bridge_resistance * growing * current / edge.inductance
-        resistance = edge.line_resistance + edge.bridge_resistance * grown
+        self.ix = -edge.bridge_in_loop * growing * current / edge.inductance
+        resistance = edge.line_resistance + edge.bridge_in_loop * grown
         self.inverse = 1.0 / edge.inductance
         self.px = s - xx
         self.pi = s + resistance * self.inverse - self.ix * self.xi / self.px

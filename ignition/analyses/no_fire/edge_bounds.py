@@ -29,7 +29,8 @@ class EdgeBounds:
 
     Attributes
     ----------
-    drain_voltage, gate_voltage, current, energy, thermal_fraction : [V], [V], [A], [J], [1]
+    drain_voltage, gate_voltage : [V]
+    current, energy, thermal_fraction : Of the igniter [A], [J], [1]
     time_above_threshold : Time for which the gate is above the threshold [s]; infinite where it rests there
     """
 
@@ -53,7 +54,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
     * Energy: the charging's share of V Q for each of two charges, and I^2 R t; Minkowski's inequality adds the two
       currents. Thermal fraction: no heat is lost, or the highest current flows for ever, whichever is less.
     """
-    resistance = edge.line_resistance + edge.bridge_resistance * np.minimum(1.0, 1.0 + edge.growth)
+    resistance = edge.line_resistance + edge.bridge_in_loop * np.minimum(1.0, 1.0 + edge.growth)
     most = edge.drain_capacitance + edge.most_coupling
     least = edge.drain_capacitance + np.minimum(edge.near_capacitance, edge.far_capacitance)
     rings = resistance < 2.0 * np.sqrt(edge.inductance / least)
@@ -82,17 +83,17 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
         channel = np.minimum(passed, ohmic)
         squares = (np.sqrt(2.0 * work / resistance) + np.where(above > 0.0, channel * np.sqrt(above), 0.0)) ** 2
         heating = np.maximum(1.0, 1.0 / (1.0 + edge.growth))
-        fraction = heating * squares / (edge.no_fire_current**2 * edge.time_constant)
+        fraction = heating * edge.share**2 * squares / (edge.no_fire_current**2 * edge.time_constant)
         leaking = np.where(above > 0.0, edge.threshold_current, below)
-    current = np.minimum(charging + passed, ohmic)
+    current = edge.share * np.minimum(charging + passed, ohmic)
     ceiling = _for_ever(edge, current)
-    rested = steady_thermal_fraction(np.minimum(leaking, ohmic), edge.no_fire_current, edge.growth)
+    rested = steady_thermal_fraction(edge.share * np.minimum(leaking, ohmic), edge.no_fire_current, edge.growth)
     grown = edge.bridge_resistance * np.maximum(1.0, 1.0 + edge.growth)
     return EdgeBounds(
         drain_voltage=drain,
         gate_voltage=gate,
         current=current,
-        energy=grown * squares,
+        energy=grown * edge.share**2 * squares,
         thermal_fraction=np.minimum(fraction + rested, ceiling),
         time_above_threshold=above,
     )

@@ -20,6 +20,8 @@ from ignition.parts.mosfet_transient import avalanche_rating
 
 __all__ = ["no_fire_findings", "switch_on_findings"]
 
+_NOT_SOLVED = "the integration of the edge did not come to its end"
+
 
 def no_fire_findings(circuit: Circuit, found: NoFire) -> Iterator[Finding]:
     """Judge every igniter, gate, converter pin and MOSFET in every steady phase."""
@@ -164,6 +166,7 @@ def switch_on_findings(circuit: Circuit, found: SwitchOn) -> Iterator[Finding]:
         judged = {one.igniter: one for one in edge.igniters}
         for name, kind in igniter_kinds(channel).items():
             yield _edge(circuit, channel, name, kind, edge, judged.get(name))
+        yield _gate_peak(circuit, channel, edge)
         yield _overvoltage(circuit, channel, edge)
 
 
@@ -177,7 +180,8 @@ def _edge(
         says = "how much the drain's rise lifts the gate is not known"
         doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=edge.missing)
     elif one is not None and not one.solved:
-        doubt = Doubt(reason=Reason.NOT_SOLVED, says="the integration of the edge did not come to its end")
+        value = None
+        doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
     return compare(
         Question.SWITCH_ON,
         "switch-on-below-function",
@@ -198,12 +202,44 @@ def _edge(
     )
 
 
+def _gate_peak(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -> Finding:
+    """The drain's rise pushes the gate up: what the pin drives it to is not the highest that it has to bear."""
+    missing, doubt, value = _unknown(circuit, channel, edge), None, None
+    if missing:
+        says = "how high the drain's rise lifts the gate is not known"
+        doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing)
+    elif all(one.solved for one in edge.igniters):
+        value = max(one.judged.gate_voltage for one in edge.igniters)
+    else:
+        doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
+    return compare(
+        Question.SWITCH_ON,
+        "gate-rating",
+        value,
+        "at most",
+        circuit.mosfets[channel.mosfet].gate_rating.low,
+        "V",
+        says="highest voltage that the drain's rise lifts the gate to against what the gate bears",
+        statement=data_sheet("MOSFET", channel.mosfet),
+        doubt=doubt,
+        channel=channel.name,
+        phase="switch-on",
+        rests_on=resting(circuit, "safe"),
+    )
+
+
+def _unknown(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -> tuple[str, ...]:
+    """Keys without which nothing is known of the arming edge."""
+    if edge.missing or edge.igniters:
+        return edge.missing
+    return tuple(f"igniter.{kind}.no_fire" for kind in sorted(set(igniter_kinds(channel).values())))
+
+
 def _overvoltage(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -> Finding:
     """A drain that rings beyond breakdown is no harm where the switch bears the energy of that, at most the line's."""
     mosfet, table = circuit.mosfets[channel.mosfet], f"mosfet.{channel.mosfet}"
     missing = edge.missing or left_out(table, circuit.given.mosfet[channel.mosfet], "breakdown")
-    if not edge.igniters:
-        missing = missing or tuple(f"igniter.{kind}.no_fire" for kind in sorted(set(igniter_kinds(channel).values())))
+    missing = missing or _unknown(circuit, channel, edge)
     highest = max((one.drain_voltage for one in edge.igniters), default=0.0)
     breakdown = None if mosfet.breakdown is None else float(breakdown_at(circuit.ambient.low, mosfet.breakdown.low))
     avalanches = not missing and breakdown is not None and highest >= breakdown

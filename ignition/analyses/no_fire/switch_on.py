@@ -9,7 +9,7 @@ from typing import Annotated
 
 import numpy as np
 
-from ignition.analyses.no_fire.corners import ENDS, EdgeCorners, Hold, all_ends, holds, line_inductance, missing_keys
+from ignition.analyses.no_fire.corners import ENDS, EdgeCorners, Hold, all_ends, feed_inductance, holds, missing_keys
 from ignition.analyses.no_fire.edge import Edge, edge_response
 from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
 from ignition.circuit.model import ChannelModel, Circuit
@@ -36,18 +36,18 @@ _SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-4
 _ROUNDS = 6
 _SCATTERED = 16
 
-_UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path")
+_UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path", "strings")
 _LOW = ("line", "source capacitance")
 """For the closed forms: what may be worst at either end, and what is worst at its low end; else the high end."""
-_END_WORDS = {"shape": ("of the charge even", "of the charge early")}
+_END_WORDS = {"shape": ("of the charge even", "of the charge early"), "strings": ("but its own open", "all connected")}
 _HELD = 10.0
 """Thermal time constants after which a gate that stays on has done what it can."""
 
 _LONGEST = 10.0
 
-_JUDGED = ("thermal_fraction", "bounced_fraction")
-_ALL = ("gate_voltage", "current", "energy", *_JUDGED, "time_above_threshold")
-"""Fields of `EdgeResult` that a verdict rests on, and all of them."""
+_HEAT = ("thermal_fraction", "bounced_fraction")
+_ALL = ("gate_voltage", "current", "energy", *_HEAT, "time_above_threshold")
+"""Fields of `EdgeResult` that the verdict on an igniter rests on, and all of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ class EdgeResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IgniterSwitchOn:
-    """What the arming edge does to one igniter whose string alone is connected, so that it takes the whole current.
+    """What the arming edge does to one igniter, whose string alone may be connected, or all strings of the channel.
 
     Attributes
     ----------
@@ -86,7 +86,7 @@ class IgniterSwitchOn:
     kick : Highest energy of the ringing line, all strings connected, that the MOSFET may have to take beyond breakdown
     hold, edge : What holds the gate, and the rise time of the source, where the thermal fraction is highest
     ends : End of each of `ENDS` there: 0 the low, 1 the high one
-    solved : Whether every corner was integrated to its end
+    solved : Whether every corner was integrated to its end; else nothing is known, and what was asked for infinite
     """
 
     igniter: str
@@ -162,9 +162,13 @@ def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: b
     found = [_groups(circuit) for circuit in circuits]
     groups = [group for groups in found for group in groups.values()]
     for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 3)):
-        wanted = [group for group in groups if group.settled is settled and (integrate or not settled)]
-        if wanted:
-            _search(wanted, _ALL if integrate else _JUDGED, rounds)
+        wanted: dict[tuple[str, ...], list[_Group]] = {}
+        for group in groups:
+            if group.settled is settled and (integrate or not settled):
+                asked: tuple[str, ...] = _ALL if integrate else _HEAT if group.gate_bears else ("gate_voltage", *_HEAT)
+                wanted.setdefault(asked, []).append(group)
+        for asked, same in wanted.items():
+            _search(same, asked, rounds)
     return [
         SwitchOn(
             channels=tuple(
@@ -201,7 +205,7 @@ def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
     return (
         circuit.ambient,
         (battery.voltage, battery.resistance, battery.bank_resistance),
-        tuple(part.resistance for part in circuit.feed),
+        tuple((part.resistance, part.inductance, part.capacitance) for part in circuit.feed),
         (circuit.arm_switch.edge, circuit.arm_switch.closures),
         (controller.powered_before_arm_switch, controller.supply, controller.dropout, controller.pin),
         tuple(
@@ -255,15 +259,26 @@ class _Group:
 
     @property
     def settled(self) -> bool:
-        """Whether the closed forms alone say that the igniter stays below function, and the switch below breakdown."""
+        """Whether the closed forms alone say that the igniter stays below function, and that the switch bears it."""
         breakdown = self.makers[0].breakdown
-        return self.bound.bounced_fraction < 1.0 and self.drain_voltage <= breakdown
+        return self.bound.bounced_fraction < 1.0 and self.drain_voltage <= breakdown and self.gate_bears
+
+    @property
+    def strings(self) -> int:
+        """Strings of the channel."""
+        return len(self.makers[0].channel.strings)
+
+    @property
+    def gate_bears(self) -> bool:
+        """Whether the closed forms alone say that the gate stays within what it bears."""
+        maker = self.makers[0]
+        return self.bound.gate_voltage <= maker.circuit.mosfets[maker.channel.mosfet].gate_rating.low
 
     def result(self, igniter: str) -> IgniterSwitchOn:
         """Make the result of one igniter of the type."""
         values = _values([(self, self.worst)])
         maker = self.makers[self.worst.which]
-        told = [(name, end) for name, end in self.worst.ends.items() if name != "supply"]
+        told = [(name, self.worst.ends[name]) for name in ENDS[1:] if self.strings > 1 or name != "strings"]
         return IgniterSwitchOn(
             igniter=igniter,
             kind=maker.igniter.name,
@@ -290,14 +305,18 @@ def _bounds(circuit: Circuit, channel: ChannelModel, kind: str) -> _Group:
     igniter = circuit.igniters[kind]
     makers = [EdgeCorners(circuit=circuit, channel=channel, igniter=igniter, hold=hold) for hold in holds(circuit)]
     times = edge_times(circuit)
-    ends = all_ends(_UNDECIDED) | dict.fromkeys(_LOW, np.zeros(2 ** len(_UNDECIDED), dtype=np.intp))
+    undecided = _UNDECIDED if len(channel.strings) > 1 else _UNDECIDED[:-1]
+    ends = all_ends(undecided) | dict.fromkeys(_LOW, np.zeros(2 ** len(undecided), dtype=np.intp))
     count, tried = len(ends["supply"]), (times[0], times[-1])
     made = [maker.edges(ends, np.full(count, time)) for maker in makers for time in tried]
     edge = Edge.joined(made)
     found = edge_bounds(edge)
     # the closed form counts the heat of a bridge that does not grow: to function that is the least for any growth
-    steady = replace(edge, growth=np.zeros_like(edge.growth))
-    bounced = after_closures(steady, found.thermal_fraction, found.current, circuit.arm_switch.closures)
+    bounced, grown = (
+        after_closures(one, found.thermal_fraction, found.current, circuit.arm_switch.closures)
+        for one in (replace(edge, growth=np.zeros_like(edge.growth)), edge)
+    )
+    bounced = np.where(bounced < 1.0, bounced, np.maximum(bounced, grown))
     seeds = []
     for which in range(len(makers)):
         fastest = bounced[2 * which * count : (2 * which + 1) * count]
@@ -322,8 +341,8 @@ def _bounds(circuit: Circuit, channel: ChannelModel, kind: str) -> _Group:
 def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
     """Highest energy that the line may drive into the MOSFET beyond breakdown [J]; infinite where that is no higher.
 
-    The work that charges the drain, and where the channel has conducted L I^2 / 2 at the highest current of all strings
-    together, with the share that the battery adds.
+    The work that charges the drain, and where the channel has conducted L I^2 / 2: of lead and branch at the highest
+    current of all strings together, of battery and feed at that of all channels; with the share that the battery adds.
     """
     circuit, channel = maker.circuit, maker.channel
     supply, above = circuit.battery.voltage.high, maker.breakdown - circuit.battery.voltage.high
@@ -331,12 +350,21 @@ def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
         return math.inf
     energy = supply * (maker.drain_capacitance.high * supply + maker.charge(supply)[1])
     if conducts:
-        strings = [min(circuit.igniters[kind].heated.low for kind in string) for string in channel.strings]
-        branches = 0.0 if channel.branch is None else channel.branch.resistance.low
-        conductance = sum(1.0 / (branches + string) for string in strings)
-        current = (supply + 1.0) / (maker.line.low - branches + 1.0 / conductance)
-        energy += 0.5 * line_inductance(channel).high * current**2
+        feed = maker.common.low - channel.lead.resistance.low
+        own, every = _conductance(circuit, channel), sum(_conductance(circuit, other) for other in circuit.channels)
+        for inductance, conductance in (
+            (channel.loop_inductance.high, own),
+            (feed_inductance(circuit).high, every),
+        ):
+            energy += 0.5 * inductance * ((supply + 1.0) / (feed + 1.0 / conductance)) ** 2
     return energy if math.isinf(maker.breakdown) else energy * maker.breakdown / above
+
+
+def _conductance(circuit: Circuit, channel: ChannelModel) -> float:
+    """Highest conductance from bus to drain, all strings together [S]; all igniters but one of a string are shorts."""
+    branch = 0.0 if channel.branch is None else channel.branch.resistance.low
+    strings = [branch + min(circuit.igniters[kind].heated.low for kind in string) for string in channel.strings]
+    return 1.0 / (channel.lead.resistance.low + 1.0 / sum(1.0 / resistance for resistance in strings))
 
 
 def _values(corners: list[tuple[_Group, _Corner]]) -> Edge:
@@ -368,9 +396,9 @@ def _swings(edge: Edge) -> FloatArray:
     return np.asarray(edge.rise_time + swings + 5.0 * edge.loop_resistance * total)
 
 
-def _neighbours(corner: _Corner, times: int) -> Iterator[_Corner]:
+def _neighbours(corner: _Corner, times: int, strings: int) -> Iterator[_Corner]:
     """Every corner that differs in one tolerance, or in the edge by one step."""
-    for name in ENDS:
+    for name in ENDS if strings > 1 else ENDS[:-1]:
         yield _Corner(corner.which, corner.ends | {name: 1 - corner.ends[name]}, corner.time)
     for step in (-1, 1):
         if 0 <= corner.time + step < times:
@@ -385,6 +413,7 @@ def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None
         new = [
             (groups[place], corner)
             for place, corners in enumerate(batch)
+            if groups[place].solved  # else nothing will be known
             for corner in {c.key: c for c in corners if c.key not in tried[place]}.values()
         ]
         if not new:
@@ -392,12 +421,15 @@ def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None
         for (group, corner), outputs in zip(new, _outputs(new, climbed, _SEARCH_TOLERANCE), strict=True):
             tried[groups.index(group)][corner.key] = corner, outputs
         batch = [
-            [near for top in _tops(found) for near in _neighbours(top, len(group.times))]
+            [near for top in _tops(found) for near in _neighbours(top, len(group.times), group.strings)]
             for group, found in zip(groups, tried, strict=True)
         ]
-    tops = [(group, top) for group, found in zip(groups, tried, strict=True) for top in _tops(found)]
-    outputs = _outputs(tops, climbed, _FINAL_TOLERANCE)
+    tops = [(group, top) for group, found in zip(groups, tried, strict=True) if group.solved for top in _tops(found)]
+    outputs = _outputs(tops, climbed, _FINAL_TOLERANCE) if tops else np.zeros((0, len(climbed)))
     for group in groups:
+        if not group.solved:
+            group.model = dict.fromkeys(climbed, math.inf)
+            continue
         own = [place for place, (other, _) in enumerate(tops) if other is group]
         group.model = dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
         if "bounced_fraction" in climbed:
@@ -412,11 +444,11 @@ def _starts(group: _Group) -> list[_Corner]:
         for shape in (0, 1)
         for time in range(len(group.times))
     ]
-    draw = np.random.default_rng(_SCATTERED)
+    draw, alone = np.random.default_rng(_SCATTERED), {} if group.strings > 1 else {"strings": 0}
     scattered = [
         _Corner(
             int(draw.integers(len(group.makers))),
-            dict(zip(ENDS, draw.integers(2, size=len(ENDS)).tolist(), strict=True)),
+            dict(zip(ENDS, draw.integers(2, size=len(ENDS)).tolist(), strict=True)) | alone,
             int(draw.integers(len(group.times))),
         )
         for _ in range(_SCATTERED)

@@ -18,6 +18,7 @@ from ignition.analyses.verdict import check
 from ignition.circuit.examples import load_example
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
+from ignition.errors import InputError
 from ignition.findings.finding import Finding, Reason
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
@@ -114,7 +115,7 @@ def test_the_share_of_all_closures_is_judged(share: float, verdict: str) -> None
     found = judged("switch-on-below-function", model=replace(model, bounced_fraction=share))
     assert (found.verdict, found.value, found.limit) == (verdict, share, 1.0)
     assert (found.channel, found.phase, found.igniter) == ("line", "switch-on", "line.igniter 1.1")
-    assert "10 closures of a bouncing switch" in found.says
+    assert "100 closures of a bouncing switch" in found.says
 
 
 def test_the_bound_is_judged_where_nothing_was_integrated() -> None:
@@ -293,11 +294,16 @@ def worst(text: str) -> IgniterSwitchOn:
 
 
 def test_more_closures_are_no_better() -> None:
-    """Ten closures heat up to ten times as much as one, and a switch without bounce counts one."""
-    ten, one = worst(WIDE), worst(edited(WIDE, ('edge = "10 ns .. 1 us"', 'edge = "10 ns .. 1 us"\nclosures = 1')))
-    assert (ten.closures, one.closures) == (10, 1)
+    """Ten closures heat up to ten times as much as one, one counts one, and a switch that does not say is no better."""
+    ten, one, silent = (
+        worst(edited(WIDE, ('edge = "10 ns .. 1 us"', f'edge = "10 ns .. 1 us"\n{closures}')))
+        for closures in ("closures = 10", "closures = 1", "")
+    )
+    assert (ten.closures, one.closures, silent.closures) == (10, 1, 100)
     assert one.judged.bounced_fraction == one.judged.thermal_fraction
     assert ten.judged.bounced_fraction == pytest.approx(10.0 * ten.judged.thermal_fraction, rel=0.1)
+    with pytest.raises(InputError, match="closures"):  # nobody can give more than what silence counts
+        parse_circuit(edited(WIDE, ('edge = "10 ns .. 1 us"', 'edge = "10 ns .. 1 us"\nclosures = 101')))
 
 
 def test_an_igniter_in_series_shares_and_in_parallel_does_not_help() -> None:
