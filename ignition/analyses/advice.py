@@ -10,7 +10,7 @@ import numpy as np
 from ignition.analyses.firing.sequence import turn_on
 from ignition.analyses.hold_off import ChannelHoldOff, HoldOff
 from ignition.analyses.no_fire.corners import EdgeCorners, holds
-from ignition.analyses.no_fire.edge import edge_response
+from ignition.analyses.no_fire.edge import Edge, edge_response
 from ignition.analyses.no_fire.edge_bounds import after_closures
 from ignition.analyses.no_fire.gate import (
     controller_rail,
@@ -35,6 +35,7 @@ _TOLERANCE = 1e-3
 _TRIED = 4
 """Values of a part that are analysed over all corners, from the one that should hold on."""
 _NONE = "none that was tried holds"
+_NO_FIT = "none that was tried holds, or the arming edge is not known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,20 +48,20 @@ class PullDownAdvice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CapacitorAdvice:
-    """Smallest capacitor from gate to ground, of the E6 series, that holds the gate at the edge, and its cost.
+    """Smallest capacitor from gate to ground, of the E6 series, that holds a gate at the edge which is not held yet.
 
     The edge is analysed again over all corners with it.
 
     Attributes
     ----------
     capacitor : To fit [F]
-    with_pull_down : Pull-down that it is fitted with
+    with_pull_down : Pull-down that it is fitted with, which stays
     turn_on, turn_on_without : Longest time from the pin's edge to conduction, with it and with what is fitted now
     heating : Highest junction rise while the gate charges [K]; None where the thermal network is not given
     """
 
     capacitor: Annotated[float | None, Unit("F"), Missing(otherwise=_NONE)]
-    with_pull_down: Annotated[Ohms | None, Missing(otherwise="none is fitted, and none was found that holds")]
+    with_pull_down: Ohms
     turn_on: Annotated[Seconds | None, Missing(otherwise=_NONE, infinite="the pin never drives the gate that far")]
     turn_on_without: Annotated[Seconds, Missing(infinite="the pin never drives the gate that far")]
     heating: Annotated[
@@ -76,18 +77,20 @@ class Advice:
     ----------
     pull_downs : The largest for each reason
     fit : Pull-down to fit: the next E12 value at or below half of the least of those with which the arming edge,
-        analysed again over all corners, holds
+        analysed again over all corners, holds; above half where the pin would no longer drive the gate to `needed`
     gate_drive : Lowest gate voltage that the pin gives with it, of which the lowest row of on-resistance needs `needed`
     slowest_edge : Rise time of the supply, by an edge limiter, from which on the gate holds as it is; zero where it
         holds at the fastest edge
-    threshold : Lowest threshold at 25 degC of a switch that would hold with the parts as they are
+    capacitor : None where the gate holds at the edge, or has no pull-down
+    threshold : Lowest threshold at 25 degC of a switch that would hold with the parts as they are, at the edge and in
+        every steady phase
     simplest : The first of these that costs nothing else, in words
     """
 
     channel: str
     pull_downs: tuple[PullDownAdvice, ...]
-    fit: Annotated[Ohms | None, Missing(otherwise=_NONE)]
-    gate_drive: Annotated[Volts | None, Missing(otherwise=_NONE)]
+    fit: Annotated[Ohms | None, Missing(otherwise=_NO_FIT)]
+    gate_drive: Annotated[Volts | None, Missing(otherwise=_NO_FIT)]
     needed: Volts
     capacitor: CapacitorAdvice | None
     slowest_edge: Annotated[Seconds | None, Missing(otherwise=_NONE)]
@@ -127,25 +130,21 @@ def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> 
         held = _fractions(circuit, channel, worst, pull_down=grid * spread) < 1.0
         pull_downs.append(PullDownAdvice(reason="arming edge", largest=_largest(grid, held)))
     least = [one.largest for one in pull_downs]
-    fit = None
-    if None not in least:
-        most = 0.5 * min(value for value in least if value)
-        below = [value for value in series_values("E12", 1.0, _PULL_DOWNS[1])[::-1] if value <= most][:_TRIED]
-        fit = _first(circuit, channel, [replace(channel, pull_down=_about(v, spread)) for v in below], below, worst)
-    drive = None
-    if fit is not None:
-        changed = replace(channel, pull_down=_about(fit, spread))
-        drive = driven_gate_voltage(circuit, changed, controller_rail(circuit, "armed")).low
-    capacitor = None if worst is None else _capacitor(circuit, channel, worst, fit)
-    edge = threshold = None
+    fit, drive = None, None
+    if worst is not None and None not in least:
+        fit, drive = _fit(circuit, channel, min(value for value in least if value), spread)
+    capacitor = edge = threshold = None
     if worst is not None:
+        if worst.judged.bounced_fraction >= 1.0 and channel.pull_down is not None:
+            capacitor = _capacitor(circuit, channel, worst, channel.pull_down)
         times = np.geomspace(edge_times(circuit)[0], _SLOWEST, 57)
         edge = _largest(1.0 / times[::-1], (_fractions(circuit, channel, worst, rise_time=times) < 1.0)[::-1])
         edge = None if edge is None else 0.0 if 1.0 / edge <= times[0] * (1.0 + 1e-9) else 1.0 / edge
         thresholds = np.arange(0.2, 8.01, 0.1)
         needed = _largest(-thresholds[::-1], (_fractions(circuit, channel, worst, threshold=thresholds) < 1.0)[::-1])
         drop = -mosfet.threshold_drift.low * max(circuit.ambient.high - 25.0, 0.0)
-        threshold = None if needed is None else round(-needed + drop, 3)
+        gates = [phase.gate_voltage.high or 0.0 for phase in found.phases]
+        threshold = None if needed is None else round(max(-needed, *(gate + 0.1 for gate in gates)) + drop, 3)
     row = mosfet.rows[0].gate
     return Advice(
         channel=channel.name,
@@ -160,16 +159,26 @@ def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> 
     )
 
 
-def _first(
-    circuit: Circuit,
-    channel: ChannelModel,
-    changed: list[ChannelModel],
-    values: list[float],
-    worst: IgniterSwitchOn | None,
-) -> float | None:
+def _fit(circuit: Circuit, channel: ChannelModel, most: float, spread: float) -> tuple[float | None, float | None]:
+    """Pull-down to fit [ohm] and the lowest gate voltage that the pin drives with it [V]."""
+    rail, row = controller_rail(circuit, "armed"), circuit.mosfets[channel.mosfet].rows[0].gate
+    values = [value for value in series_values("E12", 1.0, _PULL_DOWNS[1])[::-1].tolist() if value <= most]
+    fitted = {value: replace(channel, pull_down=_about(value, spread)) for value in values}
+    drives = {value: driven_gate_voltage(circuit, other, rail).low for value, other in fitted.items()}
+    driven = [value for value in values if drives[value] >= row]
+    for tried in (
+        [value for value in driven if value <= 0.5 * most],
+        [value for value in reversed(driven) if value > 0.5 * most],
+        [value for value in values if value <= 0.5 * most and value not in driven],
+    ):
+        fit = _first(circuit, channel, [fitted[value] for value in tried[:_TRIED]], tried[:_TRIED])
+        if fit is not None:
+            return fit, drives[fit]
+    return None, None
+
+
+def _first(circuit: Circuit, channel: ChannelModel, changed: list[ChannelModel], values: list[float]) -> float | None:
     """The first of some values of a part with which no corner of the arming edge makes an igniter function."""
-    if worst is None:
-        return values[0] if values else None
     circuits = [_with(circuit, channel, other) for other in changed]
     place = circuit.channels.index(channel)
     held = [
@@ -205,36 +214,31 @@ def _fractions(
     """Highest thermal fraction after all closures [1] for each of some values of a part."""
     count = len(rise_time) if rise_time is not None else len(next(iter(other.values())))
     ends = {name: np.full(count, end) for name, end in worst.ends.items()}
-    highest = np.zeros(count)
+    times = np.full(count, edge_times(circuit)[0]) if rise_time is None else rise_time
+    made = []
     for hold in holds(circuit):
         maker = EdgeCorners(circuit=circuit, channel=channel, igniter=circuit.igniters[worst.kind], hold=hold)
         path = np.full(count, 0 if hold == "in reset" else 1)
         for shape in (0, 1):
             corner = ends | {"shape": np.full(count, shape), "path": path, "threshold": np.zeros(count, dtype=int)}
-            times = np.full(count, edge_times(circuit)[0]) if rise_time is None else rise_time
-            edge = maker.edges(corner, times, **dict(other))
-            response = edge_response(edge, horizon(edge), _TOLERANCE)
-            fraction = after_closures(edge, response.thermal_fraction, response.peak_current, worst.closures)
-            highest = np.maximum(highest, np.where(response.solved, fraction, np.inf))
-    return highest
+            made.append(maker.edges(corner, times, **dict(other)))
+    edge = Edge.joined(made)
+    response = edge_response(edge, horizon(edge), _TOLERANCE)
+    fractions = after_closures(edge, response.thermal_fraction, response.peak_current, worst.closures)
+    return np.asarray(np.where(response.solved, fractions, np.inf).reshape(-1, count).max(axis=0))
 
 
-def _capacitor(circuit: Circuit, channel: ChannelModel, worst: IgniterSwitchOn, fit: float | None) -> CapacitorAdvice:
+def _capacitor(
+    circuit: Circuit, channel: ChannelModel, worst: IgniterSwitchOn, pull_down: Toleranced
+) -> CapacitorAdvice:
     mosfet, grid = circuit.mosfets[channel.mosfet], series_values("E6", *_CAPACITORS)
-    present = None if channel.pull_down is None else channel.pull_down.high
-    pull_down = present if present is not None else fit
-    held = np.zeros(len(grid), dtype=bool)
-    if pull_down is not None:
-        held = _fractions(circuit, channel, worst, capacitor=grid, pull_down=np.full(len(grid), pull_down)) < 1.0
+    held = _fractions(circuit, channel, worst, capacitor=grid, pull_down=np.full(len(grid), pull_down.high)) < 1.0
     found = None
     if held.any() and held[int(np.argmax(held)) :].all():
         first = int(np.argmax(held))
         values = [float(value) for value in grid[first : first + _TRIED]]
-        resistor = channel.pull_down if channel.pull_down is not None else Toleranced.exact(pull_down or 0.0, "ohm")
-        changed = [
-            replace(channel, pull_down=resistor, gate_capacitor=Toleranced.exact(value, "F")) for value in values
-        ]
-        found = _first(circuit, channel, changed, values, worst)
+        changed = [replace(channel, gate_capacitor=Toleranced.exact(value, "F")) for value in values]
+        found = _first(circuit, channel, changed, values)
     drive = driven_gate_voltage(circuit, channel, controller_rail(circuit, "armed")).low
     place = circuit.channels.index(channel)
     fitted = replace(channel, gate_capacitor=None if found is None else Toleranced.exact(found, "F"))
@@ -247,7 +251,7 @@ def _capacitor(circuit: Circuit, channel: ChannelModel, worst: IgniterSwitchOn, 
         heating = 0.25 * supply**2 / line * float(thermal_impedance(delay, *stages))
     return CapacitorAdvice(
         capacitor=found,
-        with_pull_down=pull_down,
+        with_pull_down=pull_down.nominal,
         turn_on=None if found is None else delay,
         turn_on_without=turn_on(circuit, place, drive, "high"),
         heating=heating,
@@ -265,11 +269,13 @@ def _simplest(
     highest = [(phase.gate_voltage.high, phase.lowest_threshold) for phase in found.phases]
     steady = all(gate is not None and gate < threshold for gate, threshold in highest)
     worst = found.switch_on.worst
-    if steady and worst is not None and worst.judged.bounced_fraction < 1.0:
+    if worst is None:
+        return f"not known, for the arming edge is not: {found.switch_on.reason}"
+    if steady and worst.judged.bounced_fraction < 1.0:
         return "what is fitted holds"
     if fit is not None and drive is not None and drive >= row:
         return "a smaller pull-down: the pin still drives the gate to the lowest row of on-resistance"
-    if capacitor is not None and capacitor.capacitor is not None:
+    if steady and capacitor is not None and capacitor.capacitor is not None:
         return "a gate capacitor: a pull-down that holds alone would take too much of the gate drive, or there is none"
     if threshold is not None:
         return "a switch of higher threshold: neither pull-down nor capacitor holds this one"

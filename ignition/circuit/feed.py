@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ignition.circuit.assumptions import Ledger
-from ignition.circuit.feed_description import FeedPart
+from ignition.circuit.feed_description import MOST_CLOSURES, FeedPart
 from ignition.circuit.model import FeedModel
 from ignition.circuit.wiring import reactances, round_trip, wire_area
 from ignition.errors import InputError
@@ -44,7 +44,7 @@ def complete_feed(part: FeedPart, key: str, ambient: Toleranced, ledger: Ledger)
         edge = ledger.take(part.edge, f"{key}.edge", "edge", "s")
     closures = part.closures or 1
     if part.kind == "arm switch" and part.closures is None:
-        closures = ledger.choose(f"{key}.closures", "closures", worst=100, best=1)
+        closures = ledger.choose(f"{key}.closures", "closures", worst=MOST_CLOSURES, best=1)
     carried, least = _withstands(part, key, ambient, ledger)
     return FeedModel(
         name=part.name,

@@ -34,12 +34,16 @@ __all__ = [
     "CapacitorBank",
     "FeedPart",
     "Load",
+    "MOST_CLOSURES",
     "Polarisation",
     "Protection",
     "Readings",
     "Trace",
     "Wiring",
 ]
+
+MOST_CLOSURES = 30
+"""Most closures of a bouncing arm switch in one throw that can be given, and what counts where they are not [1]."""
 
 FeedKind = Literal["arm switch", "interlock", "fuse", "resettable fuse", "switch", "connector", "wire", "resistor"]
 
@@ -230,7 +234,10 @@ class FeedPart(FileModel):
     capacitance: Capacitance | None = None
     edge: Time | None = None
     closures: int | None = Field(
-        default=None, ge=1, le=100, description="Most times that a bouncing arm switch closes in one throw [1]"
+        default=None,
+        ge=1,
+        le=MOST_CLOSURES,
+        description="Most times that a bouncing arm switch closes in one throw [1]; one beyond the limit is worn out",
     )
     rating: Current | None = None
     melting_i2t: MeltingIntegral | None = None

@@ -116,7 +116,7 @@ def advice_text(advised: Sequence[Advice], console: Console) -> None:
         if one.fit is not None:
             item(
                 console,
-                f"pull-down to fit: {engineering(one.fit, 'ohm')} (E12, at half of the least); the pin then drives the "
+                f"pull-down to fit: {engineering(one.fit, 'ohm')} (E12); the pin then drives the "
                 f"gate to {at_least(one.gate_drive, 'V')}, {engineering(one.needed, 'V')} are needed",
             )
         found = one.capacitor

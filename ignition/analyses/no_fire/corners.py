@@ -33,7 +33,7 @@ Hold = Literal["driven low", "in reset", "dead"]
 
 ENDS = (
     *("supply", "line", "inductance", "bridge", "threshold", "gain", "source capacitance", "coupling", "shape"),
-    *("drain capacitance", "pull-down", "path", "leakage", "strings"),
+    *("drain capacitance", "pull-down", "path", "leakage", "breakdown", "strings"),
 )
 """What a corner chooses an end of: 0 the low, 1 the high one. Shape: whether the gate-drain charge comes evenly over
 the drain's voltage, or most of it below `NEAR_VOLTAGE`. Strings: the igniter's own alone, or all of the channel's."""
@@ -47,8 +47,15 @@ _LEAST_REVERSE_TRANSFER, _LEAST_OUTPUT = 5e-12, 10e-12
 _MOST_REVERSE_TRANSFER = 0.3
 """Highest share of Crss in Ciss that is plausible [1]: 0.02 to 0.18 in the data sheets of five power MOSFETs."""
 
+_MOST_BREAKDOWN = 1.3
+"""Avalanche voltage over what a data sheet states, which is its least [1]: common practice, from memory."""
+
 _EVENLY = 1e6
+"""Drain voltage by which a capacitance that does not change has fallen by half [V]."""
+
 _NOTHING = 1e12
+"""Resistance of a resistor that is not there [ohm], breakdown of which nothing is known [V]."""
+
 _BATTERY_INDUCTANCE = 0.2e-6
 """Highest inductance of battery and its leads [H]: an inrush measured at 24 V was met by 0.15 ohm and 200 nH
 (laboratory failure analysis, 2019-11-07; published)."""
@@ -128,7 +135,7 @@ class EdgeCorners:
             "near_capacitance": near,
             "far_capacitance": far,
             "knee_voltage": knee,
-            "breakdown": self.breakdown,
+            "breakdown": end("breakdown", self.breakdown),
             "drain_capacitance": end("drain capacitance", self.drain_capacitance),
             "gate_resistance": resistance,
             "gate_rest": rest,
@@ -137,10 +144,13 @@ class EdgeCorners:
         return Edge.of(**(values | other))
 
     @cached_property
-    def breakdown(self) -> float:
-        """Drain voltage above which the MOSFET may avalanche, cold [V]; infinite where it is not given."""
+    def breakdown(self) -> Toleranced:
+        """Drain voltage above which the MOSFET may avalanche, cold, and surely does [V]; endless where not given."""
         given = self.circuit.mosfets[self.channel.mosfet].breakdown
-        return np.inf if given is None else float(breakdown_at(self.circuit.ambient.low, given.low))
+        if given is None:
+            return Toleranced.exact(_NOTHING, "V")
+        least = float(breakdown_at(self.circuit.ambient.low, given.low))
+        return Toleranced(low=least, nominal=given.nominal, high=_MOST_BREAKDOWN * given.high, unit="V")
 
     @cached_property
     def common(self) -> Toleranced:

@@ -51,8 +51,9 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
     * Time above the threshold: what the drain has pushed into the gate leaves through the gate's resistance by at least
       (V_th - V_rest) / R, and while the loop rings it may be pushed again.
     * Current: below (V + 1 V) / R, and below what charges the drain plus the channel's saturation current.
-    * Energy: the charging's share of V Q for each of two charges, and I^2 R t; Minkowski's inequality adds the two
-      currents. Thermal fraction: no heat is lost, or the highest current flows for ever, whichever is less.
+    * Energy: the charging's share of V Q for each of two charges, I^2 R t of the channel, and what the highest current
+      heats by while the avalanche takes the charge (V Q + L I^2 / 2) / (V_breakdown - V); Minkowski's inequality adds
+      the three currents. Thermal fraction: no heat is lost, or the highest current flows for ever, whichever is less.
     """
     resistance = edge.line_resistance + edge.bridge_in_loop * np.minimum(1.0, 1.0 + edge.growth)
     most = edge.drain_capacitance + edge.most_coupling
@@ -81,7 +82,13 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
         work = edge.supply * (edge.drain_capacitance * edge.supply + coupled_charge(edge, edge.supply))
         charging = np.minimum(ohmic, np.sqrt(2.0 * work / edge.inductance))
         channel = np.minimum(passed, ohmic)
-        squares = (np.sqrt(2.0 * work / resistance) + np.where(above > 0.0, channel * np.sqrt(above), 0.0)) ** 2
+        squares = np.sqrt(2.0 * work / resistance) + np.where(above > 0.0, channel * np.sqrt(above), 0.0)
+        kicked = np.where(conducts, ohmic, charging)
+        avalanche = (work + 0.5 * edge.inductance * np.where(conducts, ohmic, 0.0) ** 2) / (
+            edge.breakdown - edge.supply
+        )
+        avalanche = np.where(edge.breakdown > edge.supply, avalanche, np.inf)
+        squares = (squares + np.where(drain >= edge.breakdown, np.sqrt(kicked * avalanche), 0.0)) ** 2
         heating = np.maximum(1.0, 1.0 / (1.0 + edge.growth))
         fraction = heating * edge.share**2 * squares / (edge.no_fire_current**2 * edge.time_constant)
         leaking = np.where(above > 0.0, edge.threshold_current, below)

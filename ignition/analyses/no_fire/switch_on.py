@@ -36,7 +36,17 @@ _SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-4
 _ROUNDS = 6
 _SCATTERED = 16
 
-_UNDECIDED = ("supply", "inductance", "bridge", "threshold", "shape", "drain capacitance", "path", "strings")
+_UNDECIDED = (
+    "supply",
+    "inductance",
+    "bridge",
+    "threshold",
+    "shape",
+    "drain capacitance",
+    "path",
+    "breakdown",
+    "strings",
+)
 _LOW = ("line", "source capacitance")
 """For the closed forms: what may be worst at either end, and what is worst at its low end; else the high end."""
 _END_WORDS = {"shape": ("of the charge even", "of the charge early"), "strings": ("but its own open", "all connected")}
@@ -260,8 +270,8 @@ class _Group:
     @property
     def settled(self) -> bool:
         """Whether the closed forms alone say that the igniter stays below function, and that the switch bears it."""
-        breakdown = self.makers[0].breakdown
-        return self.bound.bounced_fraction < 1.0 and self.drain_voltage <= breakdown and self.gate_bears
+        blocks = self.drain_voltage < self.makers[0].breakdown.low or self.bound.time_above_threshold == 0.0
+        return self.bound.bounced_fraction < 1.0 and blocks and self.gate_bears
 
     @property
     def strings(self) -> int:
@@ -345,7 +355,7 @@ def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
     current of all strings together, of battery and feed at that of all channels; with the share that the battery adds.
     """
     circuit, channel = maker.circuit, maker.channel
-    supply, above = circuit.battery.voltage.high, maker.breakdown - circuit.battery.voltage.high
+    supply, above = circuit.battery.voltage.high, maker.breakdown.low - circuit.battery.voltage.high
     if above <= 0.0:
         return math.inf
     energy = supply * (maker.drain_capacitance.high * supply + maker.charge(supply)[1])
@@ -357,7 +367,7 @@ def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
             (feed_inductance(circuit).high, every),
         ):
             energy += 0.5 * inductance * ((supply + 1.0) / (feed + 1.0 / conductance)) ** 2
-    return energy if math.isinf(maker.breakdown) else energy * maker.breakdown / above
+    return energy * maker.breakdown.low / above
 
 
 def _conductance(circuit: Circuit, channel: ChannelModel) -> float:

@@ -137,7 +137,7 @@ def test_closed_forms_never_lie_below_the_model(seed: int) -> None:
     edge = random_edges(200, seed)
     resistance = edge.line_resistance + edge.share * edge.bridge_resistance
     until = edge.rise_time + 20.0 * edge.gate_resistance * (edge.gate_source_capacitance + edge.near_capacitance)
-    until = np.minimum(until + 20.0 * edge.inductance / resistance, 0.1e-3)
+    until = np.minimum(until + 20.0 * edge.inductance / resistance, 50e-6)
     found, bound = edge_response(edge, until, follow=np.inf), edge_bounds(edge)
     assert found.solved.all()
     slack = 1.001

@@ -115,7 +115,7 @@ def test_the_share_of_all_closures_is_judged(share: float, verdict: str) -> None
     found = judged("switch-on-below-function", model=replace(model, bounced_fraction=share))
     assert (found.verdict, found.value, found.limit) == (verdict, share, 1.0)
     assert (found.channel, found.phase, found.igniter) == ("line", "switch-on", "line.igniter 1.1")
-    assert "100 closures of a bouncing switch" in found.says
+    assert "30 closures of a bouncing switch" in found.says
 
 
 def test_the_bound_is_judged_where_nothing_was_integrated() -> None:
@@ -238,8 +238,8 @@ def test_corners_are_the_ends_of_the_parts() -> None:
     assert edge.gain == pytest.approx([1.0 / 20e-3, 1.0 / 10e-3])  # 2.5 V less the nominal 1.5 V
     assert edge.threshold_current.tolist() == [300e-6, 300e-6]
     assert edge.gate_source_capacitance == pytest.approx([0.8e-9 + 40e-9 - 42e-12, 1.2e-9 + 48e-9 - 42e-12])
-    assert edge.breakdown == pytest.approx([maker(circuit).breakdown] * 2)
-    assert maker(circuit).breakdown < 28.0
+    # the least of the data sheet in the cold, and 1.3 times the highest of it
+    assert edge.breakdown == pytest.approx([28.0 * (1.0 - 0.001 * 35.0), 1.3 * 32.0])
     # output charge of up to 190 V x Coss over 8.4 V, the line's 300 pF; at least Coss - Crss
     assert edge.drain_capacitance == pytest.approx([280e-12 - 42e-12, 320e-12 * 190.0 / 8.4 + 300e-12])
     # the pin's 20 and 40 ohm behind 95 and 105 ohm, in parallel with the pull-down
@@ -299,11 +299,11 @@ def test_more_closures_are_no_better() -> None:
         worst(edited(WIDE, ('edge = "10 ns .. 1 us"', f'edge = "10 ns .. 1 us"\n{closures}')))
         for closures in ("closures = 10", "closures = 1", "")
     )
-    assert (ten.closures, one.closures, silent.closures) == (10, 1, 100)
+    assert (ten.closures, one.closures, silent.closures) == (10, 1, 30)
     assert one.judged.bounced_fraction == one.judged.thermal_fraction
     assert ten.judged.bounced_fraction == pytest.approx(10.0 * ten.judged.thermal_fraction, rel=0.1)
     with pytest.raises(InputError, match="closures"):  # nobody can give more than what silence counts
-        parse_circuit(edited(WIDE, ('edge = "10 ns .. 1 us"', 'edge = "10 ns .. 1 us"\nclosures = 101')))
+        parse_circuit(edited(WIDE, ('edge = "10 ns .. 1 us"', 'edge = "10 ns .. 1 us"\nclosures = 31')))
 
 
 def test_an_igniter_in_series_shares_and_in_parallel_does_not_help() -> None:
