@@ -32,8 +32,12 @@ _PULL_DOWNS = (100.0, 1e6)
 _CAPACITORS = (100e-12, 1e-6)
 _SLOWEST = 0.1
 _TOLERANCE = 1e-3
+_STEP = 0.1
+"""Between two thresholds that are tried [V]."""
+
 _TRIED = 4
 """Values of a part that are analysed over all corners, from the one that should hold on."""
+
 _NONE = "none that was tried holds"
 _NO_FIT = "none that was tried holds, or the arming edge is not known"
 
@@ -79,9 +83,10 @@ class Advice:
     fit : Pull-down to fit: the next E12 value at or below half of the least of those with which the arming edge,
         analysed again over all corners, holds; above half where the pin would no longer drive the gate to `needed`
     gate_drive : Lowest gate voltage that the pin gives with it, of which the lowest row of on-resistance needs `needed`
+    held_steadily : Whether the gate stays below its threshold in every steady phase
     slowest_edge : Rise time of the supply, by an edge limiter, from which on the gate holds as it is; zero where it
-        holds at the fastest edge
-    capacitor : None where the gate holds at the edge, or has no pull-down
+        holds at the fastest edge, None too where it is not held in every steady phase
+    capacitor : None where the gate holds at the edge, has no pull-down, or is not held in every steady phase
     threshold : Lowest threshold at 25 degC of a switch that would hold with the parts as they are, at the edge and in
         every steady phase
     simplest : The first of these that costs nothing else, in words
@@ -92,6 +97,7 @@ class Advice:
     fit: Annotated[Ohms | None, Missing(otherwise=_NO_FIT)]
     gate_drive: Annotated[Volts | None, Missing(otherwise=_NO_FIT)]
     needed: Volts
+    held_steadily: bool
     capacitor: CapacitorAdvice | None
     slowest_edge: Annotated[Seconds | None, Missing(otherwise=_NONE)]
     threshold: Annotated[Volts | None, Missing(otherwise=_NONE)]
@@ -133,18 +139,13 @@ def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> 
     fit, drive = None, None
     if worst is not None and None not in least:
         fit, drive = _fit(circuit, channel, min(value for value in least if value), spread)
-    capacitor = edge = threshold = None
+    steady, capacitor, edge, threshold = _steady(found), None, None, None
     if worst is not None:
-        if worst.judged.bounced_fraction >= 1.0 and channel.pull_down is not None:
+        threshold = _threshold(circuit, channel, found, worst)
+        if steady and worst.judged.bounced_fraction >= 1.0 and channel.pull_down is not None:
             capacitor = _capacitor(circuit, channel, worst, channel.pull_down)
-        times = np.geomspace(edge_times(circuit)[0], _SLOWEST, 57)
-        edge = _largest(1.0 / times[::-1], (_fractions(circuit, channel, worst, rise_time=times) < 1.0)[::-1])
-        edge = None if edge is None else 0.0 if 1.0 / edge <= times[0] * (1.0 + 1e-9) else 1.0 / edge
-        thresholds = np.arange(0.2, 8.01, 0.1)
-        needed = _largest(-thresholds[::-1], (_fractions(circuit, channel, worst, threshold=thresholds) < 1.0)[::-1])
-        drop = -mosfet.threshold_drift.low * max(circuit.ambient.high - 25.0, 0.0)
-        gates = [phase.gate_voltage.high or 0.0 for phase in found.phases]
-        threshold = None if needed is None else round(max(-needed, *(gate + 0.1 for gate in gates)) + drop, 3)
+        if steady:  # neither is of use where a gate rests above its threshold
+            edge = _slowest_edge(circuit, channel, worst)
     row = mosfet.rows[0].gate
     return Advice(
         channel=channel.name,
@@ -152,6 +153,7 @@ def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> 
         fit=fit,
         gate_drive=drive,
         needed=row,
+        held_steadily=steady,
         capacitor=capacitor,
         slowest_edge=edge,
         threshold=threshold,
@@ -175,6 +177,27 @@ def _fit(circuit: Circuit, channel: ChannelModel, most: float, spread: float) ->
         if fit is not None:
             return fit, drives[fit]
     return None, None
+
+
+def _slowest_edge(circuit: Circuit, channel: ChannelModel, worst: IgniterSwitchOn) -> float | None:
+    """Rise time from which on the gate holds with the parts as they are [s]; zero where every edge is."""
+    times = np.geomspace(edge_times(circuit)[0], _SLOWEST, 57)
+    held = _fractions(circuit, channel, worst, rise_time=times) < 1.0
+    slowest = _largest(1.0 / times[::-1], held[::-1])
+    if slowest is None:
+        return None
+    return 0.0 if 1.0 / slowest <= times[0] * (1.0 + 1e-9) else 1.0 / slowest
+
+
+def _threshold(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff, worst: IgniterSwitchOn) -> float | None:
+    """Lowest threshold at 25 degC with which the gate holds at the edge and, with a step to spare, steadily [V]."""
+    thresholds = np.arange(0.2, 8.01, _STEP)
+    needed = _largest(-thresholds[::-1], (_fractions(circuit, channel, worst, threshold=thresholds) < 1.0)[::-1])
+    if needed is None:
+        return None
+    drift = circuit.mosfets[channel.mosfet].threshold_drift.low
+    steady = [(phase.gate_voltage.high or 0.0) + _STEP for phase in found.phases]
+    return round(max(-needed, *steady) - drift * max(circuit.ambient.high - 25.0, 0.0), 3)
 
 
 def _first(circuit: Circuit, channel: ChannelModel, changed: list[ChannelModel], values: list[float]) -> float | None:
@@ -258,6 +281,12 @@ def _capacitor(
     )
 
 
+def _steady(found: ChannelHoldOff) -> bool:
+    """Whether the gate stays below its threshold in every steady phase."""
+    highest = [(phase.gate_voltage.high, phase.lowest_threshold) for phase in found.phases]
+    return all(gate is not None and gate < threshold for gate, threshold in highest)
+
+
 def _simplest(
     found: ChannelHoldOff,
     fit: float | None,
@@ -266,16 +295,14 @@ def _simplest(
     capacitor: CapacitorAdvice | None,
     threshold: float | None,
 ) -> str:
-    highest = [(phase.gate_voltage.high, phase.lowest_threshold) for phase in found.phases]
-    steady = all(gate is not None and gate < threshold for gate, threshold in highest)
-    worst = found.switch_on.worst
+    worst, steady = found.switch_on.worst, _steady(found)
     if worst is None:
         return f"not known, for the arming edge is not: {found.switch_on.reason}"
     if steady and worst.judged.bounced_fraction < 1.0:
         return "what is fitted holds"
     if fit is not None and drive is not None and drive >= row:
         return "a smaller pull-down: the pin still drives the gate to the lowest row of on-resistance"
-    if steady and capacitor is not None and capacitor.capacitor is not None:
+    if capacitor is not None and capacitor.capacitor is not None:
         return "a gate capacitor: a pull-down that holds alone would take too much of the gate drive, or there is none"
     if threshold is not None:
         return "a switch of higher threshold: neither pull-down nor capacitor holds this one"

@@ -130,11 +130,13 @@ def advice_text(advised: Sequence[Advice], console: Console) -> None:
             )
         elif found is not None:
             item(console, "a gate capacitor up to 1 uF: none holds with this pull-down")
-        edge = "no edge limiter up to 100 ms of rise holds"
-        if one.slowest_edge is not None:
-            edge = f"or an edge limiter: {at_most(one.slowest_edge, 's')} of rise or more"
-        if one.slowest_edge != 0.0:
-            item(console, f"{edge}, the other parts as they are")
+        if not one.held_steadily:
+            item(console, "neither capacitor nor slower edge helps: the gate is not held in every steady phase")
+        elif one.slowest_edge is None:
+            item(console, "no edge limiter up to 100 ms of rise holds, the other parts as they are")
+        elif one.slowest_edge > 0.0:
+            slow = at_most(one.slowest_edge, "s")
+            item(console, f"or an edge limiter: {slow} of rise or more, the other parts as they are")
         if one.threshold is not None:
             item(
                 console,

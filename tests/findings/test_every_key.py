@@ -44,6 +44,13 @@ wire = "AWG 18"
 wire_class = "stranded"
 distance = "1 m"
 
+[[feed]]
+name = "trunk"
+kind = "wire"
+resistance = "30 mohm"
+inductance = "4 uH"
+capacitance = "400 pF"
+
 [[load]]
 name = "lamp"
 current = "0.1 A"

@@ -641,3 +641,49 @@ def test_a_bank_that_nothing_recharges_is_not_known_to_be_full() -> None:
         assert worst(fed, rule).verdict == "PASS"
         found = worst(left, rule)
         assert (found.verdict, found.keys) == ("UNKNOWN", ("battery.capacitor_bank.recharge_resistance",))
+
+
+TRUNK = '[[feed]]\nname = "trunk"\nkind = "wire"\nwire = "AWG 12"\nwire_class = "solid"\ndistance = "60 m"\n\n[[feed]]'
+
+
+@pytest.mark.parametrize(
+    "swaps",
+    [
+        (("[[feed]]", TRUNK),),
+        (('wire = "AWG 20", distance = "3 m"', 'wire = "AWG 12", wire_class = "solid", distance = "60 m"'),),
+    ],
+    ids=["in the feed", "as the lead"],
+)
+def test_a_long_wire_drives_the_mosfet_into_avalanche_wherever_it_is(swaps: tuple[tuple[str, str], ...]) -> None:
+    """60 m of 2.05 mm wires up to 0.3 m apart: 24 uH (ln(600 / 2.05) + 1/4) = 142 uH, behind which 4.4 to 4.9 A flow.
+
+    L I^2 / 2 times 30 V / (30 V - 8.4 V) is 1.9 to 2.4 mJ, at the end of the pulse and at the arming edge with a gate
+    that lets it conduct.
+    """
+    small = ('avalanche_energy = "40 mJ"', 'avalanche_energy = "1.5 mJ"')
+    loose = ('pull_down = "10 kohm", capacitor = "10 nF"', 'pull_down = "100 kohm"')
+    found = worst(checked(small, *swaps), "avalanche-energy")
+    assert found.verdict == "FAIL" and found.value is not None and 1.9e-3 < found.value < 2.6e-3
+    found = worst(checked(small, loose, *swaps), "switch-on-overvoltage")
+    assert found.verdict == "FAIL" and found.value is not None and found.value > 1.9e-3
+    assert worst(checked(small), "avalanche-energy").verdict == "PASS"
+
+
+def test_a_gate_lifted_beyond_its_rating_by_the_drain_fails() -> None:
+    """8.4 V through 10 nC / 8.4 V = 1.19 nF on 0.96 nF lift it to 4.65 V at least, the pin drives it to 3.3 V: 4 V bear
+    the one alone.
+    """
+    swaps = (
+        ('gate_rating = "12 V"', 'gate_rating = "4 V"'),
+        ('gate_drain_charge = "3 nC"', 'gate_drain_charge = "10 nC"'),
+        ('threshold = "1.0 V .. 1.5 V .. 2.0 V"', 'threshold = "5.5 V .. 5.8 V .. 6 V"'),
+        ('{ gate = "2.5 V"', '{ gate = "6.5 V"'),
+        (', capacitor = "10 nF"', ""),
+        ('edge = "10 ns .. 1 us"', 'edge = "10 ns"'),
+    )
+    result = checked(*swaps)
+    found = worst(result, "gate-rating", phase="switch-on")
+    assert found.verdict == "FAIL" and found.value is not None and 4.65 < found.value < 10.0
+    assert worst(result, "gate-rating", phase="turn-off").verdict == "PASS"
+    bears = checked(('gate_rating = "12 V"', 'gate_rating = "11 V"'), *swaps[1:])
+    assert worst(bears, "gate-rating", phase="switch-on").verdict == "PASS"
