@@ -90,7 +90,14 @@ def test_a_wire_in_the_feed() -> None:
     found = [made.resistance.low, made.resistance.nominal, made.resistance.high]
     assert found == pytest.approx([0.005 + 0.82 * theory, 0.005 + theory, 0.005 + 1.246 * theory], rel=1e-12)
     assert made.area is not None and made.area.low == pytest.approx(2e-6 / 58.0 / (1.246 * theory), rel=1e-12)
-    assert {a.key for a in ledger.assumptions} == {"feed[1].wire_class"}
+    assert {a.key for a in ledger.assumptions} == {f"feed[1].{k}" for k in ("wire_class", "inductance", "capacitance")}
+    # 2 m of two wires up to 0.3 m apart: 0.4 uH/m (ln(0.6 m / d) + 1/4), d of the thinnest allowed; 10 to 100 pF/m
+    thin = 2.0 * math.sqrt(made.area.low / math.pi)
+    assert made.inductance.high == pytest.approx(0.4e-6 * (math.acosh(0.3 / thin) + 0.25), rel=1e-6)
+    assert (made.capacitance.low, made.capacitance.high) == pytest.approx((10e-12, 100e-12))
+    other = {"name": "s", "kind": "connector", "resistance": "5 mohm"}
+    plain = complete_feed(FeedPart.model_validate(other), "feed[2]", parse_toleranced("20 degC", "degC"), ledger)
+    assert (plain.inductance.high, plain.capacitance.high) == (0.0, 0.0)
     short = FeedPart.model_validate({k: v for k, v in table.items() if k != "distance"})
     given = complete_feed(short, "feed[1]", parse_toleranced("20 degC", "degC"), Ledger())
     assert given.resistance.high == 0.005 and given.area == made.area, "a given resistance, of a wire of known size"

@@ -46,7 +46,8 @@ LATEST = {
 }
 PULSE_END = {
     "value low": WEATHER + SOURCE + BRIDGE + "controller.current mosfet.on_resistance mosfet.breakdown",
-    "value high": WEATHER + VOLTAGE + "channel.lead.inductance igniter.temperature_coefficient",
+    # what the controller draws flows through the inductance of battery and feed too
+    "value high": WEATHER + VOLTAGE + "channel.lead.inductance igniter.temperature_coefficient controller.current",
 }
 
 STRONG = {
@@ -218,7 +219,7 @@ SAGGING = {
     ("avalanche-energy", "turn-off"): {
         "value low": SOURCE + BRIDGE + "controller.current mosfet.on_resistance",
         # a longer lead has more inductance, and the bus divider takes less beside it
-        "value high": VOLTAGE + BUS + "channel.lead.distance",
+        "value high": VOLTAGE + BUS + "channel.lead.distance controller.current",
     },
     ("turn-off-junction", "turn-off"): {
         "value low": VOLTAGE + SOURCE + BRIDGE + GATE + "controller.current mosfet.on_resistance mosfet.threshold",

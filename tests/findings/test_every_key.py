@@ -44,18 +44,19 @@ wire = "AWG 18"
 wire_class = "stranded"
 distance = "1 m"
 
-[[feed]]
+[[load]]
+name = "lamp"
+current = "0.1 A"
+
+[[feed]]"""
+TRUNK = """[[feed]]
 name = "trunk"
 kind = "wire"
 resistance = "30 mohm"
 inductance = "4 uH"
 capacitance = "400 pF"
 
-[[load]]
-name = "lamp"
-current = "0.1 A"
-
-[[feed]]"""
+[controller]"""
 LIMITS = """
 [rules]
 presets = ["range safety"]
@@ -80,7 +81,7 @@ SECOND = """second = { drain_pull_up = "47 kohm", test_pulse = "2 us", before_ar
 bus_divider = { upper = "100 kohm", lower = "47 kohm", filter = "2 nF" } }
 sense = {"""
 STATES = {
-    "parts of the feed": edited(SOUND, ("[[feed]]", FEED)) + LIMITS,
+    "parts of the feed": edited(SOUND, ("[[feed]]", FEED), ("[controller]", TRUNK)) + LIMITS,
     "a slow drop": edited(SOUND, ('polarisation = "none"', 'polarisation = { resistance = "50 mohm", time_constant = "1 s" }')),
     "a bank": edited(
         SOUND,

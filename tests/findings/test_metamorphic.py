@@ -27,6 +27,8 @@ SIZES = ((1, 3), (1, 2), (1, 4), (2, 2), (1, 2), (1, 3), (1, 2), (1, 3), (1, 2))
 """Most channels and igniters of the random circuits, in turn."""
 BETTER = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
 SAME = 1e-9
+SEARCHED = {("gate-rating", "switch-on"): 0.01}
+"""Relative slack of what a search over corners finds, which allows for 2 % that it may miss."""
 Found = dict[tuple[str | None, ...], list[tuple[int, float]]]
 
 
@@ -83,7 +85,11 @@ def assert_no_better(where: str, before: list[Finding], after: list[Finding]) ->
         assert wider_verdict <= verdict, (where, finding, wider)
         known = finding.margin is not None or (finding.value is not None and finding.limit is not None)
         if known and wider.margin is not None and not same(key[1:], margin, wider_margin):
-            assert wider_margin < margin, (where, finding, wider)
+            assert wider_margin < (1.0 + SEARCHED.get((finding.rule, finding.phase or ""), 0.0)) * margin, (
+                where,
+                finding,
+                wider,
+            )
 
 
 def everything(circuit: Circuit) -> list[Finding]:

@@ -35,12 +35,13 @@ def unit(circuit: Circuit, rng: np.random.Generator) -> tuple[str, ArmingParts]:
     assert edge is not None
     rise = float(np.exp(rng.uniform(math.log(edge.low), math.log(edge.high))))
     hold = holds(circuit)[int(rng.integers(len(holds(circuit))))]
-    return name, arming_parts(circuit, channel, names[name], hold, rise, choose)
+    together = bool(rng.random() < 0.5)
+    return name, arming_parts(circuit, channel, names[name], hold, rise, choose, together=together)
 
 
 @pytest.mark.parametrize("example", ["demo", "weak-pull-down", "long-lead-pad"])
 def test_no_unit_leaves_the_bounds(example: str) -> None:
-    """Peak gate voltage, current, energy and thermal fraction: 1 % is the simulator's and the integrator's.
+    """Peak gate voltage, current, energy and thermal fraction, a string alone or all of a channel.
 
     Protection diodes act in the deck; the analysis does not count on them.
     """
@@ -56,10 +57,10 @@ def test_no_unit_leaves_the_bounds(example: str) -> None:
         told = read_arming(run_deck(deck).plot("transient"))
         for result in (found[name].bound, found[name].model):
             assert result is not None
-            assert told.peak_gate_voltage <= 1.01 * result.gate_voltage
-            assert told.peak_current <= 1.01 * result.current
-            assert told.energy <= 1.01 * result.energy
-            assert told.thermal_fraction <= 1.01 * result.thermal_fraction
+            assert told.peak_gate_voltage <= result.gate_voltage
+            assert told.peak_current <= result.current
+            assert told.energy <= result.energy
+            assert told.thermal_fraction <= result.thermal_fraction
             nearest["gate"] = max(nearest["gate"], told.peak_gate_voltage / result.gate_voltage)
             nearest["fraction"] = max(nearest["fraction"], told.thermal_fraction / result.thermal_fraction)
     assert nearest["gate"] > 0.5  # the bounds are no empty promise
@@ -77,11 +78,11 @@ def test_no_unit_of_many_leaves_the_bounds_by_the_model(example: str) -> None:
     for place, (name, _) in enumerate(units):
         result = found[name].model
         assert result is not None
-        assert told.peak_gate_voltage[place] <= 1.01 * result.gate_voltage
-        assert told.peak_current[place] <= 1.01 * result.current
-        assert told.energy[place] <= 1.01 * result.energy
-        assert told.thermal_fraction[place] <= 1.01 * result.thermal_fraction
-        assert told.time_above_threshold[place] <= 1.01 * result.time_above_threshold
+        assert told.peak_gate_voltage[place] <= result.gate_voltage
+        assert told.peak_current[place] <= result.current
+        assert told.energy[place] <= result.energy
+        assert told.thermal_fraction[place] <= result.thermal_fraction
+        assert told.time_above_threshold[place] <= result.time_above_threshold
 
 
 def test_every_channel_has_cases() -> None:

@@ -348,6 +348,7 @@ def _junction(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
             says=str(active.mosfet_junction.reason),
             keys=missing,
         )
+    doubt = doubt or _controller_doubt(circuit, "current")
     return compare(
         Question.JUNCTION,
         "mosfet-junction",
@@ -398,7 +399,7 @@ def _turn_off(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
         says="highest energy that the line's inductance drives into the MOSFET at turn-off, the battery's share with "
         "it, against its avalanche energy at the temperature of the pulse's end",
         statement=sheet,
-        doubt=unknown if ends.energy is None or ends.rating is None else None,
+        doubt=unknown if ends.energy is None or ends.rating is None else _controller_doubt(circuit, "current"),
         channel=channel.name,
         phase="turn-off",
         corner=Corner(battery_voltage=circuit.battery.voltage.high, temperature=circuit.ambient.low),
@@ -418,7 +419,7 @@ def _turn_off(circuit: Circuit, channel: ChannelModel, active: ChannelFiring) ->
         "degC",
         says="highest junction temperature: pulse, linear region of the turn-off and avalanche together",
         statement=sheet,
-        doubt=cold if ends.junction is None else None,
+        doubt=cold if ends.junction is None else _controller_doubt(circuit, "current"),
         base=circuit.ambient.high,
         channel=channel.name,
         phase="turn-off",

@@ -114,7 +114,7 @@ class EdgeCorners:
         if "capacitor" in other:
             fitted = self.channel.gate_capacitor
             own = own + other.pop("capacitor") - (0.0 if fitted is None else end("source capacitance", fitted))
-        near, far, knee = self._coupling(ends)
+        near, far, knee = self._coupling(ends, supply)
         line, share = self._loop(ends, end("bridge", bridge.resistance))
         resistance, rest = self._holding(ends, other.pop("pull_down", None))
         values = {
@@ -136,7 +136,7 @@ class EdgeCorners:
             "far_capacitance": far,
             "knee_voltage": knee,
             "breakdown": end("breakdown", self.breakdown),
-            "drain_capacitance": end("drain capacitance", self.drain_capacitance),
+            "drain_capacitance": np.where(ends["drain capacitance"] == 1, *reversed(self.drain_capacitance(supply))),
             "gate_resistance": resistance,
             "gate_rest": rest,
         }
@@ -197,27 +197,28 @@ class EdgeCorners:
         high = ends["inductance"] == 1
         return np.where(high, total.high, total.low) + np.where(high, branch.high, branch.low) / count
 
-    @cached_property
-    def drain_capacitance(self) -> Toleranced:
-        """Of drain and line to ground [F]; the output capacitance grows towards low voltage."""
+    def drain_capacitance(self, supply: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+        """Least and most of drain and line to ground over a drain voltage [F]; it grows towards low voltage."""
         coss = self.circuit.mosfets[self.channel.mosfet].output_capacitance
         line, branch = self.channel.lead.capacitance.high + _bus_capacitance(self.circuit), self.channel.branch
         if branch is not None:
             line += len(self.channel.strings) * branch.capacitance.high
         own = max(coss.low - self._reverse_transfer, _LEAST_OUTPUT)
-        most = coss.high * max(_OUTPUT_VOLTAGE / self.circuit.battery.voltage.high, 1.0)
-        return Toleranced(low=own, nominal=own, high=max(most, own) + line, unit="F")
+        most = coss.high * np.maximum(_OUTPUT_VOLTAGE / np.asarray(supply, dtype=float), 1.0)
+        return np.full_like(most, own), np.maximum(most, own) + line
 
-    def charge(self, voltage: float) -> tuple[float, float]:
+    def charge(self, supply: FloatArray | float) -> tuple[FloatArray, FloatArray]:
         """Lowest and highest gate-drain charge over a drain voltage [C]."""
+        voltage = np.asarray(supply, dtype=float)
         mosfet = self.circuit.mosfets[self.channel.mosfet]
         given, crss = mosfet.gate_drain_charge, mosfet.reverse_transfer_capacitance
         if given is not None:  # at the sheet's drain voltage: no more over a lower one, and no less than of Crss
-            least = 0.0 if crss is None else crss.low * voltage
-            return min(least, given.low), max(given.high, 0.0 if crss is None else crss.high * voltage)
+            least = np.zeros_like(voltage) if crss is None else crss.low * voltage
+            most = np.maximum(given.high, 0.0 if crss is None else crss.high * voltage)
+            return np.minimum(least, given.low), most
         assert crss is not None
         reach = mosfet.charge_voltage
-        return crss.low * voltage, crss.high * max(reach.high, voltage)
+        return crss.low * voltage, crss.high * np.maximum(reach.high, voltage)
 
     @cached_property
     def _reverse_transfer(self) -> float:
@@ -227,11 +228,10 @@ class EdgeCorners:
             return mosfet.reverse_transfer_capacitance.high
         assert mosfet.input_capacitance is not None
         voltage = self.circuit.battery.voltage.high
-        return min(self.charge(voltage)[1] / voltage, _MOST_REVERSE_TRANSFER * mosfet.input_capacitance.low)
+        return min(float(self.charge(voltage)[1]) / voltage, _MOST_REVERSE_TRANSFER * mosfet.input_capacitance.low)
 
-    def _coupling(self, ends: Mapping[str, np.ndarray]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Near and far gate-drain capacitance [F] and the knee between them [V] that hold the charge."""
-        whole = self.circuit.battery.voltage.high
+    def _coupling(self, ends: Mapping[str, np.ndarray], whole: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Near and far gate-drain capacitance [F] and the knee between them [V] that hold the charge over a voltage."""
         low, high = self.charge(whole)
         charge = np.where(ends["coupling"] == 1, high, low)
         crss = self.circuit.mosfets[self.channel.mosfet].reverse_transfer_capacitance

@@ -33,6 +33,9 @@ _TIMES = 5
 """Rise times tried between the fastest and the slowest edge, both included."""
 
 _SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-4
+_LEFT = 1.02
+"""What is told over the highest that the search finds: corners at random were never more than 1.4 % above it [1]."""
+
 _ROUNDS = 6
 _SCATTERED = 16
 
@@ -358,7 +361,7 @@ def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
     supply, above = circuit.battery.voltage.high, maker.breakdown.low - circuit.battery.voltage.high
     if above <= 0.0:
         return math.inf
-    energy = supply * (maker.drain_capacitance.high * supply + maker.charge(supply)[1])
+    energy = supply * float(maker.drain_capacitance(supply)[1] * supply + maker.charge(supply)[1])
     if conducts:
         feed = maker.common.low - channel.lead.resistance.low
         own, every = _conductance(circuit, channel), sum(_conductance(circuit, other) for other in circuit.channels)
@@ -441,7 +444,8 @@ def _search(groups: list[_Group], climbed: tuple[str, ...], rounds: int) -> None
             group.model = dict.fromkeys(climbed, math.inf)
             continue
         own = [place for place, (other, _) in enumerate(tops) if other is group]
-        group.model = dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
+        highest = dict(zip(climbed, outputs[own].max(axis=0).tolist(), strict=True))
+        group.model = {name: min(_LEFT * value, getattr(group.bound, name)) for name, value in highest.items()}
         if "bounced_fraction" in climbed:
             group.worst = tops[max(own, key=lambda place: outputs[place, climbed.index("bounced_fraction")])][1]
 

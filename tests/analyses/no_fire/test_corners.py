@@ -149,7 +149,7 @@ def test_energy_that_the_line_may_drive_into_the_switch() -> None:
     string = 0.2 + circuit.igniters["match"].heated.low
     feed, channel = circuit.battery.resistance.low + 0.01 + 0.01 + 0.02 + 0.01, 0.1 + string / 2.0
     current = 9.4 / (feed + channel)
-    drain = maker(circuit).drain_capacitance.high
+    drain = float(maker(circuit).drain_capacitance(8.4)[1])
     work = 8.4 * (drain * 8.4 + maker(circuit).charge(8.4)[1])
     lines = 0.5 * (21e-6 + 12.2e-6) * current**2
     assert one == pytest.approx((work + lines) * 29.85 / (29.85 - 8.4), rel=1e-9)

@@ -54,10 +54,7 @@ def circuit_of(row: tuple[str, ...]) -> Circuit:
 
 @pytest.mark.parametrize("row", [UNSETTLED[0], UNSETTLED[2]], ids=["middle", "weak"])
 def test_no_corner_exceeds_the_worst(row: tuple[str, ...]) -> None:
-    """400 corners at random, every hold and rise time among them: each output within 2 % of the one found, or below.
-
-    What a verdict rests on, the share of the function temperature, within 1 %.
-    """
+    """400 corners at random, every hold and rise time among them: no output is above what is told."""
     circuit, rng = circuit_of(row), np.random.default_rng(11)
     (group,) = search._groups(circuit).values()
     assert not group.settled
@@ -72,11 +69,10 @@ def test_no_corner_exceeds_the_worst(row: tuple[str, ...]) -> None:
     ]
     tried = search._outputs([(group, corner) for corner in draws], search._ALL, 1e-4)
     for name, highest in zip(search._ALL, tried.max(axis=0), strict=True):
-        slack = 1.01 if name.endswith("fraction") else 1.02
-        assert highest <= slack * getattr(one.model, name), name
+        assert highest <= getattr(one.model, name) <= getattr(one.bound, name), name
         assert highest <= 1.001 * getattr(one.bound, name), name
     (judged,) = switch_on(circuit).channels[0].igniters
-    assert judged.judged.bounced_fraction >= 0.99 * tried[:, search._ALL.index("bounced_fraction")].max()
+    assert judged.judged.bounced_fraction >= tried[:, search._ALL.index("bounced_fraction")].max()
 
 
 def test_a_gate_that_floats_fires() -> None:
