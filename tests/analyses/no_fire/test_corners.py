@@ -158,3 +158,38 @@ def test_energy_that_the_line_may_drive_into_the_switch() -> None:
     (two,) = {igniter.kick for channel in switch_on(twin).channels for igniter in channel.igniters}
     shared = 0.5 * 21e-6 * current**2 + 0.5 * 12.2e-6 * (9.4 / (feed + channel / 2.0)) ** 2
     assert two == pytest.approx((work + shared) * 29.85 / (29.85 - 8.4), rel=1e-9)
+
+
+def test_a_drain_has_ten_picofarad_at_least() -> None:
+    """A data sheet of 0.2 pF: 10 pF at either end, and the lines' 70 pF at the high one."""
+    circuit = circuit_of('[["match"]]', ('output_capacitance = "300 pF"', 'output_capacitance = "0.2 pF"'))
+    assert corner(circuit, drain_capacitance=0)["drain_capacitance"] == pytest.approx(10e-12)
+    assert corner(circuit)["drain_capacitance"] == pytest.approx(10e-12 + 320e-12 + 50e-12 + 30e-12)
+
+
+def test_a_pull_down_of_the_pin_in_reset_helps_the_pull_up_less() -> None:
+    """45 kohm to 3.3 V beside 90 kohm to ground, both behind 100 ohm, against 10 kohm; 1 uA and 100 nA of leakage."""
+    swap = ('reset_pull_up = "none"', 'reset_pull_up = "45 kohm"\nreset_pull_down = "90 kohm"')
+    circuit = circuit_of('[["match"]]', swap)
+    ends = {name: np.array([1]) for name in ENDS}
+    one = EdgeCorners(
+        circuit=circuit, channel=circuit.channels[0], igniter=circuit.igniters["match"], hold="in reset"
+    ).edges(ends, np.array([1e-8]))
+    up, beside, down = 45.1e3, 90.1e3, 10e3
+    conductance = 1.0 / up + 1.0 / beside + 1.0 / down
+    assert one.gate_resistance[0] == pytest.approx(1.0 / conductance, rel=1e-9)
+    assert one.gate_rest[0] == pytest.approx((3.3 / up + 1.1e-6) / conductance, rel=1e-9)
+
+
+def test_a_pin_without_any_resistance_holds_by_a_milliohm() -> None:
+    """0 ohm of pin and series resistor: the batch needs a resistance, and a milliohm is one."""
+    swaps = (
+        ('output_resistance = "30 ohm"', 'output_resistance = "0 ohm"'),
+        ('series = "100 ohm"', 'series = "0 ohm"'),
+    )
+    circuit = circuit_of('[["match"]]', *swaps)
+    ends = {name: np.array([1]) for name in ENDS}
+    held = EdgeCorners(
+        circuit=circuit, channel=circuit.channels[0], igniter=circuit.igniters["match"], hold="driven low"
+    ).edges(ends, np.array([1e-8]))
+    assert held.gate_resistance[0] == pytest.approx(1e-3, rel=1e-6)
