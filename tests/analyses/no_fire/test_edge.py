@@ -1,4 +1,4 @@
-"""Arming edge in time: a transient of ngspice, the published law of the lifted gate, energy, and the closed forms."""
+"""Arming edge in time: a transient of ngspice, the published law of the lifted gate, energy."""
 
 from __future__ import annotations
 
@@ -9,34 +9,11 @@ import numpy as np
 import pytest
 
 from ignition.analyses.no_fire.edge import Edge, coupled_charge, edge_response
-from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
+from ignition.analyses.no_fire.edge_bounds import edge_bounds
 from ignition.parts.mosfet_transient import dvdt_gate_voltage
+from tests.analyses.no_fire.edge_sets import REFERENCE, random_edges
 
 Published = Callable[[str], dict[str, Any]]
-
-REFERENCE = {
-    "supply": 12.6,
-    "rise_time": 1e-6,
-    "line_resistance": 0.15,
-    "share": 1.0,
-    "inductance": 1e-9,
-    "bridge_resistance": 1.0,
-    "growth": 0.0,
-    "no_fire_current": 0.3,
-    "time_constant": 10e-3,
-    "threshold": 0.6,
-    "gain": 40.0,
-    "threshold_current": 0.0,
-    "slope_voltage": 0.1,
-    "gate_source_capacitance": 900e-12,
-    "near_capacitance": 100e-12,
-    "far_capacitance": 100e-12,
-    "knee_voltage": 1e6,
-    "breakdown": np.inf,
-    "drain_capacitance": 300e-12,
-    "gate_resistance": 10e3,
-    "gate_rest": 0.0,
-}
 
 
 def test_transient_of_spice() -> None:
@@ -97,59 +74,6 @@ def test_energy_of_a_drain_that_only_charges() -> None:
     assert found.energy[0] == pytest.approx(0.5 * 10e-9 * 12.6**2 / 1.15, rel=1e-2)
 
 
-def random_edges(count: int, seed: int) -> Edge:
-    """Value sets over the whole range of parts and circuits."""
-    rng = np.random.default_rng(seed)
-
-    def between(low: float, high: float) -> np.ndarray:
-        return np.exp(rng.uniform(np.log(low), np.log(high), count))
-
-    far = between(3e-12, 500e-12)
-    even = rng.random(count) < 0.5
-    return Edge.of(
-        supply=between(4.2, 25.0),
-        rise_time=between(10e-9, 10e-6),
-        line_resistance=between(0.05, 3.0),
-        inductance=between(1e-9, 50e-6),
-        bridge_resistance=between(0.3, 8.0),
-        growth=rng.uniform(-0.1, 0.6, count),
-        no_fire_current=between(0.1, 1.0),
-        time_constant=between(1e-3, 50e-3),
-        threshold=between(0.3, 3.0),
-        gain=between(2.0, 200.0),
-        threshold_current=between(1e-5, 1e-3),
-        slope_voltage=between(0.03, 0.08),
-        gate_source_capacitance=between(100e-12, 20e-9),
-        near_capacitance=np.where(even, far, far * between(1.0, 100.0)),
-        far_capacitance=far,
-        knee_voltage=np.where(even, 1e6, between(0.3, 5.0)),
-        breakdown=np.where(rng.random(count) < 0.5, np.inf, between(26.0, 100.0)),
-        drain_capacitance=between(50e-12, 10e-9),
-        gate_resistance=between(1e3, 1e6),
-        gate_rest=rng.uniform(0.0, 0.25, count),
-        share=rng.choice([1.0, 0.5, 0.25], count),
-    )
-
-
-@pytest.mark.parametrize("seed", range(2))
-def test_closed_forms_never_lie_below_the_model(seed: int) -> None:
-    """Drain, gate, current, energy, fraction and time of 200 circuits each; 0.1 % is the integrator's."""
-    edge = random_edges(200, seed)
-    resistance = edge.line_resistance + edge.share * edge.bridge_resistance
-    until = edge.rise_time + 20.0 * edge.gate_resistance * (edge.gate_source_capacitance + edge.near_capacitance)
-    until = np.minimum(until + 20.0 * edge.inductance / resistance, 50e-6)
-    found, bound = edge_response(edge, until, follow=np.inf), edge_bounds(edge)
-    assert found.solved.all()
-    slack = 1.001
-    assert (found.peak_drain_voltage <= slack * bound.drain_voltage + 1e-9).all()
-    assert (found.peak_gate_voltage <= slack * bound.gate_voltage + 1e-9).all()
-    assert (found.peak_current <= slack * bound.current + 1e-12).all()
-    assert (found.energy <= slack * bound.energy + 1e-18).all()
-    assert (found.thermal_fraction <= slack * bound.thermal_fraction + 1e-15).all()
-    assert (found.time_above_threshold <= slack * bound.time_above_threshold + 1e-12).all()
-    assert (found.time_above_threshold > 0.0).sum() > 40  # many of them conduct
-
-
 def test_what_still_rings_is_added() -> None:
     """An edge that ends with its gate off has the energy of one that is followed, and no lower a fraction."""
     edge = random_edges(40, 3)
@@ -171,14 +95,3 @@ def test_a_batch_is_a_loop_of_single_ones() -> None:
         alone = edge_response(edge.take(np.array([place])), 1e-4)
         for name in ("peak_gate_voltage", "peak_current", "energy", "thermal_fraction"):
             assert getattr(alone, name)[0] == pytest.approx(getattr(together, name)[place], rel=1e-9), name
-
-
-def test_closures_add_their_heat() -> None:
-    """N pulses of a bridge that grows: ((1 + a x)^N - 1) / a; no more than the highest current for ever; one is one."""
-    edge = Edge.of(**REFERENCE | {"growth": [0.0, 0.5, 0.0, 0.5], "no_fire_current": 1.0})
-    fraction, current = np.array([0.05, 0.09, 0.2, 2.0]), np.array([9.0, 9.0, 0.8, 9.0])
-    many = after_closures(edge, fraction, current, 10)
-    assert many[:2] == pytest.approx([0.5, (1.045**10 - 1.0) / 0.5], rel=1e-12)
-    assert many[2] == pytest.approx(0.64, rel=1e-12)  # (0.8 A / 1 A)^2
-    assert many[3] >= 2.0
-    assert after_closures(edge, fraction, current, 1).tolist() == fraction.tolist()
