@@ -39,6 +39,12 @@ def test_a_drain_rings_to_twice_the_supply_and_a_diode() -> None:
     falls = {"line_resistance": 2.17, "growth": -0.2}
     assert bounds(**FAST | falls)["drain_voltage"] == pytest.approx(26.2, rel=1e-9)
     assert bounds(**FAST | {"line_resistance": 2.6, "share": 0.5})["drain_voltage"] == pytest.approx(26.2, rel=1e-9)
+    # early: 1 nF at no voltage, 100 pF at high: the least of them damps least, and the energy is that of its charge
+    early = {"near_capacitance": 1e-9, "far_capacitance": 100e-12, "knee_voltage": 2.0, "line_resistance": 1.5}
+    drain = bounds(**FAST | early)["drain_voltage"]
+    charge = 400e-12 * drain + 900e-12 * 2.0 * math.atan(drain / 2.0)
+    stored = 0.5 * 400e-12 * drain**2 + 0.5 * 900e-12 * 4.0 * math.log(1.0 + drain**2 / 4.0)
+    assert stored == pytest.approx(12.6 * charge + 1.3e-9 * 1.0 * (12.6 + 0.5), rel=1e-9)
     assert bounds(**FAST | {"breakdown": 20.0})["drain_voltage"] == pytest.approx(20.0, rel=1e-9)
     assert bounds(**FAST | {"breakdown": 10.0})["drain_voltage"] == pytest.approx(12.6, rel=1e-9)
 
@@ -49,6 +55,11 @@ def test_a_gate_is_lifted_by_the_divider_or_by_the_ramp() -> None:
     assert bounds(**FAST | {"gate_rest": 0.5})["gate_voltage"] == pytest.approx(2.62 + 0.5, rel=1e-9)
     slow = FAST | {"rise_time": 1e-6, "gate_resistance": 100.0}
     assert bounds(**slow)["gate_voltage"] == pytest.approx(100.0 * 100e-12 * 25.2 / 1e-6, rel=1e-9)
+    # a damped loop has no swing that the ramp would miss, however short
+    short = FAST | {"rise_time": 30e-9, "gate_resistance": 10.0}
+    ramp = 10.0 * 100e-12 * 25.2 / 30e-9
+    assert bounds(**short | {"line_resistance": 5.0})["gate_voltage"] == pytest.approx(ramp, rel=1e-9)
+    assert bounds(**short)["gate_voltage"] > 1.26 > ramp
     near = 11.0 * 2.0 * math.pi * math.sqrt(1e-9 * 400e-12)
     stiff = bounds(**slow | {"rise_time": near, "gate_resistance": 1e6})["gate_voltage"]
     assert stiff == pytest.approx(0.1 * (12.6 + 13.6 / (11.0 * math.pi)), rel=1e-9)
@@ -77,6 +88,7 @@ def test_charging_alone_heats_by_twice_its_work() -> None:
     assert grown["energy"] == pytest.approx(1.5 * squares, rel=1e-9)
     assert grown["thermal_fraction"] == pytest.approx(found["thermal_fraction"], rel=1e-9)
     fallen = bounds(**FAST | {"growth": -0.5, "line_resistance": 0.65})
+    assert fallen["energy"] == pytest.approx(squares, rel=1e-9)
     assert fallen["thermal_fraction"] == pytest.approx(2.0 * squares / (0.3**2 * 10e-3), rel=1e-9)
 
 
@@ -85,6 +97,12 @@ def test_a_current_for_ever_is_the_most_that_heats() -> None:
     quick = FAST | {"time_constant": 1e-12, "no_fire_current": 100.0}
     peak = math.sqrt(2.0 * WORK / 1e-9)
     assert bounds(**quick)["thermal_fraction"] == pytest.approx((peak / 100.0) ** 2, rel=1e-9)
+    # x = (i / I0)^2 (1 + a x) / (1 + a) below function; above it no less than (i / I0)^2
+    square = (peak / 100.0) ** 2
+    grown = bounds(**quick | {"growth": 0.5})["thermal_fraction"]
+    assert grown == pytest.approx(square / (1.5 - 0.5 * square), rel=1e-9)
+    over = bounds(**quick | {"growth": -0.5, "no_fire_current": 10.0, "line_resistance": 0.65})["thermal_fraction"]
+    assert over >= (peak / 10.0) ** 2
 
 
 def test_a_gate_that_conducts_adds_its_current_and_its_kick() -> None:
@@ -102,6 +120,11 @@ def test_a_gate_that_conducts_adds_its_current_and_its_kick() -> None:
     squares = (math.sqrt(2.0 * WORK / 6.0) + passed * math.sqrt(above)) ** 2
     assert found["energy"] == pytest.approx(squares, rel=1e-9)
     assert found["current"] == pytest.approx(ohmic, rel=1e-9)
+    rested = bounds(**still | {"gate_rest": 0.2})
+    kicked = (900e-12 * (rested["gate_voltage"] - 0.2) + 100e-12 * rested["gate_voltage"]) / 100e-12 - 0.2
+    leaves = (100e-12 * (rested["drain_voltage"] + 1.0) + 100e-12 * 0.2 - 900e-12 * 0.4) * 10e3 / 0.4
+    assert rested["time_above_threshold"] == pytest.approx(leaves, rel=1e-9)
+    assert rested["drain_voltage"] == pytest.approx(kicked, rel=1e-6)
     weak = bounds(**still | {"gain": 0.01})
     passed = 0.005 * (gate - 0.6) ** 2
     squares = (math.sqrt(2.0 * WORK / 6.0) + passed * math.sqrt(above)) ** 2
@@ -134,9 +157,9 @@ def test_current_below_the_threshold_flows_for_ever() -> None:
     steady = (1e-3 * math.exp(-10.0) / 0.3) ** 2
     assert more["thermal_fraction"] == pytest.approx(2.0 * WORK / 1.15 / (0.3**2 * 10e-3) + steady, rel=1e-9)
     assert more["current"] == pytest.approx(math.sqrt(2.0 * WORK / 1e-9) + 1e-3 * math.exp(-10.0), rel=1e-9)
-    # once it has been above, all of the threshold's current may flow
-    over = bounds(**FAST | {"threshold": 2.61, "threshold_current": 1e-3, "gain": 1e-12})
-    assert over["thermal_fraction"] > (1e-3 / 0.3) ** 2
+    # once it has been above, all of the threshold's current may flow; a slow bridge has no other heat
+    over = bounds(**FAST | {"threshold": 2.61, "threshold_current": 1e-3, "gain": 1e-12, "time_constant": 1e3})
+    assert over["thermal_fraction"] == pytest.approx((1e-3 / 0.3) ** 2, rel=1e-3)
 
 
 def test_avalanche_adds_the_charge_that_it_takes() -> None:
@@ -146,6 +169,9 @@ def test_avalanche_adds_the_charge_that_it_takes() -> None:
     assert bounds(**FAST | {"breakdown": 20.0})["energy"] == pytest.approx(squares, rel=1e-9)
     assert bounds(**FAST | {"breakdown": 26.3})["energy"] == pytest.approx(2.0 * WORK / 1.15, rel=1e-9)
     assert bounds(**FAST | {"breakdown": 12.6})["energy"] == math.inf
+    # no more than (V + 1) / R: 2 ohm pass 6.8 A
+    damped = bounds(**FAST | {"breakdown": 20.0, "line_resistance": 1.0})["energy"]
+    assert damped == pytest.approx((math.sqrt(2.0 * WORK / 2.0) + math.sqrt(6.8 * WORK / 7.4)) ** 2, rel=1e-9)
     conducts = FAST | {"threshold": 0.6, "gain": 1e-12}
     apart = bounds(**conducts | {"breakdown": 20.0})["energy"]
     ohmic = 13.6 / 1.15
