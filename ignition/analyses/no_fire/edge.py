@@ -294,7 +294,9 @@ class _Running:
         middle = 0.5 * (before + now) + h / 8.0 * (begin - end)
         first, second, third = ((edge.share * y[0]) ** 2 * _grown(edge, y[3]) for y in (before, middle, now))
         self.energy = self.energy + edge.bridge_resistance * h / 6.0 * (first + 4.0 * second + third)
-        self.above = self.above + 0.5 * h * ((before[2] > edge.threshold) + 1.0 * (now[2] > edge.threshold))
+        over, then = before[2] - edge.threshold, now[2] - edge.threshold  # a straight line between them
+        share = (np.maximum(over, 0.0) + np.maximum(then, 0.0)) / np.maximum(np.abs(over) + np.abs(then), 1e-300)
+        self.above = self.above + h * share
 
     def finish(self) -> BoolArray:
         """Find who has ended; what still rings at the drain of one whose gate is off is dissipated."""

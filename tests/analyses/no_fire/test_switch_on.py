@@ -121,6 +121,17 @@ def test_the_bound_is_judged_where_nothing_was_integrated() -> None:
     assert (found.verdict, found.value) == ("PASS", 0.25)
 
 
+@pytest.mark.parametrize(("gate", "verdict"), [(11.0, "PASS"), (11.001, "FAIL")])
+def test_what_the_gate_bears_is_the_least_of_it(gate: float, verdict: str) -> None:
+    """11 to 13 V: up to 11 V pass; beyond, the closed forms do not settle it."""
+    bound = replace(analysed()[1].channels[0].igniters[0].bound, gate_voltage=gate)
+    found = judged("gate-rating", model=None, bound=bound)
+    assert (found.verdict, found.value, found.limit, found.phase) == (verdict, gate, 11.0, "switch-on")
+    (group,) = search._groups(parse_circuit(WIDE)).values()
+    group.bound = replace(group.bound, gate_voltage=gate)
+    assert group.gate_bears is group.settled is (verdict == "PASS")
+
+
 def test_what_is_not_solved_is_not_known() -> None:
     """An integration that did not come to its end decides nothing."""
     found = judged("switch-on-below-function", solved=False)
