@@ -21,14 +21,8 @@ def unused(circuit: Circuit, fired: Firing) -> dict[str, str]:
     fired : The firing analysis of this circuit
     """
     given = given_keys(circuit)
-    never = _protection(circuit, fired) | _rows(circuit, fired) | _charged(circuit)
+    never = _protection(circuit, fired) | _rows(circuit, fired)
     return unused_keys(circuit) | {key: why for key, why in never.items() if key in given}
-
-
-def _charged(circuit: Circuit) -> dict[str, str]:
-    """Capacitance of wires that the arming edge does not charge."""
-    before = range(circuit.feed.index(circuit.arm_switch))
-    return {f"feed[{index}].capacitance": "the wire is charged before the arm switch closes" for index in before}
 
 
 def _protection(circuit: Circuit, fired: Firing) -> dict[str, str]:

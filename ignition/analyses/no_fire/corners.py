@@ -200,7 +200,8 @@ class EdgeCorners:
     def drain_capacitance(self, supply: FloatArray | float) -> tuple[FloatArray, FloatArray]:
         """Least and most of drain and line to ground over a drain voltage [F]; it grows towards low voltage."""
         coss = self.circuit.mosfets[self.channel.mosfet].output_capacitance
-        line, branch = self.channel.lead.capacitance.high + _bus_capacitance(self.circuit), self.channel.branch
+        branch = self.channel.branch
+        line = self.channel.lead.capacitance.high + sum(part.capacitance.high for part in self.circuit.feed)
         if branch is not None:
             line += len(self.channel.strings) * branch.capacitance.high
         own = max(coss.low - self._reverse_transfer, _LEAST_OUTPUT)
@@ -297,19 +298,12 @@ class EdgeCorners:
 def feed_inductance(circuit: Circuit) -> Toleranced:
     """Return the inductance of battery and feed, which all channels share [H].
 
-    The low end leaves out what lies before the arm switch, where a capacitor across the battery may bypass it.
+    The low end leaves out the wires: a capacitor across the battery or the bus may bypass them.
     """
     total = Toleranced(low=0.0, nominal=0.0, high=_BATTERY_INDUCTANCE, unit="H")
-    switch = circuit.feed.index(circuit.arm_switch)
-    for place, part in enumerate(circuit.feed):
-        total = total + (replace(part.inductance, low=0.0) if place < switch else part.inductance)
+    for part in circuit.feed:
+        total = total + replace(part.inductance, low=0.0)
     return total
-
-
-def _bus_capacitance(circuit: Circuit) -> float:
-    """Highest capacitance of the feed's wires behind the arm switch [F]."""
-    behind = circuit.feed[circuit.feed.index(circuit.arm_switch) :]
-    return sum((part.capacitance.high for part in behind), 0.0)
 
 
 def all_ends(names: tuple[str, ...] = ENDS) -> dict[str, np.ndarray]:
