@@ -1,4 +1,4 @@
-"""Batches of linear systems of one pattern: dense while small, sparse beyond."""
+"""Batches of sparse linear systems of one pattern."""
 
 from __future__ import annotations
 
@@ -14,11 +14,6 @@ __all__ = ["Indices", "Pattern"]
 
 Indices = npt.NDArray[np.intp]
 """Positions in an array."""
-
-_LARGEST_DENSE = 75
-"""Unknowns up to which the dense solution is the faster one, the time to load the sparse one included. Dense systems
-of a hundred unknowns would be slow beyond their size: a BLAS splits each over its threads, which wait for one another
-wherever the machine has anything else to do."""
 
 _CHUNK = 256
 """Systems that are factored together, as the blocks of one diagonal."""
@@ -52,8 +47,8 @@ class Pattern:
     def solve(self, entries: FloatArray, right: FloatArray, *, transposed: bool = False) -> FloatArray:
         """Solve A x = b, or the transposed system, for every member of a batch.
 
-        Dense or sparse, each system is factored by itself, its pivots chosen by their size. Raises numpy's LinAlgError
-        where one is singular.
+        Each system is factored by itself, its pivots chosen by their size. Raises numpy's LinAlgError where one is
+        singular.
 
         Parameters
         ----------
@@ -64,9 +59,8 @@ class Pattern:
         -------
         Unknowns x [SI], shape (batch, size, sides)
         """
-        if self.size <= _LARGEST_DENSE or not len(entries):
-            matrix = self.dense(entries)
-            return np.asarray(np.linalg.solve(matrix.swapaxes(1, 2) if transposed else matrix, right))
+        if not len(entries):
+            return np.empty(right.shape)
         chunks = [slice(start, start + _CHUNK) for start in range(0, len(entries), _CHUNK)]
         return np.concatenate([_sparse(self, entries[chunk], right[chunk], transposed) for chunk in chunks])
 

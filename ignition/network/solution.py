@@ -1,21 +1,32 @@
-"""Batched modified nodal analysis: thousands of value sets of one network in one call."""
+"""Batched solution: thousands of value sets of one network in one call."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from ignition.errors import NetworkError
-from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network, Terms
-from ignition.network.linear import Indices, Pattern
+from ignition.network.branches import Branches
+from ignition.network.compiled import Compiled, compiled, tree_of
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, Network
+from ignition.network.linear import Indices
+from ignition.network.loops import loop_adjoint, loop_size, solve_loops
+from ignition.network.tableau import solve_tableau, tableau_adjoint, tableau_matrix
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Solution", "solve"]
 
 _MAX_ROUNDS = 12
+
+_MOST_LOOPS = 40
+"""Unknowns of a member up to which loop currents are the faster way [1]."""
+
+_INSULATION = 1e-12
+"""Conductance of a resistor or source that a member opens [S]: far below every leakage of a real board."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,16 +35,19 @@ class Solution:
 
     Attributes
     ----------
+    network : The network, with every element closed that is closed in some member
     parameters : Parameter values used [SI], in the order of the network's parameters, shape (batch, parameters)
     unknowns : Node voltages [V], then branch currents [A], shape (batch, nodes + elements)
-    entries : Entries of the system matrix in the final state of every clamp and leakage [SI], shape (batch, places)
-    active : For each closed element: whether it is a clamp that conducts or a saturated leakage, shape (batch, closed)
+    branches : Branch equations in the final state of every clamp and leakage
+    closed, active : For each closed element: whether it is closed in the member, and whether it is a clamp that
+        conducts or a saturated leakage, shape (batch, elements)
     """
 
     network: Network
     parameters: FloatArray
     unknowns: FloatArray
-    entries: FloatArray = field(repr=False)
+    branches: Branches = field(repr=False)
+    closed: BoolArray = field(repr=False)
     active: BoolArray = field(repr=False)
 
     @property
@@ -52,7 +66,8 @@ class Solution:
             self,
             parameters=self.parameters[members],
             unknowns=self.unknowns[members],
-            entries=self.entries[members],
+            branches=self.branches.take(members),
+            closed=self.closed[members],
             active=self.active[members],
         )
 
@@ -88,190 +103,100 @@ class Solution:
         -------
         Derivatives [output unit per SI], in the order of the network's parameters, shape (batch, parameters, outputs)
         """
-        compiled = _compiled(self.network)
-        count = len(self.network.nodes)
-        wanted = weights[..., compiled.kept]
-        rights = np.broadcast_to(np.swapaxes(wanted, -1, -2), (self.batch, wanted.shape[-1], wanted.shape[-2]))
-        adjoint = compiled.pattern.solve(self.entries, rights, transposed=True)[:, count:, :]
-        found = self.unknowns[:, compiled.kept]
+        arrays = compiled(self.network)
+        wanted = np.broadcast_to(weights[..., arrays.kept], (self.batch, *weights.shape[-2:-1], len(arrays.kept)))
+        adjoint = _adjoint(self.network, self.branches, wanted)
+        found = self.unknowns[:, arrays.kept]
         # change of each branch equation's right side (db/dp - dA/dp x) per unit of its sums R, E and J
-        linear = compiled.linear | (compiled.clamp & self.active)
-        by_resistance = np.where(linear, found[:, count:], 0.0)
+        linear = self.closed & (arrays.linear | (arrays.clamp & self.active))
+        by_resistance = np.where(linear, found[:, arrays.nodes :], 0.0)
         by_voltage = np.where(linear, 1.0, 0.0)
-        by_current = np.where(compiled.sink | (compiled.leakage & self.active), -1.0, 0.0)
-        by_current -= np.where(compiled.leakage & ~self.active, compiled.across(found) / KNEE_VOLTAGE, 0.0)
+        leaks = self.closed & arrays.leakage
+        by_current = np.where((self.closed & arrays.sink) | (leaks & self.active), -1.0, 0.0)
+        by_current -= np.where(leaks & ~self.active, arrays.across(found) / KNEE_VOLTAGE, 0.0)
         return (
-            compiled.resistance.shares(adjoint * by_resistance[..., None])
-            + compiled.voltage.shares(adjoint * by_voltage[..., None])
-            + compiled.current.shares(adjoint * by_current[..., None])
+            arrays.resistance.shares(adjoint * by_resistance[..., None])
+            + arrays.voltage.shares(adjoint * by_voltage[..., None])
+            + arrays.current.shares(adjoint * by_current[..., None])
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Sums:
-    """The sums R, E or J of all closed elements: each term's element, parameter and factor.
-
-    No matrix product: a BLAS would split a large batch over its threads.
-    """
-
-    elements: int
-    parameters: int
-    rows: Indices
-    columns: Indices
-    factors: FloatArray
-
-    @classmethod
-    def of(cls, terms_of: Iterable[Terms], columns: Mapping[str, int], elements: int) -> _Sums:
-        found = [(row, columns[name], factor) for row, terms in enumerate(terms_of) for name, factor in terms]
-        return cls(
-            elements=elements,
-            parameters=len(columns),
-            rows=np.array([row for row, _, _ in found], dtype=np.intp),
-            columns=np.array([column for _, column, _ in found], dtype=np.intp),
-            factors=np.array([factor for _, _, factor in found]),
-        )
-
-    def totals(self, parameters: FloatArray) -> FloatArray:
-        """Sum of each element, shape (batch, elements)."""
-        totals = np.zeros((self.elements, len(parameters)))
-        np.add.at(totals, self.rows, parameters.T[self.columns] * self.factors[:, None])
-        return totals.T
-
-    def shares(self, of_elements: FloatArray) -> FloatArray:
-        """What falls to each parameter of something that each element has, shape (batch, parameters, outputs)."""
-        shares = np.zeros((self.parameters, len(of_elements), of_elements.shape[2]))
-        np.add.at(shares, self.columns, of_elements.swapaxes(0, 1)[self.rows] * self.factors[:, None, None])
-        return shares.swapaxes(0, 1)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Compiled:
-    """A network as arrays: its closed elements' ends, the sums R, E and J, the kinds as masks.
-
-    The system's unknowns are the node voltages, then the closed elements' currents; `base` has the entries of its
-    pattern that no value changes (plus and minus one), zero where an element's resistance stands.
-    """
-
-    closed: tuple[Element, ...]
-    nodes: int
-    kept: Indices
-    plus: Indices
-    minus: Indices
-    pattern: Pattern
-    base: FloatArray
-    resistance: _Sums
-    voltage: _Sums
-    current: _Sums
-    linear: BoolArray
-    sink: BoolArray
-    leakage: BoolArray
-    clamp: BoolArray
-
-    def across(self, found: FloatArray) -> FloatArray:
-        """Voltage of each closed element [V], from the unknowns of the system; (batch, closed)."""
-        voltages = np.concatenate([found[:, : self.nodes], np.zeros((len(found), 1))], axis=1)  # ground stands last
-        return np.asarray(voltages[:, self.plus] - voltages[:, self.minus])
-
-
-@functools.lru_cache(maxsize=256)
-def _compiled(network: Network) -> _Compiled:
-    closed = tuple(e for e in network.elements if e.closed)
-    count = len(network.nodes)
-    places = {node: index for index, node in enumerate(network.nodes)} | {GROUND: count}
-    columns = {name: index for index, name in enumerate(network.parameters)}
-    entries = {(count + k, count + k): 0.0 for k in range(len(closed))}
-    for row, element in enumerate(closed, start=count):
-        for node, sign in ((element.plus, 1.0), (element.minus, -1.0)):
-            if node != GROUND:
-                for place in ((places[node], row), (row, places[node])):
-                    entries[place] = entries.get(place, 0.0) + sign
-
-    def sums(terms_of: Iterable[Terms]) -> _Sums:
-        return _Sums.of(terms_of, columns, len(closed))
-
-    def mask(*kinds: str) -> BoolArray:
-        return np.array([e.kind in kinds for e in closed], dtype=bool)
-
-    return _Compiled(
-        closed=closed,
-        nodes=count,
-        kept=np.array([*range(count), *(count + k for k, e in enumerate(network.elements) if e.closed)], dtype=np.intp),
-        plus=np.array([places[e.plus] for e in closed], dtype=np.intp),
-        minus=np.array([places[e.minus] for e in closed], dtype=np.intp),
-        pattern=Pattern(
-            size=count + len(closed),
-            rows=np.array([row for row, _ in entries], dtype=np.intp),
-            columns=np.array([column for _, column in entries], dtype=np.intp),
-        ),
-        base=np.array(list(entries.values())),
-        resistance=sums(e.resistance for e in closed),
-        voltage=sums(e.voltage for e in closed),
-        current=sums(e.current for e in closed),
-        linear=mask("resistor", "source"),
-        sink=mask("sink"),
-        leakage=mask("leakage"),
-        clamp=mask("clamp"),
-    )
-
-
-def solve(network: Network, values: Mapping[str, ArrayLike]) -> Solution:
+def solve(
+    network: Network, values: Mapping[str, ArrayLike], closed: Mapping[str, npt.ArrayLike] | None = None
+) -> Solution:
     """Solve a network for a batch of parameter values.
 
-    Unknowns are all node voltages and all branch currents (sparse tableau), so that a current of microamperes
-    through a milliohm is solved for directly, not found as a difference of two voltages. Clamps and leakages are
-    piecewise linear; their states are found by repeated solution of the members that changed.
+    A current of microamperes through a milliohm is solved for as a current, not found as a difference of two voltages.
+    Clamps and leakages are piecewise linear; their states are found by repeated solution of the members that changed.
 
     Raises NetworkError for a missing parameter, a floating node, a loop of ideal sources or links, a singular member,
     or clamps that find no consistent state; the message names node, element or batch member.
 
     Parameters
     ----------
-    network : The network; its state (what is open, what is closed) is common to the batch
+    network : The network; what is open and what is closed in it holds for the whole batch
+    closed : Elements of which that does not hold, by name: closed or not, of shape (batch,) or one for all. A resistor or source of the network that is open in a member insulates with 1 Tohm there, so that no node
+        hangs loose; an element that the network has open is not there at all
     values : Value of every parameter [SI], each a scalar or of shape (batch,)
 
     Examples
     --------
+    >>> from ignition.network.elements import Element
     >>> loop = Network(elements=(
     ...     Element(name="battery", kind="source", plus="top", minus=GROUND, voltage=(("E", 1.0),)),
     ...     Element(name="bridge", kind="resistor", plus="top", minus=GROUND, resistance=(("R", 1.0),)),
     ... ))
     >>> solve(loop, {"E": 6.0, "R": [1.0, 2.0, 4.0]}).current("bridge").tolist()
     [6.0, 3.0, 1.5]
+    >>> solve(loop, {"E": 6.0, "R": 2.0}, closed={"bridge": [True, False]}).current("bridge").round(9).tolist()
+    [3.0, 0.0]
     """
-    parameters = _batch(network, values)
+    states = {name: np.asarray(state, dtype=bool) for name, state in (closed or {}).items()}
+    added = frozenset(n for n, state in states.items() if state.any() and not network.element(n).closed)
+    network = _with_closed(network, added)
+    parameters = _batch(network, values, states)
     floating = network.floating_nodes()
     if floating:
         raise NetworkError(
             f"node {floating[0]!r} is floating: no closed resistor or source ties it to ground"
             + (f" (also {', '.join(floating[1:])})" if floating[1:] else "")
         )
-    compiled = _compiled(network)
-    size = len(parameters)
-    resistance = compiled.resistance.totals(parameters)
-    voltage = compiled.voltage.totals(parameters)
-    current = compiled.current.totals(parameters)
-    active = np.broadcast_to(compiled.leakage, resistance.shape).copy()
-    entries = np.empty((size, len(compiled.base)))
-    unknowns = np.zeros((size, len(network.nodes) + len(network.elements)))
-    pending: Indices = np.arange(size)
+    arrays = compiled(network)
+    present = np.ones((len(parameters), len(arrays.closed)), dtype=bool)
+    insulates = arrays.linear & [e.name not in added for e in arrays.closed]
+    for column, element in enumerate(arrays.closed):
+        if element.name in states:
+            present[:, column] = states[element.name]
+    resistance = arrays.resistance.totals(parameters)
+    voltage, current = arrays.voltage.totals(parameters), arrays.current.totals(parameters)
+    active = arrays.leakage & present
+    branches = _branches(arrays, resistance, voltage, current, present, active, insulates)
+    unknowns = np.zeros((len(parameters), len(network.nodes) + len(network.elements)))
+    pending: Indices = np.arange(len(parameters))
     for _ in range(_MAX_ROUNDS):
-        sums = (resistance[pending], voltage[pending], current[pending])
-        states = active[pending]
-        coefficients, right = _assemble(compiled, *sums, states)
-        found = _solve(compiled, coefficients, right, pending)
-        entries[pending] = coefficients
-        unknowns[pending[:, None], compiled.kept] = found
-        wanted = _wanted_states(compiled, sums[1], states, found)
+        found = _solve(network, branches.take(pending), pending)
+        unknowns[pending[:, None], arrays.kept] = found
+        wanted = _wanted_states(arrays, voltage[pending], active[pending], found) & present[pending]
+        changed = np.any(wanted != active[pending], axis=1)
         active[pending] = wanted
-        pending = pending[np.any(wanted != states, axis=1)]
+        pending = pending[changed]
         if not len(pending):
             break
+        sums = resistance[pending], voltage[pending], current[pending]
+        branches = branches.put(pending, _branches(arrays, *sums, present[pending], active[pending], insulates))
     else:
         raise NetworkError(f"clamps and leakages find no consistent state for batch member {int(pending[0])}")
-    return Solution(network=network, parameters=parameters, unknowns=unknowns, entries=entries, active=active)
+    return Solution(
+        network=network, parameters=parameters, unknowns=unknowns, branches=branches, closed=present, active=active
+    )
 
 
-def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
+@functools.lru_cache(maxsize=64)
+def _with_closed(network: Network, names: frozenset[str]) -> Network:
+    return network.switched(closed=names) if names else network
+
+
+def _batch(network: Network, values: Mapping[str, ArrayLike], states: Mapping[str, BoolArray]) -> FloatArray:
     """Parameter values as an array (batch, parameters)."""
     missing = [name for name in network.parameters if name not in values]
     if missing:
@@ -279,7 +204,7 @@ def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
             f"no value for parameter {missing[0]!r}" + (f" and {len(missing) - 1} more" if missing[1:] else "")
         )
     columns = [np.asarray(values[name], dtype=float) for name in network.parameters]
-    shape = np.broadcast_shapes((1,), *{c.shape for c in columns})
+    shape = np.broadcast_shapes((1,), *{c.shape for c in columns}, *{s.shape for s in states.values()})
     batch = np.empty((shape[0], len(columns)))
     for index, column in enumerate(columns):
         batch[:, index] = column
@@ -290,41 +215,56 @@ def _batch(network: Network, values: Mapping[str, ArrayLike]) -> FloatArray:
     return batch
 
 
-def _assemble(
-    compiled: _Compiled, resistance: FloatArray, voltage: FloatArray, current: FloatArray, active: BoolArray
-) -> tuple[FloatArray, FloatArray]:
-    """Entries and right side of ``a v - b i = c`` with Kirchhoff's current law above it."""
-    conducts = compiled.linear | (compiled.clamp & active)
-    slope = np.where(conducts, 1.0, 0.0)
-    slope += np.where(compiled.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
-    rows, columns = compiled.pattern.rows, compiled.pattern.columns
-    branch = np.flatnonzero(rows >= compiled.nodes)
-    entries = np.tile(compiled.base, (len(resistance), 1))
-    entries[:, branch] *= slope[:, rows[branch] - compiled.nodes]
-    entries[:, rows == columns] = -np.where(conducts, resistance, 1.0)
-    right = np.zeros((len(resistance), compiled.pattern.size))
-    flows = compiled.sink | (compiled.leakage & active)
-    right[:, compiled.nodes :] = np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0)
-    return entries, right
+def _branches(
+    arrays: Compiled,
+    resistance: FloatArray,
+    voltage: FloatArray,
+    current: FloatArray,
+    present: BoolArray,
+    active: BoolArray,
+    insulates: BoolArray,
+) -> Branches:
+    """Coefficients of every element in its state."""
+    conducts = present & (arrays.linear | (arrays.clamp & active))
+    flows = present & (arrays.sink | (arrays.leakage & active))
+    slope = np.where(conducts, 1.0, np.where(insulates, _INSULATION, 0.0))
+    slope += np.where(present & arrays.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
+    return Branches(
+        slope=slope,
+        resistance=np.where(conducts, resistance, 1.0),
+        right=np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0),
+    )
 
 
-def _solve(compiled: _Compiled, entries: FloatArray, right: FloatArray, members: Indices) -> FloatArray:
+def _solve(network: Network, branches: Branches, members: Indices) -> FloatArray:
+    tree = tree_of(network, branches.resistance.max(axis=0, initial=0.0))
     try:
-        found = compiled.pattern.solve(entries, right[..., None])[..., 0]
+        if loop_size(tree, branches) > _MOST_LOOPS:
+            found = solve_tableau(network, branches)
+        else:
+            found = solve_loops(tree, branches)
     except np.linalg.LinAlgError:
-        raise _singular(compiled, entries, members) from None
+        raise _singular(network, branches, members) from None
     if not np.all(np.isfinite(found)):
-        raise _singular(compiled, entries, members)
+        raise _singular(network, branches, members)
     return found
 
 
-def _singular(compiled: _Compiled, entries: FloatArray, members: Indices) -> NetworkError:
+def _adjoint(network: Network, branches: Branches, weights: FloatArray) -> FloatArray:
+    tree = tree_of(network, branches.resistance.max(axis=0, initial=0.0))
+    if loop_size(tree, branches) > _MOST_LOOPS:
+        return tableau_adjoint(network, branches, weights)
+    return loop_adjoint(tree, branches, weights)
+
+
+def _singular(network: Network, branches: Branches, members: Indices) -> NetworkError:
     """Name the first singular member and the elements that its null vector runs through."""
+    arrays = compiled(network)
     for index, member in enumerate(members):
-        _, sizes, rows = np.linalg.svd(compiled.pattern.dense(entries[index : index + 1])[0])
+        _, sizes, rows = np.linalg.svd(tableau_matrix(network, branches.take(np.array([index])))[0])
         if sizes[-1] <= 1e-14 * sizes[0]:
-            null = np.abs(rows[-1][compiled.nodes :])
-            involved = [e.name for e, share in zip(compiled.closed, null, strict=True) if share > 0.1 * null.max()]
+            null = np.abs(rows[-1][arrays.nodes :])
+            involved = [e.name for e, share in zip(arrays.closed, null, strict=True) if share > 0.1 * null.max()]
             return NetworkError(
                 f"batch member {int(member)} has no unique solution: a loop of ideal sources or zero-ohm links through "
                 + ", ".join(involved)
@@ -332,8 +272,8 @@ def _singular(compiled: _Compiled, entries: FloatArray, members: Indices) -> Net
     return NetworkError("the network has no unique solution")
 
 
-def _wanted_states(compiled: _Compiled, voltage: FloatArray, active: BoolArray, found: FloatArray) -> BoolArray:
+def _wanted_states(arrays: Compiled, voltage: FloatArray, active: BoolArray, found: FloatArray) -> BoolArray:
     """State that each clamp's and leakage's voltage asks for."""
-    across = compiled.across(found)
-    conducts = np.where(active, found[:, compiled.nodes :] >= 0.0, across > voltage)
-    return np.asarray((compiled.leakage & (across >= KNEE_VOLTAGE)) | (compiled.clamp & conducts))
+    across = arrays.across(found)
+    conducts = np.where(active, found[:, arrays.nodes :] >= 0.0, across > voltage)
+    return np.asarray((arrays.leakage & (across >= KNEE_VOLTAGE)) | (arrays.clamp & conducts))

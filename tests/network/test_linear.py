@@ -1,11 +1,11 @@
-"""Batches of linear systems: dense and sparse, straight and transposed, against numpy's own solution."""
+"""Batches of sparse linear systems, straight and transposed, against numpy's own dense solution."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from ignition.network.linear import _LARGEST_DENSE, Pattern
+from ignition.network.linear import Pattern
 from ignition.typing import FloatArray
 
 
@@ -19,9 +19,7 @@ def systems(size: int, batch: int) -> tuple[Pattern, FloatArray, FloatArray]:
 
 
 @pytest.mark.parametrize("transposed", [False, True])
-@pytest.mark.parametrize(
-    ("size", "batch"), [(1, 2), (40, 3), (_LARGEST_DENSE, 2), (_LARGEST_DENSE + 1, 300), (120, 1), (40, 0), (120, 0)]
-)
+@pytest.mark.parametrize(("size", "batch"), [(1, 2), (40, 3), (76, 300), (120, 1), (40, 0)])
 def test_each_member_is_solved_by_itself(size: int, batch: int, transposed: bool) -> None:
     """Every member of a batch, in one chunk or two, is the solution of its own matrix."""
     pattern, entries, right = systems(size, batch)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
 from typing import Literal
 
 import networkx
@@ -9,7 +11,7 @@ import numpy as np
 import pytest
 
 from ignition.errors import NetworkError
-from ignition.network import linear
+from ignition.network import solution
 from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Kind, Network, Terms
 from ignition.network.solution import Solution, solve
 
@@ -39,15 +41,13 @@ def random_network(rng: np.random.Generator, nodes: int, extra: int) -> tuple[Ne
     return Network(elements=tuple(elements)), values
 
 
-def imbalance(solution: Solution) -> float:
+def imbalance(found: Solution) -> float:
     """Largest sum of a node's currents over the largest current into it, or over 1e-9 of the network's largest."""
-    currents = {e.name: solution.current(e.name) for e in solution.network.elements}
+    currents = {e.name: found.current(e.name) for e in found.network.elements}
     floor = 1e-9 * np.max(np.abs(list(currents.values())), axis=0)
     worst = 0.0
-    for node in solution.network.nodes:
-        ends = [
-            ((e.plus == node) - (e.minus == node)) * currents[e.name] for e in solution.network.elements if e.closed
-        ]
+    for node in found.network.nodes:
+        ends = [((e.plus == node) - (e.minus == node)) * currents[e.name] for e in found.network.elements if e.closed]
         worst = max(worst, float((np.abs(sum(ends)) / np.maximum(np.max(np.abs(ends), axis=0), floor)).max()))
     return worst
 
@@ -122,7 +122,7 @@ def test_kirchhoff_and_batch(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(5))
 def test_large_networks_are_solved_as_small_ones_are(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Sparse and dense solution give one answer: voltages, currents and sensitivities, of clamps and leakages too."""
+    """Sparse tableau and loop currents give one answer: voltages, currents and slopes, of clamps and leakages too."""
     rng = np.random.default_rng(250 + seed)
     network, values = random_network(rng, 30, 20)
     ends = {"c": ("clamp", 2.0, "V"), "j": ("leakage", 1e-5, "J"), "k": ("leakage", 1.0, "K")}
@@ -141,10 +141,11 @@ def test_large_networks_are_solved_as_small_ones_are(seed: int, monkeypatch: pyt
     network = Network(elements=(*network.elements, *special))
     batch = {n: v * rng.uniform(0.5, 2.0, 600) for n, v in values.items()} | {p: v for _, v, p in ends.values()}
     weights = rng.normal(size=(3, len(network.nodes) + len(network.elements)))
+    monkeypatch.setattr(solution, "_MOST_LOOPS", -1)
     sparse = solve(network, batch)
-    assert imbalance(sparse) < 1e-6 and sparse.unknowns.shape[1] > linear._LARGEST_DENSE
+    assert imbalance(sparse) < 1e-6
     slopes = sparse.sensitivities(weights)
-    monkeypatch.setattr(linear, "_LARGEST_DENSE", 1000)
+    monkeypatch.setattr(solution, "_MOST_LOOPS", 1000)
     dense = solve(network, batch)
     np.testing.assert_allclose(sparse.unknowns, dense.unknowns, rtol=1e-8, atol=1e-12)
     np.testing.assert_allclose(slopes, dense.sensitivities(weights), rtol=1e-6, atol=1e-9 * np.abs(slopes).max())
@@ -340,3 +341,104 @@ def test_a_clamp_between_two_nodes_that_both_have_a_voltage() -> None:
     network = Network(elements=(source("t"), clamp, held))
     solution = solve(network, {"E": 8.0, "S": 2.0, "R": 1.0, "M": 5.0, "drop": np.array([3.5, 2.5])})
     assert solution.current("clamp") == pytest.approx([0.0, 0.5 / 3.0], rel=1e-12, abs=1e-12)
+
+
+def test_microamperes_through_milliohms() -> None:
+    """A sense current of 9 V over 150 kohm, shared by bridges of milliohms, against exact fractions: 13 digits."""
+    names = {"S": "3/250", "lead": "1/2000", "b1": "7/5000", "b2": "9/7000", "back": "1/3000", "upper": "150000"}
+    exact = {name: Fraction(text) for name, text in names.items()} | {"lower": Fraction(33000)}
+    elements = (
+        source("bus"),
+        resistor("lead", "bus", "top"),
+        resistor("b1", "top", "bottom"),
+        resistor("b2", "top", "bottom"),
+        resistor("back", "bottom", "drain"),
+        resistor("upper", "drain", "tap"),
+        resistor("lower", "tap", GROUND),
+    )
+    found = solve(Network(elements=elements), {name: float(value) for name, value in exact.items()} | {"E": 9.0})
+    parallel = exact["b1"] * exact["b2"] / (exact["b1"] + exact["b2"])
+    total = parallel + sum(exact[n] for n in ("S", "lead", "back", "upper", "lower"))
+    for name, other in (("b1", "b2"), ("b2", "b1")):
+        expected = 9 / total * exact[other] / (exact["b1"] + exact["b2"])
+        assert float(found.current(name)[0]) == pytest.approx(float(expected), rel=1e-13)
+
+
+@pytest.mark.parametrize("most", [-1, 1000])
+@pytest.mark.parametrize("seed", range(6))
+def test_what_differs_from_member_to_member(seed: int, most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Elements closed or opened in some members: each is as a network of its own with 1 Tohm for what is open.
+
+    Voltages, currents and slopes, by loop currents and by the tableau, for up to three changes in a member.
+    """
+    monkeypatch.setattr(solution, "_MOST_LOOPS", most)
+    rng = np.random.default_rng(900 + seed)
+    network, values = random_network(rng, 7, 5)
+    extra = [resistor(f"x{k}", *rng.choice(network.nodes, 2, replace=False), closed=False) for k in range(4)]
+    extra[0] = replace(extra[0], resistance=())
+    clamp = Element(name="c", kind="clamp", plus="n3", minus=GROUND, voltage=(("V", 1.0),), resistance=(("S", 2.0),))
+    leak = Element(name="j", kind="leakage", plus="n2", minus=GROUND, current=(("J", 1.0),))
+    network = Network(elements=(*network.elements, *extra, clamp, leak))
+    values |= {"x1": 3.0, "x2": 0.02, "x3": 1e4, "V": 1.5, "J": 1e-4}
+    changeable = [e.name for e in network.elements if e.name not in ("battery", "c", "j")]
+    members = 80
+    states = {name: np.full(members, network.element(name).closed) for name in changeable}
+    for member in range(members):
+        for name in rng.choice(changeable, int(rng.integers(4)), replace=False):
+            states[name][member] ^= True
+    batch = {n: v * rng.uniform(0.5, 2.0, members) for n, v in values.items()}
+    weights = rng.normal(size=(2, len(network.nodes) + len(network.elements)))
+    found = solve(network, batch, closed=states)
+    assert imbalance(found) < 1e-6
+    slopes = found.sensitivities(weights)
+    for member in range(members):
+        opened = [n for n in changeable if network.element(n).closed and not states[n][member]]
+        made = network.switched(closed=[n for n in changeable if states[n][member] or n in opened])
+        apart = tuple(replace(e, resistance=(("open", 1.0),)) if e.name in opened else e for e in made.elements)
+        single = {n: v[member] for n, v in batch.items()} | {"open": 1e12}
+        alone = solve(replace(made, elements=apart), single)
+        np.testing.assert_allclose(found.unknowns[member], alone.unknowns[0], rtol=1e-6, atol=1e-11)
+        own = dict(zip(alone.network.parameters, alone.sensitivities(weights)[0], strict=True))
+        for name, slope in zip(found.network.parameters, slopes[member], strict=True):
+            expected = own.get(name, np.zeros(2))
+            np.testing.assert_allclose(slope, expected, rtol=1e-5, atol=1e-9 * max(1.0, np.abs(slopes[member]).max()))
+
+
+def test_open_and_closed_by_hand() -> None:
+    """12 V over 2 + 4 + 6 ohm: 1 A; the link over 4 ohm: 1.5 A; 6 ohm open: nothing, its node at 12 V."""
+    chain = source("t"), resistor("a", "t", "m"), resistor("b", "m", GROUND)
+    link = Element(name="link", kind="resistor", plus="t", minus="m", closed=False)
+    values = {"E": 12.0, "S": 2.0, "a": 4.0, "b": 6.0}
+    found = solve(
+        Network(elements=(*chain, link)),
+        values,
+        closed={"link": [False, True, False, True], "b": [True, True, False, False]},
+    )
+    np.testing.assert_allclose(found.current("b"), [1.0, 1.5, 12e-12, 12e-12], rtol=1e-9)
+    np.testing.assert_allclose(found.voltage("m"), [6.0, 9.0, 12.0, 12.0], rtol=1e-9)
+    np.testing.assert_allclose(found.current("link"), [0.0, 1.5, 0.0, 12e-12], rtol=1e-9, atol=1e-20)
+    with pytest.raises(NetworkError, match="no element 'nothing'"):
+        solve(Network(elements=chain), values, closed={"nothing": True})
+
+
+def test_an_island_between_two_open_elements_floats_half_way() -> None:
+    """Both ends of a bridge open: 1 Tohm on either side, no current, no error."""
+    chain = source("t"), resistor("a", "t", "m"), resistor("bridge", "m", "n"), resistor("b", "n", GROUND)
+    states = {"a": [True, False], "b": [True, False]}
+    found = solve(Network(elements=chain), {"E": 12.0, "S": 0.0, "a": 1.0, "bridge": 2.0, "b": 1.0}, closed=states)
+    np.testing.assert_allclose(found.current("bridge"), [3.0, 6e-12], rtol=1e-9)
+    np.testing.assert_allclose(found.voltage("m"), [9.0, 6.0], rtol=1e-9)
+
+
+def test_clamps_leakages_and_sinks_may_be_absent_too() -> None:
+    """An absent clamp does not hold, an absent leakage or sink draws nothing."""
+    special = (
+        Element(name="c", kind="clamp", plus="m", minus=GROUND, voltage=(("V", 1.0),)),
+        Element(name="j", kind="leakage", plus="m", minus=GROUND, current=(("J", 1.0),)),
+        Element(name="k", kind="sink", plus="m", minus=GROUND, current=(("K", 1.0),)),
+    )
+    network = Network(elements=(source("t"), resistor("a", "t", "m"), resistor("b", "m", GROUND), *special))
+    values = {"E": 10.0, "S": 0.0, "a": 10.0, "b": 10.0, "V": 2.0, "J": 0.1, "K": 0.2}
+    found = solve(network, values, closed={n: np.arange(4) == k for k, n in enumerate(("c", "j", "k"))})
+    np.testing.assert_allclose(found.voltage("m"), [2.0, 4.5, 4.0, 5.0], rtol=1e-12)
+    np.testing.assert_allclose(found.current("c"), [0.6, 0.0, 0.0, 0.0], rtol=1e-12, atol=1e-15)
