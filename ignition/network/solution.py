@@ -135,8 +135,9 @@ def solve(
     Parameters
     ----------
     network : The network; what is open and what is closed in it holds for the whole batch
-    closed : Elements of which that does not hold, by name: closed or not, of shape (batch,) or one for all. A resistor or source of the network that is open in a member insulates with 1 Tohm there, so that no node
-        hangs loose; an element that the network has open is not there at all
+    closed : Elements of which that does not hold, by name: closed or not, of shape (batch,) or one for all. A resistor
+        or source of the network that is open in a member insulates with 1 Tohm there, so that no node hangs loose; an
+        element that the network has open is not there at all
     values : Value of every parameter [SI], each a scalar or of shape (batch,)
 
     Examples
