@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ignition.network.branches import Branches
 from ignition.network.elements import GROUND, Element, Network, Terms
 from ignition.network.linear import Indices
 from ignition.network.tree import Tree, spanning_tree
@@ -121,17 +122,21 @@ def compiled(network: Network) -> Compiled:
     )
 
 
-def tree_of(network: Network, resistance: FloatArray) -> Tree:
-    """Return the tree through the lowest resistances, so that what differs little from open closes the loops.
+def tree_of(network: Network, branches: Branches) -> Tree:
+    """Return the tree through what most members have closed and through the lowest resistances.
+
+    What differs little from open closes the loops then, and few members have a branch of the tree open.
 
     Parameters
     ----------
-    resistance : Of each closed element [ohm], shape (closed,); its power of ten counts
+    branches : Branch equations of the members; powers of ten of the highest resistance count
     """
     arrays = compiled(network)
+    highest = branches.resistance.max(axis=0, initial=0.0)
     with np.errstate(divide="ignore"):
-        decades = np.where(resistance > 0.0, np.floor(np.log10(np.abs(resistance))), -np.inf)
-    order = np.argsort(decades, kind="stable")
+        decades = np.where(highest > 0.0, np.floor(np.log10(highest)), -np.inf)
+    often_open = 2 * (branches.slope != 1.0).sum(axis=0) > branches.batch
+    order = np.lexsort((decades, often_open))
     return _tree(network, tuple(order[arrays.linear[order]].tolist()))
 
 

@@ -138,10 +138,10 @@ def _systems(tree: Tree, branches: Branches) -> Iterator[_System]:
     """Set the loop equations up, of members with alike many unknowns together."""
     common, own = _unknowns(tree, branches)
     counts = own.sum(axis=1)
-    numbers = np.unique(counts) if len(own) >= _WORTH_SORTING else [counts.max(initial=0)]
-    for number in numbers:
-        members = np.flatnonzero(counts == number) if len(own) >= _WORTH_SORTING else np.arange(len(own))
-        slots = np.argsort(~own[members], axis=1, kind="stable")[:, :number]
+    sizes = np.ceil(np.log2(np.maximum(counts, 2))) if len(own) >= _WORTH_SORTING else np.zeros(len(own))
+    for size in np.unique(sizes) if len(own) else [0.0]:
+        members = np.flatnonzero(sizes == size)
+        slots = np.argsort(~own[members], axis=1, kind="stable")[:, : counts[members].max(initial=0)]
         slots = np.where(np.take_along_axis(own[members], slots, axis=1), slots, own.shape[1])
         yield _system(tree, branches.take(members), members, common, slots)
 

@@ -122,7 +122,10 @@ class Solution:
 
 
 def solve(
-    network: Network, values: Mapping[str, ArrayLike], closed: Mapping[str, npt.ArrayLike] | None = None
+    network: Network,
+    values: Mapping[str, ArrayLike],
+    closed: Mapping[str, npt.ArrayLike] | None = None,
+    like: Solution | None = None,
 ) -> Solution:
     """Solve a network for a batch of parameter values.
 
@@ -139,6 +142,7 @@ def solve(
         or source of the network that is open in a member insulates with 1 Tohm there, so that no node hangs loose; an
         element that the network has open is not there at all
     values : Value of every parameter [SI], each a scalar or of shape (batch,)
+    like : Solution of the same members at other values, whose clamps and leakages are tried first
 
     Examples
     --------
@@ -153,7 +157,7 @@ def solve(
     [3.0, 0.0]
     """
     states = {name: np.asarray(state, dtype=bool) for name, state in (closed or {}).items()}
-    added = frozenset(n for n, state in states.items() if state.any() and not network.element(n).closed)
+    added = frozenset(name for name in states if not network.element(name).closed)
     network = _with_closed(network, added)
     parameters = _batch(network, values, states)
     floating = network.floating_nodes()
@@ -170,7 +174,7 @@ def solve(
             present[:, column] = states[element.name]
     resistance = arrays.resistance.totals(parameters)
     voltage, current = arrays.voltage.totals(parameters), arrays.current.totals(parameters)
-    active = arrays.leakage & present
+    active = arrays.leakage & present if like is None else like.active & present
     branches = _branches(arrays, resistance, voltage, current, present, active, insulates)
     unknowns = np.zeros((len(parameters), len(network.nodes) + len(network.elements)))
     pending: Indices = np.arange(len(parameters))
@@ -238,7 +242,7 @@ def _branches(
 
 
 def _solve(network: Network, branches: Branches, members: Indices) -> FloatArray:
-    tree = tree_of(network, branches.resistance.max(axis=0, initial=0.0))
+    tree = tree_of(network, branches)
     try:
         if loop_size(tree, branches) > _MOST_LOOPS:
             found = solve_tableau(network, branches)
@@ -252,7 +256,7 @@ def _solve(network: Network, branches: Branches, members: Indices) -> FloatArray
 
 
 def _adjoint(network: Network, branches: Branches, weights: FloatArray) -> FloatArray:
-    tree = tree_of(network, branches.resistance.max(axis=0, initial=0.0))
+    tree = tree_of(network, branches)
     if loop_size(tree, branches) > _MOST_LOOPS:
         return tableau_adjoint(network, branches, weights)
     return loop_adjoint(tree, branches, weights)
