@@ -190,7 +190,8 @@ def _edge(
         1.0,
         "1",
         says=f"share of its function temperature that {name} reaches by the arming edge"
-        + ("" if one is None or one.closures == 1 else f", {one.closures} closures of a bouncing switch"),
+        + ("" if one is None or one.closures == 1 else f", {one.closures} closures of a bouncing switch")
+        + ("" if one is None else _bounded(value, one.bound.bounced_fraction)),
         statement=no_fire_statement(circuit, kind),
         doubt=doubt,
         channel=channel.name,
@@ -219,13 +220,19 @@ def _gate_peak(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -
         "at most",
         circuit.mosfets[channel.mosfet].gate_rating.low,
         "V",
-        says="highest voltage that the drain's rise lifts the gate to against what the gate bears",
+        says="highest voltage that the drain's rise lifts the gate to against what the gate bears"
+        + _bounded(value, max((one.bound.gate_voltage for one in edge.igniters), default=None)),
         statement=data_sheet("MOSFET", channel.mosfet),
         doubt=doubt,
         channel=channel.name,
         phase="switch-on",
         rests_on=resting(circuit, "safe"),
     )
+
+
+def _bounded(value: float | None, bound: float | None) -> str:
+    """What explains that a command which integrates the edge tells less: the closed form settled this one."""
+    return ", by its closed form: this or less" if value is not None and value == bound else ""
 
 
 def _unknown(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -> tuple[str, ...]:
