@@ -14,7 +14,7 @@ from ignition.errors import InputError, UnitError
 from ignition.typing import HIDDEN, FloatArray
 from ignition.units import engineering, normalise, number_and_unit, si_value
 
-__all__ = ["Distribution", "Spread", "Toleranced", "parse_toleranced", "vertices"]
+__all__ = ["Distribution", "Spread", "Toleranced", "in_parallel", "in_series", "parse_toleranced", "vertices"]
 
 Distribution = Literal["uniform", "normal"]
 
@@ -124,6 +124,45 @@ class Toleranced:
             return engineering(self.nominal, self.unit, 4)
         low, nominal, high = (engineering(v, self.unit, 4) for v in (self.low, self.nominal, self.high))
         return f"{low} .. {nominal} .. {high}"
+
+
+def in_series(parts: Sequence[Toleranced]) -> Toleranced:
+    """Return the sum of independent values of one unit, as of resistors in series.
+
+    Parameters
+    ----------
+    parts : One value or more [their unit]
+
+    Examples
+    --------
+    >>> in_series([Toleranced.exact(75e3, "ohm"), Toleranced.exact(68e3, "ohm")]).nominal
+    143000.0
+    """
+    total = parts[0]
+    for part in parts[1:]:
+        total = total + part
+    return total
+
+
+def in_parallel(parts: Sequence[Toleranced]) -> Toleranced:
+    """Return the reciprocal of the sum of reciprocals of independent values above zero, as of resistors in parallel.
+
+    Parameters
+    ----------
+    parts : One value or more [their unit]
+
+    Examples
+    --------
+    >>> in_parallel([Toleranced.exact(10e3, "ohm"), Toleranced.exact(10e3, "ohm")]).high
+    5000.0
+    """
+    if len(parts) == 1:
+        return parts[0]
+    low, nominal, high = (
+        1.0 / math.fsum(1.0 / end for end in ends)
+        for ends in zip(*((part.low, part.nominal, part.high) for part in parts), strict=True)
+    )
+    return Toleranced(low=low, nominal=nominal, high=high, unit=parts[0].unit)
 
 
 def vertices(values: Sequence[Toleranced]) -> FloatArray:

@@ -123,7 +123,7 @@ def _channel(circuit: Circuit, channel: ChannelModel, found: ChannelHoldOff) -> 
     mosfet = circuit.mosfets[channel.mosfet]
     grid = series_values("E24", *_PULL_DOWNS)
     spread = 1.0 if channel.pull_down is None else channel.pull_down.high / channel.pull_down.nominal
-    fitted = [replace(channel, pull_down=_about(value, spread)) for value in grid]
+    fitted = [replace(channel, pull_downs=(_about(value, spread),)) for value in grid]
     limit, rail = lowest_threshold(mosfet, circuit.ambient), controller_rail(circuit, "reset")
     nothing = Toleranced.exact(0.0, "V")
     in_reset = np.array([gate_in_reset(circuit, c, rail).high for c in fitted])
@@ -165,7 +165,7 @@ def _fit(circuit: Circuit, channel: ChannelModel, most: float, spread: float) ->
     """Pull-down to fit [ohm] and the lowest gate voltage that the pin drives with it [V]."""
     rail, row = controller_rail(circuit, "armed"), circuit.mosfets[channel.mosfet].rows[0].gate
     values = [value for value in series_values("E12", 1.0, _PULL_DOWNS[1])[::-1].tolist() if value <= most]
-    fitted = {value: replace(channel, pull_down=_about(value, spread)) for value in values}
+    fitted = {value: replace(channel, pull_downs=(_about(value, spread),)) for value in values}
     drives = {value: driven_gate_voltage(circuit, other, rail).low for value, other in fitted.items()}
     driven = [value for value in values if drives[value] >= row]
     for tried in (

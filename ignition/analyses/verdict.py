@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ignition.analyses.continuity.findings import continuity_findings
+from ignition.analyses.faults.findings import single_fault_findings
+from ignition.analyses.faults.single import SingleFaults, single_fault_currents
 from ignition.analyses.firing.findings import firing_findings
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.analyses.no_fire.findings import no_fire_findings, switch_on_findings
@@ -18,7 +20,7 @@ from ignition.findings.checklist import checklist_findings
 from ignition.findings.coverage import unanswered
 from ignition.findings.finding import Finding, Verdict, worst_verdict
 
-__all__ = ["Check", "check", "judge_firing", "judge_no_fire", "judge_sense", "judge_switch_on"]
+__all__ = ["Check", "check", "judge_firing", "judge_no_fire", "judge_sense", "judge_single_faults", "judge_switch_on"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +32,7 @@ class Check:
     no_fire: NoFire
     switch_on: SwitchOn
     firing: Firing
+    single_faults: SingleFaults
 
     @property
     def unused(self) -> dict[str, str]:
@@ -58,6 +61,13 @@ def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
     return blamed(circuit, lambda one: switch_on_findings(one, known[edge_inputs(one)]), prepare)
 
 
+def judge_single_faults(circuit: Circuit, found: SingleFaults) -> tuple[Finding, ...]:
+    """Judge single faults; `found` is the analysis of this circuit."""
+    return blamed(
+        circuit, lambda one: single_fault_findings(one, found if one is circuit else single_fault_currents(one))
+    )
+
+
 def judge_firing(circuit: Circuit, fired: Firing) -> tuple[Finding, ...]:
     """Judge the firing sequence; `fired` is the analysis of this circuit."""
     return blamed(circuit, lambda one: firing_findings(one, fired if one is circuit else firing(one)))
@@ -72,12 +82,14 @@ def judge_sense(circuit: Circuit, channel: str | None = None) -> tuple[Finding, 
 def check(circuit: Circuit) -> Check:
     """Check a circuit against the written limits it chooses, or all that are shipped, and against its own data."""
     quiet, edge, fired = no_fire(circuit), switch_on(circuit), firing(circuit)
+    broken = single_fault_currents(circuit)
     found = (
         *judge_no_fire(circuit, quiet),
         *judge_switch_on(circuit, edge),
         *blamed(circuit, continuity_findings),
+        *judge_single_faults(circuit, broken),
         *judge_firing(circuit, fired),
         *checklist_findings(circuit),
     )
     findings = (*found, *unanswered(circuit, found))
-    return Check(circuit=circuit, findings=findings, no_fire=quiet, switch_on=edge, firing=fired)
+    return Check(circuit=circuit, findings=findings, no_fire=quiet, switch_on=edge, firing=fired, single_faults=broken)

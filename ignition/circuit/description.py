@@ -18,9 +18,11 @@ from ignition.circuit.fields import (
     CurrentEitherWay,
     Energy,
     FileModel,
+    ParallelResistance,
     PositiveResistance,
     Reliability,
     Resistance,
+    SeriesResistance,
     Temperature,
     TemperatureCoefficient,
     ThermalResistance,
@@ -66,7 +68,7 @@ RULE_NAMES = (
     *("open-line-seen", "test-below-no-fire", "above-all-fire", "functions", "gate-drive", "controller-supply"),
     *("battery-protection", "fuse-holds", "conductor-melts", "mosfet-junction", "bus-converter-range"),
     *("bus-pin-clamp-current", "pull-up-pin-current", "switch-on-below-function", "switch-on-overvoltage"),
-    *("gate-rating", "avalanche-energy", "turn-off-junction"),
+    *("gate-rating", "avalanche-energy", "turn-off-junction", "single-fault-disarmed", "single-fault-test-path"),
 )
 """Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
 
@@ -307,17 +309,23 @@ class Mosfet(FileModel):
 
 
 class Gate(FileModel):
-    """Parts at the gate; without pull_down it floats whenever the pin does not drive it. The capacitor is to ground."""
+    """Parts at the gate; without pull_down it floats whenever the pin does not drive it. The capacitor is to ground.
+
+    A list of pull-downs is a pair in parallel: one may be open and the other still holds.
+    """
 
     series: Resistance | None = None
-    pull_down: PositiveResistance | None = None
+    pull_down: ParallelResistance | None = None
     capacitor: Capacitance | None = None
 
 
 class Sense(FileModel):
-    """Divider from the igniter's low side to the converter."""
+    """Divider from the igniter's low side to the converter.
 
-    upper: PositiveResistance
+    A list of upper resistors stands in series: one may be shorted and the others still limit the current.
+    """
+
+    upper: SeriesResistance
     lower: PositiveResistance
     filter: Capacitance | None = None
     pin_resistor: Resistance | None = None
@@ -394,23 +402,32 @@ class OwnLimit(FileModel):
     """A limit of the user's own, with its source and date."""
 
     name: str = Field(min_length=1, max_length=60)
-    kind: Literal["monitor current at most", "firing current at least"]
+    kind: Literal["monitor current at most", "firing current at least", "faults to fire at least"]
     share_of_no_fire: float | None = Field(default=None, gt=0, description="Share of the no-fire current [1]")
     share_of_all_fire: float | None = Field(default=None, gt=0, description="Share of the all-fire current [1]")
     current: Current | None = None
+    faults: int | None = Field(default=None, ge=2, le=3, description="Simultaneous faults that it has to take [1]")
+    phases: list[Literal["disarmed", "reset", "armed"]] | None = Field(default=None, min_length=1)
     source: str = Field(min_length=1, max_length=300)
     date: str = Field(min_length=1, max_length=40)
 
     @model_validator(mode="after")
     def _some_limit(self) -> Self:
-        allowed = "share_of_no_fire" if self.kind == "monitor current at most" else "share_of_all_fire"
-        other = "share_of_all_fire" if allowed == "share_of_no_fire" else "share_of_no_fire"
-        if getattr(self, other) is not None:
-            raise InputError(f"a limit of kind {self.kind!r} takes {allowed}, not {other}")
+        takes = {
+            "monitor current at most": ("share_of_no_fire", "current"),
+            "firing current at least": ("share_of_all_fire", "current"),
+            "faults to fire at least": ("faults", "phases"),
+        }[self.kind]
+        for key in ("share_of_no_fire", "share_of_all_fire", "current", "faults", "phases"):
+            if key not in takes and getattr(self, key) is not None:
+                raise InputError(f"a limit of kind {self.kind!r} takes {' and '.join(takes)}, not {key}")
         if self.current is not None and self.current.low <= 0:
             raise InputError("current must be above 0 A; leave it out where only the share limits")
-        if getattr(self, allowed) is None and self.current is None:
-            raise InputError(f"give {allowed}, current or both")
+        if self.kind == "faults to fire at least":
+            if self.faults is None:
+                raise InputError("give faults, for example faults = 2: how many at once it has to take to fire")
+        elif getattr(self, takes[0]) is None and self.current is None:
+            raise InputError(f"give {takes[0]}, current or both")
         return self
 
 

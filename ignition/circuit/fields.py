@@ -23,10 +23,13 @@ __all__ = [
     "Inductance",
     "Length",
     "MeltingIntegral",
+    "ParallelResistance",
     "PositiveResistance",
     "Quantity",
     "Reliability",
     "Resistance",
+    "SeriesResistance",
+    "Several",
     "ShareOfCharge",
     "Temperature",
     "TemperatureCoefficient",
@@ -120,8 +123,53 @@ class Quantity:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class Several(Quantity):
+    """Annotation of a field that holds one value, or a list of several parts that make it up together.
+
+    Attributes
+    ----------
+    unit, example : SI unit, and a value as it would be written
+    above, least, most : The whole range of each part lies above, not below, not beyond these [`unit`]
+    how : How the parts stand to each other, for messages
+    parts : Most parts in a list [1]
+    """
+
+    how: str = "in series"
+    parts: int = 4
+
+    def validate_parts(self, value: Any) -> tuple[Toleranced, ...]:
+        """Read one value or a list [`unit`]."""
+        if not isinstance(value, list | tuple):
+            return (self.validate(value),)
+        if not 2 <= len(value) <= self.parts:
+            raise InputError(
+                f"a list holds 2 to {self.parts} parts {self.how}, for example ['{self.example}', '{self.example}']; "
+                f"received {len(value)}"
+            )
+        return tuple(self._part(number, part) for number, part in enumerate(value, start=1))
+
+    def _part(self, number: int, value: Any) -> Toleranced:
+        try:
+            return self.validate(value)
+        except InputError as error:
+            raise InputError(f"part {number}: {error}") from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.validate_parts)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        one = Quantity.__get_pydantic_json_schema__(self, schema, handler)
+        several = {"type": "array", "items": one, "minItems": 2, "maxItems": self.parts}
+        return {"anyOf": [one, several], "description": f"{one['description']}; or a list of parts {self.how}"}
+
+
 Resistance = Annotated[Toleranced, Quantity("ohm", "20 mohm", least=0.0, most=1e12)]
 PositiveResistance = Annotated[Toleranced, Quantity("ohm", "100 kohm ± 1 %", above=0.0, most=1e12)]
+SeriesResistance = Annotated[tuple[Toleranced, ...], Several("ohm", "75 kohm ± 1 %", above=0.0, most=1e12)]
+ParallelResistance = Annotated[
+    tuple[Toleranced, ...], Several("ohm", "10 kohm ± 1 %", above=0.0, most=1e12, how="in parallel")
+]
 Voltage = Annotated[Toleranced, Quantity("V", "7.2 V .. 7.7 V .. 8.4 V", above=0.0, most=1000.0)]
 VoltageDrop = Annotated[Toleranced, Quantity("V", "0.25 V", least=0.0, most=1000.0)]
 Current = Annotated[Toleranced, Quantity("A", "250 mA", least=0.0, most=1e5)]

@@ -40,6 +40,9 @@ def _walk(key: str, value: Any) -> Iterator[tuple[str, Any]]:
     elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
         for index, member in enumerate(value):
             yield from _walk(f"{key}[{index}]", member)
+    elif isinstance(value, tuple):
+        for index, member in enumerate(value):
+            yield key if len(value) == 1 else f"{key}[{index}]", member
     else:
         yield key, value
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ignition.circuit.description import Checklist, Description, OwnLimit
-from ignition.toleranced import Toleranced
+from ignition.toleranced import Toleranced, in_parallel, in_series
 
 __all__ = [
     "AdcModel",
@@ -342,8 +342,10 @@ class ChannelModel:
 
     Attributes
     ----------
-    divider_drift : Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of `upper`
-        and `lower` hold it already
+    pull_downs : Pull-downs at the gate, in parallel [ohm]; none where nothing holds it
+    uppers : Upper resistors of the sense divider, in series [ohm]
+    divider_drift : Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of
+        `uppers` and `lower` hold it already
     """
 
     name: str
@@ -354,14 +356,24 @@ class ChannelModel:
     lead: WiringModel
     branch: WiringModel | None
     gate_series: Toleranced
-    pull_down: Toleranced | None
+    pull_downs: tuple[Toleranced, ...]
     gate_capacitor: Toleranced | None
-    upper: Toleranced
+    uppers: tuple[Toleranced, ...]
     lower: Toleranced
     filter: Toleranced | None
     pin_resistor: Toleranced
     divider_drift: float = 0.0
     second: SecondModel | None = None
+
+    @property
+    def upper(self) -> Toleranced:
+        """All upper resistors of the sense divider together [ohm]."""
+        return in_series(self.uppers)
+
+    @property
+    def pull_down(self) -> Toleranced | None:
+        """All pull-downs of the gate together [ohm]; None where there is none."""
+        return in_parallel(self.pull_downs) if self.pull_downs else None
 
     @property
     def loop_inductance(self) -> Toleranced:

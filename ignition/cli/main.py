@@ -248,6 +248,81 @@ def holdoff(
     raise typer.Exit(_status(result.findings))
 
 
+@app.command()
+def faults(
+    file: CircuitFile,
+    order: Annotated[int, typer.Option(min=1, max=3, help="List sets of up to this many faults at once.")] = 1,
+    as_json: AsJson = False,
+) -> None:
+    """Faults, one and more at a time: what fires, what makes a dud, what no reading shows, and the fewest that fire."""
+    from ignition.analyses.faults.faults import faults as analyse
+    from ignition.analyses.faults.single import single_fault_currents
+    from ignition.analyses.verdict import judge_single_faults
+    from ignition.circuit.file import load_circuit
+
+    circuit = load_circuit(file)
+    result = analyse(circuit, order)
+    findings = judge_single_faults(circuit, single_fault_currents(circuit))
+    if as_json:
+        _print_json(result, **_judged(findings))
+    else:
+        from ignition.report.faults_text import faults_text
+        from ignition.report.findings_text import brief_text
+        from ignition.report.text import assumption_text, caution_text, make_console
+
+        console = make_console()
+        faults_text(result, console)
+        brief_text(findings, console)
+        assumption_text(circuit.assumptions, console)
+        caution_text(console)
+    raise typer.Exit(_status(findings))
+
+
+@app.command()
+def diagnose(
+    file: CircuitFile,
+    reading: Annotated[
+        list[str], typer.Option(help="What the firmware read: CHANNEL=CODE, or CHANNEL.bus=CODE; may be repeated.")
+    ],
+    battery: Annotated[
+        str | None, typer.Option(help="Battery voltage at rest, measured, e.g. '12.4 V ± 0.1 V'.", show_default=False)
+    ] = None,
+    phase: Annotated[str, typer.Option(help="When it was read: disarmed, reset or armed.")] = "armed",
+    as_json: AsJson = False,
+) -> None:
+    """What readings can mean: line states and single faults that give them, and what to measure next."""
+    from ignition.analyses.faults.diagnosis import diagnose as analyse
+    from ignition.circuit.file import load_circuit
+    from ignition.toleranced import parse_toleranced
+
+    circuit = load_circuit(file)
+    measured = None if battery is None else parse_toleranced(battery, "V")
+    result = analyse(circuit, _readings(reading), battery=measured, phase=phase)
+    if as_json:
+        _print_json(result)
+    else:
+        from ignition.report.diagnosis_text import diagnosis_text
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        diagnosis_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.healthy else 1)
+
+
+def _readings(words: Sequence[str]) -> dict[str, int]:
+    """Codes by name."""
+    found: dict[str, int] = {}
+    for word in words:
+        name, equals, code = word.rpartition("=")
+        if not equals or not code.strip().isdecimal():
+            raise InputError(f"a reading is CHANNEL=CODE with a whole number, for example line=1234; received {word!r}")
+        if name in found:
+            raise InputError(f"{name!r} is read once; received it twice")
+        found[name] = int(code)
+    return found
+
+
 def _confused(circuit: Circuit, result: Continuity, trials: int, seed: int) -> tuple[Misclassification, ...] | None:
     from ignition.analyses.continuity.misreads import misclassification
 

@@ -21,6 +21,7 @@ Quantity = Literal[
     "uncommanded current",
     "firing current",
     "pulse",
+    "faults to fire",
     "checklist",
     "wait",
 ]
@@ -46,6 +47,8 @@ class Rule:
         energy [1]
     current, time : Absolute figures [A], [s]
     times_function_time : Multiple of the function time [1]
+    faults : Simultaneous faults that it has to take to fire [1]
+    phases : Phases in which it holds; empty for all
     """
 
     id: str
@@ -60,6 +63,8 @@ class Rule:
     time: float | None = None
     times_function_time: float | None = None
     answer: str | None = None
+    faults: int | None = None
+    phases: tuple[str, ...] = ()
 
     @property
     def statement(self) -> Statement:
@@ -118,23 +123,32 @@ def rules_in_use(circuit: Circuit) -> tuple[Rule, ...]:
 
 
 def own_rules(circuit: Circuit) -> tuple[Rule, ...]:
-    """List the limits of the circuit file itself."""
+    """List the limits of the circuit file itself, as rules."""
     return tuple(_own(limit) for limit in circuit.own_limits)
 
 
 def _own(limit: OwnLimit) -> Rule:
-    monitor = limit.kind == "monitor current at most"
+    quantity = _QUANTITIES[limit.kind]
     current = limit.current
     return Rule(
         id=limit.name,
-        quantity="monitor current" if monitor else "firing current",
+        quantity=quantity,
         says=limit.kind,
         source=limit.source,
         source_date=limit.date,
         share_of_no_fire=limit.share_of_no_fire,
         share_of_all_fire=limit.share_of_all_fire,
-        current=None if current is None else current.low if monitor else current.high,
+        current=None if current is None else current.low if quantity == "monitor current" else current.high,
+        faults=limit.faults,
+        phases=tuple(limit.phases or ("disarmed", "reset", "armed")) if limit.faults else (),
     )
+
+
+_QUANTITIES: dict[str, Quantity] = {
+    "monitor current at most": "monitor current",
+    "firing current at least": "firing current",
+    "faults to fire at least": "faults to fire",
+}
 
 
 def rule_limit(rule: Rule, no_fire: float | None) -> float | None:

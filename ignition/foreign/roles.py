@@ -234,8 +234,8 @@ def _description(file: RoleFile) -> d.Description:
             mosfet=channel.mosfet,
             pulse=Toleranced.exact(1.0, "s"),
             lead=Wiring.model_construct(resistance=none, joints=none),
-            gate=d.Gate.model_construct(series=none, pull_down=one),
-            sense=d.Sense.model_construct(upper=one, lower=one),
+            gate=d.Gate.model_construct(series=none, pull_down=(one,)),
+            sense=d.Sense.model_construct(upper=(one,), lower=one),
         )
         for channel in file.channel
     ]

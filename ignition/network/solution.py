@@ -29,6 +29,13 @@ _INSULATION = 1e-12
 """Conductance of a resistor or source that a member opens [S]: far below every leakage of a real board."""
 
 
+_RESIDUAL, _LEAST = 1e-9, 1e-13
+"""What is left of a branch equation that is met: of the member's largest voltage or current [1], and in all [V, A]."""
+
+_LARGE = 1e6
+"""Resistance from which on a branch is written as a conductance [ohm]: beside it shorts would be lost in rounding."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solution:
     """Voltages and currents of a batch of value sets.
@@ -109,8 +116,8 @@ class Solution:
         found = self.unknowns[:, arrays.kept]
         # change of each branch equation's right side (db/dp - dA/dp x) per unit of its sums R, E and J
         linear = self.closed & (arrays.linear | (arrays.clamp & self.active))
-        by_resistance = np.where(linear, found[:, arrays.nodes :], 0.0)
-        by_voltage = np.where(linear, 1.0, 0.0)
+        by_voltage = np.where(linear, self.branches.slope, 0.0)
+        by_resistance = by_voltage * found[:, arrays.nodes :]
         leaks = self.closed & arrays.leakage
         by_current = np.where((self.closed & arrays.sink) | (leaks & self.active), -1.0, 0.0)
         by_current -= np.where(leaks & ~self.active, arrays.across(found) / KNEE_VOLTAGE, 0.0)
@@ -232,34 +239,77 @@ def _branches(
     """Coefficients of every element in its state."""
     conducts = present & (arrays.linear | (arrays.clamp & active))
     flows = present & (arrays.sink | (arrays.leakage & active))
-    slope = np.where(conducts, 1.0, np.where(insulates, _INSULATION, 0.0))
+    scale = 1.0 / np.where(resistance > _LARGE, resistance, 1.0)
+    slope = np.where(conducts, scale, np.where(insulates, _INSULATION, 0.0))
     slope += np.where(present & arrays.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
     return Branches(
         slope=slope,
-        resistance=np.where(conducts, resistance, 1.0),
-        right=np.where(conducts, voltage, 0.0) - np.where(flows, current, 0.0),
+        resistance=np.where(conducts, resistance * scale, 1.0),
+        right=np.where(conducts, voltage * scale, 0.0) - np.where(flows, current, 0.0),
     )
 
 
 def _solve(network: Network, branches: Branches, members: Indices) -> FloatArray:
-    tree = tree_of(network, branches)
+    """Solve all members; those far from the others, whose equations are lost in rounding, by a tree of their own."""
     try:
-        if loop_size(tree, branches) > _MOST_LOOPS:
-            found = solve_tableau(network, branches)
-        else:
-            found = solve_loops(tree, branches)
+        found = _solve_once(network, branches)
     except np.linalg.LinAlgError:
-        raise _singular(network, branches, members) from None
-    if not np.all(np.isfinite(found)):
-        raise _singular(network, branches, members)
+        if branches.batch == 1:
+            raise _singular(network, branches, members) from None
+        return np.concatenate([_solve(network, some, members[own]) for own, some in _halves(branches)])
+    missed = np.flatnonzero(~_met(network, branches, found))
+    if not len(missed):
+        return found
+    if branches.batch == 1:
+        found = solve_tableau(network, branches)
+        if not _met(network, branches, found).all():
+            raise _singular(network, branches, members)
+        return found
+    parts = np.array_split(missed, 2) if len(missed) == branches.batch else [missed]
+    for own in parts:
+        found[own] = _solve(network, branches.take(own), members[own])
     return found
+
+
+def _met(network: Network, branches: Branches, found: FloatArray) -> BoolArray:
+    """Whether each member meets its branch equations: to a billionth of its largest voltage, or its largest current."""
+    arrays = compiled(network)
+    flow = found[:, arrays.nodes :]
+    rest = arrays.across(found)
+    rest *= branches.slope
+    rest -= branches.resistance * flow
+    rest -= branches.right
+    volts = np.abs(found[:, : arrays.nodes]).max(axis=1, initial=0.0)[:, None]
+    amperes = np.abs(flow).max(axis=1, initial=0.0)[:, None]
+    scale = np.where(branches.slope == 1.0, volts, amperes + branches.slope * volts)
+    scale *= _RESIDUAL
+    scale += _LEAST
+    # not (a > b): what is not a number is not met
+    return np.asarray((np.abs(rest, out=rest) <= scale).all(axis=1))
+
+
+def _solve_once(network: Network, branches: Branches) -> FloatArray:
+    tree = tree_of(network, branches)
+    if loop_size(tree, branches) > _MOST_LOOPS:
+        return solve_tableau(network, branches)
+    return solve_loops(tree, branches)
 
 
 def _adjoint(network: Network, branches: Branches, weights: FloatArray) -> FloatArray:
     tree = tree_of(network, branches)
-    if loop_size(tree, branches) > _MOST_LOOPS:
-        return tableau_adjoint(network, branches, weights)
-    return loop_adjoint(tree, branches, weights)
+    try:
+        if loop_size(tree, branches) > _MOST_LOOPS:
+            return tableau_adjoint(network, branches, weights)
+        return loop_adjoint(tree, branches, weights)
+    except np.linalg.LinAlgError:
+        if branches.batch == 1:
+            raise _singular(network, branches, np.array([0])) from None
+        return np.concatenate([_adjoint(network, some, weights[own]) for own, some in _halves(branches)])
+
+
+def _halves(branches: Branches) -> list[tuple[Indices, Branches]]:
+    """Halves of a batch that is lost in rounding: a member far from the others is told best by a tree of its own."""
+    return [(own, branches.take(own)) for own in np.array_split(np.arange(branches.batch), 2)]
 
 
 def _singular(network: Network, branches: Branches, members: Indices) -> NetworkError:

@@ -11,6 +11,7 @@ from ignition.analyses.verdict import Check
 from ignition.circuit.given import exact_keys
 from ignition.findings.corner import Corner
 from ignition.findings.finding import Concern, Finding, Reason, Verdict, least_margin, worst_verdict
+from ignition.report.faults_text import failure_points_text
 from ignition.report.text import assumption_text, caution_text, item, say, table
 from ignition.units import Towards, engineering
 
@@ -97,6 +98,7 @@ def check_text(result: Check, console: Console) -> None:
     title = "".join(c if c.isprintable() else " " for c in result.circuit.title)  # no escape code reaches the terminal
     console.print(Text(f"{title}  ({result.circuit.name})", style="bold"))
     findings_text(result.findings, console)
+    failure_points_text(result.single_faults, console)
     assumption_text(result.circuit.assumptions, console)
     console.print()
     unused, exact = result.unused, exact_keys(result.circuit)
@@ -202,7 +204,8 @@ def _listed(verdict: Verdict, heading: str, findings: Sequence[Finding], console
         finding = min(group, key=_badness)
         keys = list(dict.fromkeys(key for f in group for key in f.keys))
         settle = f". Give: {', '.join(keys)}" if keys else ""
-        item(console, f"{rule} ({where}): {finding.says}{settle}")
+        values = "" if None in (finding.value, finding.limit) else f"{_value(finding)} against {_limit(finding)}, "
+        item(console, f"{rule} ({where}): {values}{finding.says}{settle}")
 
 
 def not_analysed_text(findings: Sequence[Finding], console: Console) -> None:

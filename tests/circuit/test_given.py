@@ -15,7 +15,7 @@ from tests.circuit.sound import SOUND
 def test_given_keys_are_those_of_the_file() -> None:
     """Tables, lists and names are written as a mistake writes them; what the file leaves out is not there."""
     keys = given_keys(parse_circuit(DEMO))
-    for key in ("battery.capacity", "feed[0].rating", "igniter.booster.no_fire.current", "channel[1].sense.upper",
+    for key in ("battery.capacity", "feed[0].rating", "igniter.booster.no_fire.current", "channel[1].sense.upper[1]",
                 "mosfet.logic_level.on_resistance[1].gate", "checklist.misfire_wait"):  # fmt: skip
         assert key in keys
     assert "battery.resistance" not in keys and str(keys["feed[0].rating"]) == "20 A"

@@ -113,7 +113,7 @@ CASES: list[tuple[str, str, str]] = [
     ('wire = "AWG 20", distance = "10 m"', 'wire = "AWG 20"', "needs distance, one way"),
     ('wire = "AWG 20", distance', 'wire = "AWG 20", resistance = "1 ohm", distance', "leave out distance"),
     ('wire = "AWG 20", distance', 'resistance = "1 ohm", distance', "leave out distance"),
-    ('upper = "100 kohm ± 1 %"', 'upper = "100k"', "write '100 kohm'"),
+    ('upper = ["49.9 kohm ± 1 %", "49.9 kohm ± 1 %"]', 'upper = "100k"', "write '100 kohm'"),
     ("[checklist]", '[rules]\npresets = ["range saftey"]\n\n[checklist]', "did you mean 'range safety'"),
     ("interlock_in_series = true", 'interlock_in_series = "yes"', "valid boolean"),
     ("[controller.adc]", "[controller.adc", "is not TOML"),

@@ -76,7 +76,7 @@ WIDE = edited(
         'series = "95 ohm .. 100 ohm .. 105 ohm", pull_down = "9.5 kohm .. 10 kohm .. 10.5 kohm"',
     ),
     (
-        'upper = "100 kohm", lower = "47 kohm"',
+        'upper = ["49.9 kohm", "49.9 kohm"], lower = "47 kohm"',
         'upper = "99 kohm .. 100 kohm .. 101 kohm", lower = "46.5 kohm .. 47 kohm .. 47.5 kohm"',
     ),
     ('filter = "100 nF"', 'filter = "90 nF .. 100 nF .. 110 nF"'),

@@ -211,7 +211,7 @@ def test_a_converter_on_an_assumed_dropout() -> None:
     swaps = (
         ('open_circuit_voltage = "8.0 V .. 8.2 V .. 8.4 V"', 'open_circuit_voltage = "3.0 V .. 3.1 V .. 3.2 V"'),
         ('reference = "3.0 V"', "ratiometric = true"),
-        ('upper = "100 kohm", lower = "47 kohm"', 'upper = "13 kohm", lower = "87 kohm"'),
+        ('upper = ["49.9 kohm", "49.9 kohm"], lower = "47 kohm"', 'upper = "13 kohm", lower = "87 kohm"'),
     )
     (given,) = findings("converter-range", *swaps)
     (found,) = findings("converter-range", *swaps, ('dropout = "0.3 V"\n', ""))

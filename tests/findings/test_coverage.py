@@ -13,8 +13,6 @@ from ignition.findings.finding import Finding, Question, Reason
 from tests.circuit.sound import SOUND
 
 STEADY = {"disarmed", "reset", "armed"}
-NOT_YET = {Question.SINGLE_FAULTS}
-"""Questions that no analysis answers."""
 
 
 def test_a_complete_check_asks_everything() -> None:
@@ -53,19 +51,20 @@ def test_fuses_and_tests_are_asked_where_there_are_any(kind: str) -> None:
 
 
 def test_what_is_not_analysed_is_unknown() -> None:
-    """Of the sound circuit just the questions of later analyses are unanswered; each is UNKNOWN and says so."""
-    result = check(parse_circuit(SOUND))
-    missing = [f for f in result.findings if f.reason is Reason.NOT_ANALYSED]
-    assert {f.question for f in missing} == NOT_YET and len(missing) == len(NOT_YET)
-    assert all(f.verdict == "UNKNOWN" and f.says.endswith(": not analysed") and f.channel == "line" for f in missing)
-    assert {f.verdict for f in result.findings if f not in missing} == {"PASS"}
+    """Of the sound circuit no question is unanswered; without any finding each is UNKNOWN and says so."""
+    circuit = parse_circuit(SOUND)
+    assert {f.verdict for f in check(circuit).findings} == {"PASS"}
+    missing = list(unanswered(circuit, []))
+    assert [(f.question, f.channel, f.phase) for f in missing] == list(asked(circuit))
+    assert all(f.verdict == "UNKNOWN" and f.says.endswith(": not analysed") for f in missing)
+    assert {f.reason for f in missing} == {Reason.NOT_ANALYSED}
 
 
 def test_one_answer_less_is_one_unknown_more() -> None:
     """Every answered question that is left out, in any one of its phases, comes back as not analysed."""
     circuit = parse_circuit(SOUND)
-    found = [f for f in check(circuit).findings if f.reason is not Reason.NOT_ANALYSED]
-    places = {place for place in asked(circuit) if place[0] not in NOT_YET}
+    found = check(circuit).findings
+    places = set(asked(circuit))
 
     def place(f: Finding) -> tuple[Question, str | None, str | None]:
         return f.question, f.channel, f.phase if (f.question, f.channel, None) not in places else None
@@ -73,7 +72,7 @@ def test_one_answer_less_is_one_unknown_more() -> None:
     assert places <= {place(f) for f in found}
     for left_out in places:
         again = unanswered(circuit, [f for f in found if place(f) != left_out])
-        assert [(f.question, f.channel, f.phase) for f in again if f.question not in NOT_YET] == [left_out]
+        assert [(f.question, f.channel, f.phase) for f in again] == [left_out]
 
 
 def test_a_test_is_answered_in_whatever_phase_it_is_judged() -> None:

@@ -75,6 +75,13 @@ kind = "firing current at least"
 share_of_all_fire = 2.0
 source = "club book"
 date = "2026"
+[[rules.limit]]
+name = "club inhibits"
+kind = "faults to fire at least"
+faults = 2
+phases = ["disarmed"]
+source = "club book"
+date = "2026"
 """
 LEAD = 'lead = { wire = "AWG 20", distance = "3 m", joints'
 SECOND = """second = { drain_pull_up = "47 kohm", test_pulse = "2 us", before_arming = true, \
@@ -170,13 +177,13 @@ def flat(annotation: Any) -> Iterator[Any]:
         yield from flat(part)
 
 
-def place(table: dict[str, Any], key: str) -> tuple[Any, str]:
+def place(table: dict[str, Any], key: str) -> tuple[Any, str | int]:
     """The table that holds a key, and the key's last word."""
     node: Any = table
     *path, last = re.findall(r"[^.\[\]]+", key)
     for word in path:
         node = node[int(word)] if isinstance(node, list) else node[word]
-    return node, last
+    return node, int(last) if isinstance(node, list) else last
 
 
 def without(table: dict[str, Any], key: str) -> dict[str, Any]:
@@ -230,6 +237,8 @@ def others(value: Any, name: str) -> Iterator[Any]:
         yield [["2 A", "0.6 ms"]]
     elif name == "presets":
         yield ["firework unit"]
+    elif name == "phases":
+        yield ["armed"]
     else:
         words = {
             "chemistry": ("lead-acid", "alkaline", "lithium-polymer"), "wire": ("AWG 16", "AWG 30"), "wire_class": ("flexible", "solid"),

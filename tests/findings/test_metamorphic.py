@@ -27,7 +27,7 @@ SIZES = ((1, 3), (1, 2), (1, 4), (2, 2), (1, 2), (1, 3), (1, 2), (1, 3), (1, 2))
 """Most channels and igniters of the random circuits, in turn."""
 BETTER = {"FAIL": 0, "UNKNOWN": 1, "PASS": 2}
 SAME = 1e-9
-SEARCHED = {("gate-rating", "switch-on"): 0.01}
+SEARCHED = {("gate-rating", "switch-on"): 0.01, ("switch-on-below-function", "switch-on"): 1e-3}
 """Relative slack of what a search over corners finds, which allows for 2 % that it may miss."""
 Found = dict[tuple[str | None, ...], list[tuple[int, float]]]
 

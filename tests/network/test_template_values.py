@@ -16,7 +16,7 @@ RECHARGE = ', recharge_resistance = "1.0 kohm .. 1.2 kohm .. 1.5 kohm"'
 LOAD = '[[load]]\nname = "lamp"\ncurrent = "10 mA .. 20 mA .. 30 mA"\n\n[controller]'
 BUS = ("sense = {", 'second = { bus_divider = { upper = "10 kohm", lower = "40 kohm" } }\nsense = {')
 SENSE = (
-    'upper = "100 kohm", lower = "47 kohm"',
+    'upper = ["49.9 kohm", "49.9 kohm"], lower = "47 kohm"',
     'upper = "98 kohm .. 100 kohm .. 103 kohm", lower = "46 kohm .. 47 kohm .. 49 kohm"',
 )
 DRAWN = ('current = "20 mA"', 'current = "1 mA .. 2 mA .. 4 mA"')

@@ -83,7 +83,7 @@ def test_divider_is_judged_as_check_judges_it(folder: Path) -> None:
     resistors = {k: f"{best[k]['value']!r} ohm" for k in ("upper", "lower", "pin_resistor")}
     sense = f'sense = {{ upper = "{resistors["upper"]} {percent}", lower = "{resistors["lower"]} {percent}", '
     sense += f'pin_resistor = "{resistors["pin_resistor"]}", '
-    changed, count = re.subn(r'sense = \{ upper = "[^"]*", lower = "[^"]*", ', sense, written)
+    changed, count = re.subn(r'sense = \{ upper = \[[^\]]*\], lower = "[^"]*", ', sense, written)
     assert count == 1
     (folder / "changed.toml").write_text(changed, encoding="utf-8")
     checked = json.loads(run("check", "changed.toml", "--json", folder=folder).stdout)

@@ -6,16 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated
 
+import numpy as np
+
 from ignition.analyses.continuity.error_terms import ErrorTerm, error_terms, ranked
 from ignition.analyses.no_fire.gate import controller_rail
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.model import AdcModel, ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.network.elements import Network
 from ignition.network.template import State, adc_pin, build_network, connected_igniters
 from ignition.network.worst_case import NEGLIGIBLE, Extreme, Probe, extremes
 from ignition.parts.sense import largest_settling_error, thevenin_resistance
 from ignition.toleranced import Spread, Toleranced
-from ignition.typing import HIDDEN, INLINE, Key
+from ignition.typing import HIDDEN, INLINE, ArrayLike, FloatArray, Key
 
 __all__ = [
     "AdcBand",
@@ -24,6 +26,7 @@ __all__ = [
     "adc_band",
     "armed_states",
     "code_bounds",
+    "code_range",
     "held_reference",
     "highest_code",
     "line_reading",
@@ -247,9 +250,6 @@ def adc_band(
 def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left: float) -> Spread:
     """Return the converter's reading for bounds of the pin voltage.
 
-    The sample capacitor starts anywhere between ground and reference. Quantisation is half an LSB either way, for a
-    converter whose first transition stands at half an LSB; an offset transition belongs in its total error.
-
     Parameters
     ----------
     low, nominal, high : Pin voltage [V]
@@ -259,16 +259,38 @@ def code_bounds(circuit: Circuit, low: float, nominal: float, high: float, left:
     -------
     Reading before rounding [LSB], held to the converter's range
     """
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
+    reference = reference_voltage(circuit)
     if reference.low <= 0:
         return Spread.missing("1", NO_REFERENCE)
-    scale = 2.0**adc.bits
-    least = scale * low / (reference.high if low > 0 else reference.low) * (1.0 - left) - adc.total_error - 0.5
-    most = highest_code(circuit, high, left)
-    middle = scale * nominal / reference.nominal
-    top = scale - 1.0
-    least, middle, most = (min(max(v, 0.0), top) for v in (least, middle, most))
+    least, middle, most = (float(v) for v in code_range(circuit.controller.adc, reference, low, nominal, high, left))
     return Spread(low=least, nominal=middle, high=most, unit="1")
+
+
+def code_range(
+    adc: AdcModel, reference: Toleranced, low: ArrayLike, nominal: ArrayLike, high: ArrayLike, left: ArrayLike
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the lowest, nominal and highest reading for bounds of the pin voltage.
+
+    The sample capacitor starts anywhere between ground and reference. Quantisation is half an LSB either way, for a
+    converter whose first transition stands at half an LSB; an offset transition belongs in its total error.
+
+    Parameters
+    ----------
+    reference : The converter's reference, above zero [V]
+    low, nominal, high : Pin voltage [V]
+    left : Largest share of the sample capacitor's step that is missing after the acquisition [1]
+
+    Returns
+    -------
+    Readings before rounding [LSB], held to the converter's range
+    """
+    scale, low = 2.0**adc.bits, np.asarray(low, dtype=float)
+    least = scale * low / np.where(low > 0, reference.high, reference.low) * (1.0 - np.asarray(left))
+    least = least - adc.total_error - 0.5
+    most = _highest(adc, reference, np.asarray(high, dtype=float), left)
+    middle = scale * np.asarray(nominal, dtype=float) / reference.nominal
+    least, middle, most = (np.clip(v, 0.0, scale - 1.0) for v in (least, middle, most))
+    return least, middle, most
 
 
 def highest_code(circuit: Circuit, high: float, left: float) -> float:
@@ -279,9 +301,13 @@ def highest_code(circuit: Circuit, high: float, left: float) -> float:
     high : Highest pin voltage [V]
     left : Largest share of the sample capacitor's step that is missing after the acquisition [1]
     """
-    adc, reference = circuit.controller.adc, reference_voltage(circuit)
-    lifted = high + left * max(reference.high - high, 0.0)
-    return 2.0**adc.bits * lifted / (reference.low if lifted > 0 else reference.high) + adc.total_error + 0.5
+    return float(_highest(circuit.controller.adc, reference_voltage(circuit), np.asarray(high), left))
+
+
+def _highest(adc: AdcModel, reference: Toleranced, high: FloatArray, left: ArrayLike) -> FloatArray:
+    lifted = high + np.asarray(left, dtype=float) * np.maximum(reference.high - high, 0.0)
+    found = 2.0**adc.bits * lifted / np.where(lifted > 0, reference.low, reference.high)
+    return np.asarray(found + adc.total_error + 0.5)
 
 
 def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Mapping[str, Toleranced]) -> float:

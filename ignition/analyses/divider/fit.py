@@ -13,6 +13,8 @@ __all__ = ["fitted"]
 def fitted(circuit: Circuit, channel: str, divider: Candidate, tolerance: float) -> Circuit:
     """Fit a candidate of the divider search to a channel; filter and temperature coefficient stay.
 
+    A split upper resistor is fitted as two in series.
+
     Raises InputError if the circuit has no such channel, or cannot be completed with this divider.
 
     Parameters
@@ -33,7 +35,7 @@ def fitted(circuit: Circuit, channel: str, divider: Candidate, tolerance: float)
         return Toleranced(low=(1.0 - tolerance) * value, nominal=value, high=(1.0 + tolerance) * value, unit="ohm")
 
     resistors = {
-        "upper": resistor(divider.upper),
+        "upper": (resistor(divider.upper / 2.0),) * 2 if divider.split else (resistor(divider.upper),),
         "lower": resistor(divider.lower),
         "pin_resistor": Toleranced.exact(divider.pin_resistor, "ohm"),
     }

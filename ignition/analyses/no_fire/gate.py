@@ -16,7 +16,7 @@ from ignition.parts.controller import floating_gate_voltage, gate_voltage, regul
 from ignition.parts.mosfet import gain, leakage, saturation_current, slope_factor, subthreshold_current, threshold_at
 from ignition.parts.mosfet_transient import turn_on_delay
 from ignition.toleranced import Toleranced, vertices
-from ignition.typing import HIDDEN, FloatArray, Volts
+from ignition.typing import HIDDEN, ArrayLike, FloatArray, Volts
 
 __all__ = [
     "ControllerState",
@@ -31,6 +31,7 @@ __all__ = [
     "input_capacitance",
     "lowest_threshold",
     "off_current",
+    "off_current_range",
     "phase_box",
     "turn_off_time",
 ]
@@ -325,26 +326,46 @@ def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -
     -------
     Leakage, sub-threshold and, above threshold, saturation current [A]
     """
+    low, nominal, high = off_current_range(mosfet, voltage.low, voltage.nominal, voltage.high, ambient)
+    return Toleranced(low=float(low), nominal=float(nominal), high=float(high), unit="A")
+
+
+def off_current_range(
+    mosfet: MosfetModel, low: ArrayLike, nominal: ArrayLike, high: ArrayLike, ambient: Toleranced
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the same for many gates at once.
+
+    Parameters
+    ----------
+    low, nominal, high : Gate to source [V], broadcast
+    ambient : Temperature [degC]
+
+    Returns
+    -------
+    Lowest, nominal and highest drain current [A]
+    """
     row = mosfet.rows[0]
 
-    def passed(gate: float, threshold: float, temperature: float, resistance: float, end: str) -> float:
+    def passed(gate: ArrayLike, threshold: float, temperature: float, resistance: float, end: str) -> FloatArray:
         strength = gain(resistance, row.gate, mosfet.threshold.nominal)
-        on = saturation_current(gate, threshold, strength)
         slope, at_threshold = getattr(mosfet.subthreshold_slope, end), getattr(mosfet.threshold_current, end)
         below = subthreshold_current(gate, threshold, temperature, slope_factor(slope), at_threshold)
-        return float(on) + float(below)
+        return np.asarray(saturation_current(gate, threshold, strength) + below)
 
     hot = _threshold(mosfet, ambient.high, lowest=True)
     usual = float(threshold_at(ambient.nominal, mosfet.threshold.nominal, mosfet.threshold_drift.nominal))
     cold = _threshold(mosfet, ambient.low, lowest=False)
-    high = float(
-        leakage(ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high, mosfet.max_junction)
-    ) + passed(voltage.high, hot, ambient.high, row.resistance.low, "high")
-    nominal = float(
-        leakage(ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal, mosfet.max_junction)
-    ) + passed(voltage.nominal, usual, ambient.nominal, row.resistance.nominal, "nominal")
-    low = passed(voltage.low, cold, ambient.low, row.resistance.high, "low")
-    return Toleranced(low=min(low, nominal), nominal=nominal, high=max(high, nominal), unit="A")
+    leaked = [
+        leakage(temperature, cool, warm, mosfet.max_junction)
+        for temperature, cool, warm in (
+            (ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high),
+            (ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal),
+        )
+    ]
+    most = leaked[0] + passed(high, hot, ambient.high, row.resistance.low, "high")
+    middle = leaked[1] + passed(nominal, usual, ambient.nominal, row.resistance.nominal, "nominal")
+    least = passed(low, cold, ambient.low, row.resistance.high, "low")
+    return np.minimum(least, middle), np.asarray(middle), np.maximum(most, middle)
 
 
 def phase_box(

@@ -35,7 +35,7 @@ def with_divider(circuit: Circuit, upper: float, lower: float, pin: float) -> Ci
     """The circuit with another divider of 1 % resistors."""
     channel = replace(
         circuit.channels[0],
-        upper=Toleranced(low=LOW * upper, nominal=upper, high=HIGH * upper, unit="ohm"),
+        uppers=(Toleranced(low=LOW * upper, nominal=upper, high=HIGH * upper, unit="ohm"),),
         lower=Toleranced(low=LOW * lower, nominal=lower, high=HIGH * lower, unit="ohm"),
         pin_resistor=Toleranced.exact(pin, "ohm"),
     )

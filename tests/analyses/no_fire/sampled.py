@@ -16,7 +16,7 @@ import numpy as np
 from ignition.circuit.description import Description
 from ignition.circuit.model import Circuit
 from ignition.network.template import igniter_names
-from ignition.toleranced import Toleranced
+from ignition.toleranced import Toleranced, in_series
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Samples", "Values"]
@@ -74,7 +74,7 @@ class Samples:
         drift = 1e-3 if tempco is None else max(abs(tempco.low), abs(tempco.high))  # carbon film
         found: dict[str, Toleranced | tuple[float, float]] = {
             "on": (0.0, 1.0), "lead": table.lead.resistance, "joints": table.lead.joints,
-            "upper": table.sense.upper, "lower": table.sense.lower, "upper drift": (-drift, drift),
+            "upper": in_series(table.sense.upper), "lower": table.sense.lower, "upper drift": (-drift, drift),
             "lower drift": (-drift, drift), "pin resistor": channel.pin_resistor, "series": channel.gate_series,
             "gate leakage": model.gate_leakage, "held": (0.0, 1.0), "threshold": sheet.threshold,
             "drift": model.threshold_drift, "row": sheet.on_resistance[0].resistance, "cool": model.leakage_cool,

@@ -1,0 +1,1 @@
+"""Faults: what one broken part does, what two do, and the fewest that fire."""

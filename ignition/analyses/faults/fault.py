@@ -1,0 +1,274 @@
+"""Every single fault of a circuit, each a few changed elements of the whole network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from typing import Any, Literal
+
+from ignition.analyses.faults.modes import FaultMode, fault_modes
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import igniter_names
+from ignition.network.whole import CONTACT, line_back, line_out, more_than_none, swap_name, wet_name
+from ignition.toleranced import Toleranced, in_parallel, in_series
+
+__all__ = ["Fault", "single_faults"]
+
+_ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
+"""A MOSFET that may be on or off."""
+
+_WEAK_PULL_UP = Toleranced(low=20e3, nominal=40e3, high=100e3, unit="ohm")
+"""Pull-up of a controller's input where the file gives none (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One fault: what it changes in the network, and where it belongs.
+
+    Attributes
+    ----------
+    name : Part and mode, as reports show it
+    part : What it is a fault of; two faults of one part exclude each other
+    channel : Channel that it belongs to; None where it is common to all
+    opened, closed : Elements that it opens and closes
+    values : Parameters that it gives bounds of their own [SI]
+    scaled : Parameters that it scales, with the ends of the factor [1]
+    from_rail : Parameters that become the controller's supply rail
+    rail : What it makes of that rail: as regulated, the battery's own voltage, or nothing
+    alive : Whether it changes anything only while the controller has its supply
+    gate : Whether it changes what holds a gate
+    side : Part of the test path (sense divider, pin, clamps, second measurement), of the switch (MOSFET, gate, its
+        pin), or of neither
+    igniters : Igniters that it touches
+    """
+
+    name: str
+    part: str
+    mode: FaultMode
+    channel: str | None = None
+    opened: frozenset[str] = frozenset()
+    closed: frozenset[str] = frozenset()
+    values: Mapping[str, Toleranced] = field(default_factory=dict)
+    scaled: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    from_rail: frozenset[str] = frozenset()
+    rail: Literal["regulated", "battery", "none"] = "regulated"
+    alive: bool = False
+    gate: bool = False
+    side: Literal["test path", "switch", ""] = ""
+    igniters: frozenset[str] = frozenset()
+
+
+def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
+    """List every single fault of a circuit.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> names = [fault.name for fault in single_faults(load_example("tether-cutter"))]
+    >>> names[0], "cutter.upper short" in names
+    ('arm switch stuck-closed', True)
+    """
+    found = [*_feed(circuit), *_controller(circuit)]
+    for channel in circuit.channels:
+        found += [*_divider(channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
+    found += [*_connector(circuit), *_harness(circuit)]
+    return tuple(found)
+
+
+def _fault(kind: str, mode: str, part: str, channel: ChannelModel | None = None, **changes: Any) -> Fault:
+    known = fault_modes()[kind, mode]
+    return Fault(
+        name=f"{part} {mode}",
+        part=part,
+        mode=known,
+        channel=None if channel is None else channel.name,
+        **changes,
+    )
+
+
+def _only(*names: str) -> frozenset[str]:
+    return frozenset(names)
+
+
+def _feed(circuit: Circuit) -> Iterator[Fault]:
+    for part in circuit.feed:
+        element = f"feed.{part.name}"
+        if part.kind == "arm switch":
+            yield _fault("switch", "stuck-closed", part.name, closed=_only(element))
+            yield _fault("switch", "stuck-open", part.name, opened=_only(element))
+        else:
+            yield _fault("feed", "open", part.name, opened=_only(element))
+            yield _fault("feed", "short", part.name, closed=_only(f"{element} short"))
+
+
+def _controller(circuit: Circuit) -> Iterator[Fault]:
+    names = [channel.name for channel in circuit.channels]
+    yield _fault("regulator", "passes-battery", "regulator", rail="battery", alive=True, gate=True)
+    yield _fault("regulator", "dead", "regulator", rail="none", alive=True, gate=True)
+    yield _fault(
+        "controller",
+        "all-pins-high",
+        "controller",
+        closed=frozenset(f"{name}.pin driver" for name in names),
+        opened=frozenset(f"{name}.reset pull-down" for name in names),
+        values={f"{name}.pin driver": more_than_none(circuit.controller.pin.output_resistance) for name in names},
+        from_rail=frozenset(f"{name}.pin voltage" for name in names),
+        alive=True,
+        gate=True,
+        side="switch",
+    )
+
+
+def _resistor(channel: ChannelModel, which: str, parameter: str, short: str, **changes: Any) -> Iterator[Fault]:
+    part, element = f"{channel.name}.{which}", f"{channel.name}.{parameter}"
+    yield _fault("resistor", "open", part, channel, opened=_only(element), **changes)
+    yield _fault("resistor", "short", part, channel, closed=_only(f"{channel.name}.{short}"), **changes)
+    drift = fault_modes()["resistor", "drifted"].scale
+    yield _fault("resistor", "drifted", part, channel, scaled={element: drift}, **changes)
+
+
+def _one_of(
+    channel: ChannelModel,
+    which: str,
+    parameter: str,
+    short: str,
+    parts: Sequence[Toleranced],
+    together: Callable[[Sequence[Toleranced]], Toleranced],
+    **changes: Any,
+) -> Iterator[Fault]:
+    """Faults of each of several resistors that stand for one element of the network."""
+    if len(parts) == 1:
+        yield from _resistor(channel, which, parameter, short, **changes)
+        return
+    element, series = f"{channel.name}.{parameter}", together is in_series
+    low, high = fault_modes()["resistor", "drifted"].scale or (1.0, 1.0)
+    for number, own in enumerate(parts):
+        part, others = f"{channel.name}.{which} {number + 1}", [*parts[:number], *parts[number + 1 :]]
+        apart = {element: together(others)}
+        away, over = ("short", "open") if series else ("open", "short")
+        yield _fault("resistor", away, part, channel, values=apart, **changes)
+        if series:
+            yield _fault("resistor", over, part, channel, opened=_only(element), **changes)
+        else:
+            yield _fault("resistor", over, part, channel, closed=_only(f"{channel.name}.{short}"), **changes)
+        drifted = Toleranced(low=low * own.low, nominal=own.nominal, high=high * own.high, unit="ohm")
+        changed = {element: together([*parts[:number], drifted, *parts[number + 1 :]])}
+        yield _fault("resistor", "drifted", part, channel, values=changed, **changes)
+
+
+def _divider(channel: ChannelModel) -> Iterator[Fault]:
+    name = channel.name
+    yield from _one_of(channel, "upper", "upper", "upper short", channel.uppers, in_series, side="test path")
+    yield from _resistor(channel, "lower", "lower", "lower short", side="test path")
+    if channel.pin_resistor.high > 0.0:
+        yield from _resistor(channel, "pin resistor", "pin resistor", "pin resistor short", side="test path")
+    if channel.filter is not None:
+        yield _fault(
+            "capacitor", "short", f"{name}.filter", channel, closed=_only(f"{name}.lower short"), side="test path"
+        )
+        yield _fault("capacitor", "open", f"{name}.filter", channel, side="test path")
+    yield from _converter(channel, "")
+    if channel.bus_divider is not None:
+        for which in ("bus upper", "bus lower"):
+            yield from _resistor(channel, which, which, f"{which} short", side="test path")
+        yield from _converter(channel, "bus ")
+    if channel.pull_up is not None:
+        clamp, path = f"{name}.pull-up clamp", f"{name}.pull-up clamp resistance"
+        part = f"{name}.drain pull-up"
+        yield _fault("resistor", "open", part, channel, opened=_only(clamp), side="test path")
+        behind = Toleranced.exact(CONTACT, "ohm")
+        yield _fault("resistor", "short", part, channel, values={path: behind}, side="test path")
+
+
+def _converter(channel: ChannelModel, which: str) -> Iterator[Fault]:
+    name, part = channel.name, f"{channel.name}.{which}converter pin"
+    yield _fault(
+        "converter", "driven-high", part, channel,
+        closed=_only(f"{name}.{which}adc pin high"), alive=True, side="test path",
+    )  # fmt: skip
+    yield _fault("converter", "driven-low", part, channel, closed=_only(f"{name}.{which}adc pin low"), side="test path")
+    yield _fault("converter", "clamp-open", part, channel, opened=_only(f"{name}.{which}clamp"), side="test path")
+
+
+def _gate(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
+    name, pin = channel.name, f"{channel.name}.gate pin"
+    driver, rail = f"{name}.pin driver", _only(f"{name}.pin voltage")
+    drives = {f"{name}.pin driver": more_than_none(circuit.controller.pin.output_resistance)}
+    own: dict[str, Any] = {"channel": channel, "gate": True, "side": "switch"}
+    yield _fault(
+        "pin", "stuck-high", pin, closed=_only(driver), opened=_only(f"{name}.reset pull-down"), values=drives,
+        from_rail=rail, alive=True, **own,
+    )  # fmt: skip
+    low = drives | {f"{name}.pin voltage": Toleranced.exact(0.0, "V")}
+    yield _fault("pin", "stuck-low", pin, closed=_only(driver), values=low, alive=True, **own)
+    yield _fault("pin", "floating", pin, opened=_only(driver, f"{name}.reset pull-down"), alive=True, **own)
+    up = circuit.controller.pin.reset_pull_up
+    pull_up = {driver: up if isinstance(up, Toleranced) else _WEAK_PULL_UP}
+    yield _fault(
+        "pin", "pulled-up", pin, closed=_only(driver), opened=_only(f"{name}.reset pull-down"), values=pull_up,
+        from_rail=rail, alive=True, **own,
+    )  # fmt: skip
+    yield from _resistor(channel, "gate series", "gate series", "gate series short", gate=True, side="switch")
+    if channel.pull_downs:
+        parts = channel.pull_downs
+        own_side: dict[str, Any] = {"gate": True, "side": "switch"}
+        yield from _one_of(channel, "pull-down", "pull-down", "pull-down short", parts, in_parallel, **own_side)
+    if channel.gate_capacitor is not None:
+        part = f"{name}.gate capacitor"
+        yield _fault("capacitor", "short", part, closed=_only(f"{name}.pull-down short"), **own)
+        yield _fault("capacitor", "open", part, **own)
+
+
+def _mosfet(channel: ChannelModel) -> Iterator[Fault]:
+    name, part = channel.name, f"{channel.name}.mosfet"
+    leaky = f"{name}.mosfet leaky"
+    own: dict[str, Any] = {"channel": channel, "side": "switch"}
+    yield _fault("mosfet", "drain-source-short", part, closed=_only(f"{name}.mosfet short"), **own)
+    anything = {f"{name}.leaky": _ANYTHING}
+    both = _only(leaky, f"{name}.drain-gate short")
+    off = _only(part)
+    yield _fault("mosfet", "drain-gate-short", part, closed=both, opened=off, values=anything, gate=True, **own)
+    yield _fault(
+        "mosfet", "gate-source-short", part, closed=_only(f"{name}.pull-down short"), opened=off, gate=True, **own
+    )
+    yield _fault("mosfet", "gate-open", part, closed=_only(leaky), opened=off, values=anything, **own)
+    yield _fault("mosfet", "open", part, opened=_only(part, f"{part} off"), **own)
+    resistance = fault_modes()["mosfet", "leaky"].resistance
+    yield _fault("mosfet", "leaky", part, closed=_only(leaky), values={f"{name}.leaky": resistance}, **own)
+
+
+def _line(channel: ChannelModel) -> Iterator[Fault]:
+    name = channel.name
+    for end in ("out", "back"):
+        part = f"{name}.lead {end}"
+        yield _fault("lead", "open", part, channel, opened=_only(part))
+        for where in ("ground", "battery"):
+            yield _fault("lead", f"to-{where}", part, channel, closed=_only(f"{name}.line {end} to {where}"))
+    yield _fault("lead", "short", f"{name}.line", channel, closed=_only(f"{name}.bridging"))
+    for index, names in enumerate(igniter_names(channel), start=1):
+        if channel.branch is not None:
+            part = f"{name}.branch {index}"
+            yield _fault("lead", "open", part, channel, opened=_only(part), igniters=frozenset(names))
+        for igniter in names:
+            touched = {"igniters": _only(igniter)}
+            yield _fault("igniter", "open", igniter, channel, opened=_only(igniter), **touched)
+            yield _fault("igniter", "short", igniter, channel, closed=_only(f"{igniter} short"), **touched)
+
+
+def _connector(circuit: Circuit) -> Iterator[Fault]:
+    """All leads are taken to share one connector, so that water may lie between any two of their wires."""
+    nodes = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
+    resistance = fault_modes()["connector", "wet"].resistance
+    for one, other in combinations(nodes, 2):
+        link = wet_name(one, other)
+        fault = _fault("connector", "wet", "connector", closed=_only(link), values={"wet": resistance})
+        yield replace(fault, name=f"connector wet, {one} to {other}", part=link)
+
+
+def _harness(circuit: Circuit) -> Iterator[Fault]:
+    for one, other in combinations(circuit.channels, 2):
+        opened = {f"{c.name}.lead {end}" for c in (one, other) for end in ("out", "back")}
+        closed = {swap_name(a, b, end) for a, b in ((one, other), (other, one)) for end in ("out", "back")}
+        fault = _fault("harness", "swapped", "harness", opened=frozenset(opened), closed=frozenset(closed))
+        yield replace(fault, name=f"pairs of {one.name} and {other.name} swapped", part=f"{one.name}, {other.name}")

@@ -1,0 +1,356 @@
+"""Faults: what each broken part does in each phase, which reading shows it, and the fewest faults that fire."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+
+from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.currents import Corners, Worst, hazards, highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
+from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.readings import measurements, read
+from ignition.analyses.faults.situations import Situation, situations
+from ignition.circuit.model import Circuit
+from ignition.errors import InputError
+from ignition.network.linear import Indices
+from ignition.network.template import igniter_kinds
+from ignition.typing import BARE, HIDDEN, Amps, BoolArray, Key, Missing, Ratio
+
+__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "faults"]
+
+FaultClass = Literal["hazardous", "dud", "detected", "latent", "harmless", "not judged", "not solved"]
+"""``hazardous``: an igniter that nobody commands may reach its no-fire current. ``dud``: a commanded igniter may miss
+its all-fire current. ``detected``: a reading that no healthy circuit gives shows it. ``latent``: none does, and with
+one more fault it is hazardous where that one alone is not. ``harmless``: none of these."""
+
+_SILENT = "controller silent"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultRow:
+    """One set of faults in one phase.
+
+    Attributes
+    ----------
+    faults : Their names
+    channel, igniter : Where the current flows
+    controller : Alive or dead, whichever is worse
+    current : Highest current of an igniter that nobody commands, in either direction, of the one nearest to its no-fire
+        current; of a dud, and where every igniter is commanded, the lowest firing current
+    limit : Lowest no-fire current of that igniter, or highest all-fire current of the one commanded
+    commanded : Whether it is the current of a commanded igniter
+    detected_by : Readings that no healthy circuit gives, each with its phase
+    """
+
+    faults: tuple[str, ...]
+    channel: str
+    igniter: str
+    controller: str
+    current: Annotated[Amps, Key("igniter_current")]
+    limit: Annotated[Amps | None, Missing(otherwise="the file gives none")]
+    commanded: bool
+    kind: Annotated[FaultClass, Key("class")]
+    detected_by: tuple[str, ...]
+    members: Annotated[tuple[Fault, ...], HIDDEN]
+
+    @property
+    def share(
+        self,
+    ) -> Annotated[Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero")]:
+        """Current over limit."""
+        return self.current / self.limit if self.limit else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseFaults:
+    """All sets of faults in one phase: every single one, and of more the smallest that are hazardous.
+
+    Attributes
+    ----------
+    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found
+    pairs : Number of minimal pairs, whether or not they are listed
+    recurring : Parts of the smallest sets, each with the number of sets that it is in, the most frequent first
+    """
+
+    phase: str
+    faults: tuple[FaultRow, ...]
+    fewest: Annotated[int | None, HIDDEN]
+    pairs: Annotated[int, HIDDEN]
+    recurring: Annotated[Mapping[str, int], BARE]
+
+    def of(self, *kinds: FaultClass) -> tuple[FaultRow, ...]:
+        """Return the rows of some classes.
+
+        Parameters
+        ----------
+        kinds : The classes
+        """
+        return tuple(row for row in self.faults if row.kind in kinds)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inhibit:
+    """What keeps current from the igniters of a channel in a phase, and the single faults that defeat it.
+
+    Attributes
+    ----------
+    defeated_by : Faults that fire where this inhibit is the only one left
+    """
+
+    phase: str
+    channel: str
+    inhibit: str
+    defeated_by: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Faults:
+    """Fault analysis of a circuit.
+
+    Attributes
+    ----------
+    order : Most faults at a time that are listed; pairs are always evaluated
+    """
+
+    circuit: str
+    order: Annotated[int, BARE]
+    phases: tuple[PhaseFaults, ...]
+    inhibits: tuple[Inhibit, ...]
+
+    @property
+    def fewest(self) -> Annotated[Mapping[str, int | None], Key("fewest_faults_to_fire"), BARE]:
+        """Fewest faults at once that may fire an igniter nobody commands, by phase; None beyond what was looked at."""
+        return {phase.phase: phase.fewest for phase in self.phases}
+
+    def phase(self, name: str) -> PhaseFaults:
+        """Return one phase.
+
+        Parameters
+        ----------
+        name : ``disarmed``, ``reset``, ``armed`` or ``firing``
+        """
+        return next(phase for phase in self.phases if phase.phase == name)
+
+
+def faults(circuit: Circuit, order: int = 1) -> Faults:
+    """Analyse faults one at a time, and more at a time up to an order.
+
+    Raises InputError for an order that is not 1, 2 or 3.
+
+    Parameters
+    ----------
+    order : Most faults at a time that are listed [1], 1 to 3; pairs are always evaluated, for what is latent
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> found = faults(load_example("tether-cutter"))
+    >>> found.fewest["disarmed"], found.fewest["armed"]
+    (2, 1)
+    """
+    if order not in (1, 2, 3):
+        raise InputError(f"the order is 1, 2 or 3 faults at a time; received {order}")
+    work = _Singles.of(circuit)
+    sets = {phase: _cut_sets(work, phase, max(order, 2)) for phase in work.phases}
+    return Faults(
+        circuit=circuit.name,
+        order=order,
+        phases=tuple(_phase(work, phase, sets[phase], order) for phase in work.phases),
+        inhibits=tuple(_inhibits(work, sets)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Singles:
+    """Nothing and every single fault in every situation; arrays of shape (situations, faults + 1), the last: nothing.
+
+    Attributes
+    ----------
+    shown : By which readings each fault shows, in any phase
+    """
+
+    bench: Bench
+    quiet: Worst
+    fired: Worst
+    shown: tuple[tuple[str, ...], ...]
+    corners: Corners
+
+    @classmethod
+    def of(cls, circuit: Circuit) -> _Singles:
+        """Evaluate a circuit."""
+        bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+        count = len(bench.faults) + 1
+        picks = np.append(np.arange(count - 1), -1)[:, None]
+        members = Members(
+            situations=np.repeat(np.arange(len(bench.situations)), count),
+            picks=np.tile(picks, (len(bench.situations), 1)),
+        )
+        corners = Corners.none(bench, sum(len(string) for c in circuit.channels for string in c.strings))
+        return cls(
+            bench=bench,
+            corners=corners,
+            quiet=highest_uncommanded(bench, members, record=corners),
+            fired=lowest_commanded(bench, members),
+            shown=_shown(bench, picks),
+        )
+
+    @property
+    def phases(self) -> tuple[str, ...]:
+        """Phases in their order."""
+        return tuple(dict.fromkeys(s.phase for s in self.bench.situations))
+
+    def rows(self, phase: str) -> Indices:
+        """Places of the members of a phase, shape (situations of the phase, faults + 1)."""
+        own = [k for k, s in enumerate(self.bench.situations) if s.phase == phase]
+        places = np.arange(len(self.quiet.current)).reshape(len(self.bench.situations), -1)
+        return np.asarray(places[own])
+
+
+def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
+    """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up."""
+    single: BoolArray = np.asarray(work.quiet.beyond[work.rows(phase)].any(axis=(0, 2)))
+    numbers = np.array([k for k, s in enumerate(work.bench.situations) if s.phase == phase])
+
+    def happens(sets: Indices) -> BoolArray:
+        if sets.shape[1] == 0:
+            return single[-1:]
+        if sets.shape[1] == 1:
+            return np.asarray(single[sets[:, 0]])
+        members = Members(situations=np.repeat(numbers, len(sets)), picks=np.tile(sets, (len(numbers), 1)))
+        return np.asarray(hazards(work.bench, members, work.corners).reshape(len(numbers), -1).any(axis=0))
+
+    return minimal_cut_sets([fault.part for fault in work.bench.faults], happens, order)
+
+
+def _shown(bench: Bench, picks: Indices) -> tuple[tuple[str, ...], ...]:
+    found: list[list[str]] = [[] for _ in picks]
+    for number, situation in enumerate(bench.situations):
+        if not measurements(bench.circuit, situation):
+            continue
+        readings = read(bench, number, picks)
+        healthy = readings.take(np.array([len(picks) - 1]))
+        for row, flags in enumerate(readings.apart(healthy)):
+            names = [f"{m.name} ({m.phase})" for m, flag in zip(readings.measurements, flags, strict=True) if flag]
+            found[row] += [_SILENT] if readings.silent[row] and _SILENT not in found[row] else names
+    return tuple(tuple(names) for names in found)
+
+
+def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults:
+    every = work.rows(phase)
+    latent = {k for pick in sets.of_size(2) for k in pick}
+    rows = []
+    for number, fault in enumerate(work.bench.faults):
+        shown = work.shown[number]
+        kind, source, spot = _class(work.quiet, work.fired, every[:, number])
+        if kind == "harmless" and (shown or number in latent):
+            kind = "detected" if shown else "latent"
+        situation = work.bench.situations[spot[0] // (len(work.bench.faults) + 1)]
+        rows.append(_row(work.bench.circuit, source, spot, situation, (fault,), kind, shown))
+    for size in range(2, order + 1):
+        rows += _larger(work, phase, np.array(sets.of_size(size), dtype=np.intp).reshape(-1, size))
+    parts = Counter(work.bench.faults[k].part for events in sets.sets for k in events)
+    return PhaseFaults(
+        phase=phase,
+        faults=tuple(rows),
+        fewest=sets.fewest,
+        pairs=len(sets.of_size(2)),
+        recurring=dict(parts.most_common()),
+    )
+
+
+def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
+    """The open arm switch and each MOSFET that is off; what defeats one is read from sets in which the other is broken.
+
+    While disarmed the arm switch is the only inhibit left where a channel's MOSFET is shorted, and the MOSFETs where
+    the switch is stuck closed.
+    """
+    circuit, faults = work.bench.circuit, work.bench.faults
+    numbers = {fault.name: k for k, fault in enumerate(faults)}
+    stuck = numbers[f"{circuit.arm_switch.name} stuck-closed"]
+    for phase, found in sets.items():
+        for channel in circuit.channels:
+            shorted = numbers[f"{channel.name}.mosfet drain-source-short"]
+            own = [e for e in found.sets if {faults[k].channel for k in e} <= {channel.name, None}]
+            if phase == "disarmed":
+                yield Inhibit(
+                    phase=phase, channel=channel.name, inhibit=f"{circuit.arm_switch.name} open",
+                    defeated_by=_beside(found.sets, shorted, faults),
+                )  # fmt: skip
+                defeats = _beside(own, stuck, faults)
+            else:
+                defeats = tuple(faults[e[0]].name for e in own if len(e) == 1)
+            yield Inhibit(phase=phase, channel=channel.name, inhibit="MOSFET off", defeated_by=defeats)
+
+
+def _beside(sets: Sequence[tuple[int, ...]], one: int, faults: Sequence[Fault]) -> tuple[str, ...]:
+    """Faults that make a pair with one."""
+    return tuple(faults[k].name for pair in sets if len(pair) == 2 and one in pair for k in pair if k != one)
+
+
+_Spot = tuple[int, int]
+"""Member and channel."""
+
+
+def _class(quiet: Worst, fired: Worst, places: Indices) -> tuple[FaultClass, Worst, _Spot]:
+    """Class by currents alone, and where the current stands that decides it, in the worst of some members."""
+    worst, least = _worst(quiet, places), _worst(fired, places)
+    uncommanded = quiet if quiet.igniter[worst] >= 0 else fired
+    spot = worst if uncommanded is quiet else least
+    if quiet.beyond[worst]:
+        return "hazardous", quiet, worst
+    if not (quiet.settled[places].all() and fired.settled[places].all()):
+        return "not solved", uncommanded, spot
+    if fired.beyond[least]:
+        return "dud", fired, least
+    unjudged = any(((one.igniter >= 0) & np.isnan(one.share))[places].any() for one in (quiet, fired))
+    return "not judged" if unjudged else "harmless", uncommanded, spot
+
+
+def _worst(one: Worst, places: Indices) -> _Spot:
+    """Member and channel of the highest rank, of several the one of the worst current."""
+    rank, current = one.rank[places], one.sign * one.current[places]
+    flat = int(np.lexsort((current.ravel(), rank.ravel()))[-1])
+    return int(places[flat // rank.shape[1]]), flat % rank.shape[1]
+
+
+def _larger(work: _Singles, phase: str, picks: Indices) -> Iterator[FaultRow]:
+    """Rows of sets that are hazardous, each in its worst situation, without rounding."""
+    numbers = np.array([k for k, s in enumerate(work.bench.situations) if s.phase == phase])
+    members = Members(situations=np.repeat(numbers, len(picks)), picks=np.tile(picks, (len(numbers), 1)))
+    found = highest_uncommanded(work.bench, members)
+    places = np.arange(len(members.situations)).reshape(len(numbers), -1)
+    for column, pick in enumerate(picks):
+        spot = _worst(found, places[:, column])
+        faults = tuple(work.bench.faults[k] for k in pick)
+        situation = work.bench.situations[members.situations[spot[0]]]
+        yield _row(work.bench.circuit, found, spot, situation, faults, "hazardous", ())
+
+
+def _row(
+    circuit: Circuit,
+    source: Worst,
+    spot: _Spot,
+    situation: Situation,
+    faults: tuple[Fault, ...],
+    kind: FaultClass,
+    shown: tuple[str, ...],
+) -> FaultRow:
+    name, channel = source.names[source.igniter[spot]], circuit.channels[spot[1]]
+    igniter, commanded = circuit.igniters[igniter_kinds(channel)[name]], source.sign < 0.0
+    return FaultRow(
+        faults=tuple(fault.name for fault in faults),
+        channel=channel.name,
+        igniter=name,
+        controller=situation.controller,
+        current=float(source.current[spot]),
+        limit=igniter.all_fire_current if commanded else igniter.threshold_low,
+        commanded=commanded,
+        kind=kind,
+        detected_by=shown,
+        members=faults,
+    )

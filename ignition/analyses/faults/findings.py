@@ -1,0 +1,105 @@
+"""Findings on single faults, and on how many it takes to fire."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.single import SingleFaults, WorstFault
+from ignition.analyses.no_fire.heating import current_limit
+from ignition.circuit.model import Circuit
+from ignition.findings.compare import Doubt, Statement, compare
+from ignition.findings.finding import Finding, Question, Reason
+from ignition.findings.igniter import no_fire_doubt, no_fire_statement
+from ignition.findings.presets import Rule, rules_in_use
+from ignition.findings.values import UNDATED, resting
+
+__all__ = ["single_fault_findings"]
+
+_COUNTED = 2
+"""Faults up to which single faults tell how many it takes: one fires, or it takes two or more [1]."""
+
+
+def single_fault_findings(circuit: Circuit, found: SingleFaults) -> Iterator[Finding]:
+    """Judge single faults of every channel: while disarmed, and of the test path in every phase."""
+    for one in found.disarmed:
+        yield _finding(
+            circuit,
+            one,
+            "single-fault-disarmed",
+            f"highest current in {one.igniter} while disarmed under any single fault, {_named(one)}, against its "
+            "no-fire current",
+            no_fire_statement(circuit, one.kind),
+        )
+    for one in found.test_path:
+        channel = circuit.channel(one.channel)
+        basis = current_limit(circuit, channel)[1]
+        yield _finding(
+            circuit,
+            one,
+            "single-fault-test-path",
+            f"highest current in {one.igniter} under a single fault of divider, converter pin or second measurement, "
+            f"{_named(one)}, against the largest monitor current ({basis})",
+            Statement(source=f"common practice: {basis}", date=UNDATED),
+        )
+    for rule in rules_in_use(circuit):
+        if rule.quantity == "faults to fire" and rule.faults is not None:
+            yield from _counts(circuit, rule, rule.faults, found)
+
+
+def _counts(circuit: Circuit, rule: Rule, asked: int, found: SingleFaults) -> Iterator[Finding]:
+    """Judge the fewest faults that fire in the phases of a rule; more than two are counted by all sets of that many."""
+    fewest: dict[str, int] = dict(found.fewest)
+    if asked > _COUNTED:
+        more = faults(circuit).fewest
+        fewest = {phase: _more_than(count) for phase, count in more.items()}
+    igniters = {kind for channel in circuit.channels for string in channel.strings for kind in string}
+    doubts = [doubt for kind in sorted(igniters) if (doubt := no_fire_doubt(circuit, kind)) is not None]
+    unsolved = [name for one in found.disarmed for name in one.unsolved]
+    if unsolved:
+        doubts.append(Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(dict.fromkeys(unsolved))}"))
+    for phase in rule.phases:
+        yield compare(
+            Question.SINGLE_FAULTS,
+            rule.id,
+            float(fewest[phase]),
+            "at least",
+            float(asked),
+            "1",
+            says="fewest simultaneous faults that may fire an igniter nobody commands",
+            statement=rule.statement,
+            doubt=doubts[0] if doubts else None,
+            phase=phase,
+            rests_on=resting(circuit, "safe"),
+        )
+
+
+def _more_than(count: int | None) -> int:
+    """No pair fires: it takes three or more."""
+    return _COUNTED + 1 if count is None else count
+
+
+def _named(one: WorstFault) -> str:
+    return one.fault or "which none drives"
+
+
+def _finding(circuit: Circuit, one: WorstFault, rule: str, says: str, statement: Statement) -> Finding:
+    doubt, value = no_fire_doubt(circuit, one.kind), one.current
+    if one.unsolved:
+        doubt = Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(one.unsolved)}")
+    return compare(
+        Question.SINGLE_FAULTS,
+        rule,
+        value,
+        "below" if rule == "single-fault-disarmed" else "at most",
+        one.limit,
+        "A",
+        says=says,
+        statement=statement,
+        doubt=doubt,
+        channel=one.channel,
+        phase=one.phase,
+        controller=one.controller,
+        igniter=None,
+        rests_on=resting(circuit, "safe"),
+    )

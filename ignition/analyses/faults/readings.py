@@ -1,0 +1,199 @@
+"""What the converter reads under each set of faults, and whether that gives it away."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.analyses.continuity.bands import code_range, reference_voltage, remaining_charge
+from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.changes import RAILS
+from ignition.analyses.faults.currents import loosened_lines
+from ignition.analyses.faults.situations import Situation
+from ignition.circuit.model import Circuit
+from ignition.network.linear import Indices
+from ignition.network.template import adc_pin, bus_pin
+from ignition.network.worst_case import Probe
+from ignition.network.worst_members import nominal_values, worst_members
+from ignition.toleranced import Toleranced
+from ignition.typing import BoolArray, FloatArray
+
+__all__ = ["Measurement", "Readings", "inputs", "measurements", "node_voltages", "read"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One converter input that the firmware reads in a situation.
+
+    Attributes
+    ----------
+    number : Place of its channel in the circuit
+    """
+
+    what: str
+    channel: str
+    phase: str
+    node: str
+    number: int
+
+    @property
+    def name(self) -> str:
+        """Its name in reports."""
+        return f"{self.channel} {self.what}"
+
+
+def inputs(circuit: Circuit, situation: Situation) -> tuple[Measurement, ...]:
+    """List every converter input, of those that the firmware can read in a situation; none with a dead controller."""
+    if situation.controller == "dead" or reference_voltage(circuit).low <= 0.0:
+        return ()
+    found = []
+    for number, channel in enumerate(circuit.channels):
+        places = [("drain", adc_pin(channel))]
+        if channel.bus_divider is not None:
+            places.append(("bus", bus_pin(channel)))
+        for what, node in places:
+            one = Measurement(what=what, channel=channel.name, phase=situation.phase, node=node, number=number)
+            found.append(one)
+    return tuple(found)
+
+
+def measurements(circuit: Circuit, situation: Situation) -> tuple[Measurement, ...]:
+    """List what the firmware reads in a situation: armed, or before arming where the file says so; alive."""
+    early = {c.name for c in circuit.channels if c.second is not None and c.second.before_arming}
+    return tuple(
+        one
+        for one in inputs(circuit, situation)
+        if situation.phase == "armed"
+        or (situation.phase == "disarmed" and one.what == "drain" and one.channel in early)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Readings:
+    """Readings of members of one situation.
+
+    Attributes
+    ----------
+    measurements : What is read
+    low, nominal, high : Reading before rounding [LSB], every error included, shape (m, measurements)
+    silent : Whether the controller has no supply, so that nothing is read, shape (m,)
+    """
+
+    measurements: tuple[Measurement, ...]
+    low: FloatArray
+    nominal: FloatArray
+    high: FloatArray
+    silent: BoolArray
+
+    def take(self, members: Indices) -> Readings:
+        """Return the readings of some members.
+
+        Parameters
+        ----------
+        members : Their places, shape (n,)
+        """
+        arrays = {name: getattr(self, name)[members] for name in ("low", "nominal", "high", "silent")}
+        return Readings(measurements=self.measurements, **arrays)
+
+    def apart(self, other: Readings) -> BoolArray:
+        """Return which readings share no integer code with those of another member, shape (m, measurements).
+
+        Parameters
+        ----------
+        other : One member in the same situation
+        """
+        (low, high), (least, most) = self.codes, other.codes
+        return np.asarray(((high < least) | (low > most)) & ~self.silent[:, None])
+
+    @property
+    def codes(self) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest integer code of each reading [1], shape (m, measurements); half an LSB is in the band."""
+        low = np.ceil(self.low)
+        return low, np.maximum(np.floor(self.high), low)
+
+
+def read(
+    bench: Bench, situation: int, picks: Indices, asked: Sequence[Measurement] | None = None, starts: int = 2
+) -> Readings:
+    """Return the readings of sets of faults in one situation; the other channels' lines are intact or open.
+
+    Parameters
+    ----------
+    situation : Its number
+    picks : Numbers of the faults of each member, -1 for none, shape (m, k)
+    asked : What is read; by default what the firmware reads there
+    starts : Points from which the search for a corner starts [1]
+    """
+    circuit = bench.circuit
+    asked = measurements(circuit, bench.situations[situation]) if asked is None else asked
+    members = Members(situations=np.full(len(picks), situation), picks=picks)
+    rail = bench.lines.rails[picks].max(axis=1, initial=0)
+    shape = len(picks), len(asked)
+    found = Readings(
+        measurements=tuple(asked),
+        low=np.zeros(shape),
+        nominal=np.zeros(shape),
+        high=np.zeros(shape),
+        silent=rail == RAILS.index("none"),
+    )
+    passing = rail == RAILS.index("battery")
+    for column, one in enumerate(asked):
+        low, middle, high = node_voltages(bench, members, one.node, one.number, starts)
+        for passes in (False, True):
+            some = np.flatnonzero(passing == passes)
+            codes = code_range(
+                circuit.controller.adc,
+                _reference(circuit, passes),
+                low[some],
+                middle[some],
+                high[some],
+                _left(circuit, one.number),
+            )
+            for target, values in zip((found.low, found.nominal, found.high), codes, strict=True):
+                target[some, column] = values
+    return found
+
+
+def node_voltages(
+    bench: Bench, members: Members, node: str, number: int | None, starts: int = 2
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return lowest, nominal and highest voltage of a node in each member [V], nan where it is not solved.
+
+    Parameters
+    ----------
+    number : Channel whose line is as it is, while the others' are intact or open; None for all as they are
+    starts : Points from which the search for a corner starts [1]
+    """
+    size = len(members.situations)
+    low, middle, high = np.full(size, np.nan), np.full(size, np.nan), np.full(size, np.nan)
+    for batch in bench.batches(members):
+        count = len(batch.first)
+        boxes = batch.boxes
+        if number is not None:
+            boxes = loosened_lines(bench.circuit, boxes, np.full(count, number))
+        weights = np.tile(Probe(node=node).weights(boxes.network), (count, 1))
+        usual = nominal_values(boxes, weights)
+        least, most = (worst_members(boxes, weights, np.full(count, way), starts).value for way in (-1.0, 1.0))
+        for target, values in (
+            (low, np.minimum(least, usual)),
+            (middle, usual),
+            (high, np.maximum(most, usual)),
+        ):
+            target[batch.members] = values[batch.place]
+    return low, middle, high
+
+
+def _reference(circuit: Circuit, passes: bool) -> Toleranced:
+    """Reference of the converter [V]; that of a ratiometric one follows a regulator that passes the battery."""
+    if passes and circuit.controller.adc.reference is None:
+        return circuit.battery.voltage
+    return reference_voltage(circuit)
+
+
+def _left(circuit: Circuit, number: int) -> float:
+    """Largest share of the sample capacitor's step that is missing, the drain held or free [1]."""
+    channel = circuit.channels[number]
+    box = {f"{channel.name}.upper": channel.upper, f"{channel.name}.lower": channel.lower}
+    return max(remaining_charge(circuit, channel, line, box) for line in ("intact", "open"))

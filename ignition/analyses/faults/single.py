@@ -1,0 +1,203 @@
+"""What a check asks of single faults: while disarmed, of the test path in every phase, and while armed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+
+from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.currents import Worst, highest_against, no_fire_limits
+from ignition.analyses.faults.fault import single_faults
+from ignition.analyses.faults.situations import Situation, situations
+from ignition.analyses.no_fire.heating import current_limit
+from ignition.circuit.model import Circuit
+from ignition.network.linear import Indices
+from ignition.network.template import igniter_kinds
+from ignition.typing import Amps, BoolArray, FloatArray, Missing, Ratio
+
+__all__ = ["FailurePoint", "SingleFaults", "WorstFault", "single_fault_currents"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstFault:
+    """Single fault that drives the highest current through an igniter of one channel in one phase.
+
+    Attributes
+    ----------
+    fault : Its name; empty where no fault drives any
+    current : Highest current of the igniter, in either direction, while nobody commands it
+    limit : What it is held against
+    kind : Igniter type
+    unsolved : Faults whose network has no solution, or whose worst corner was not found
+    """
+
+    channel: str
+    phase: str
+    fault: str
+    igniter: str
+    kind: str
+    controller: str
+    current: Amps
+    limit: Annotated[Amps | None, Missing(otherwise="no no-fire current is given")]
+    unsolved: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FailurePoint:
+    """Single fault that may fire an igniter while armed.
+
+    Attributes
+    ----------
+    current : Highest current of the igniter that comes nearest to its no-fire current, or passes it furthest
+    """
+
+    fault: str
+    channel: str
+    igniter: str
+    current: Amps
+    share: Ratio
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SingleFaults:
+    """Single faults of a circuit, as a check asks of them.
+
+    Attributes
+    ----------
+    disarmed : Worst single fault of each channel while disarmed, against its no-fire current
+    test_path : Worst single fault of the sense divider, its pin, clamps and second measurement, of each channel in each
+        phase, against the largest monitor current
+    points : Single faults that may fire an igniter while armed
+    fewest : Fewest faults that may fire an igniter in each phase; 2 stands for two or more
+    """
+
+    disarmed: tuple[WorstFault, ...]
+    test_path: tuple[WorstFault, ...]
+    points: tuple[FailurePoint, ...]
+    fewest: dict[str, Literal[0, 1, 2]]
+
+
+def single_fault_currents(circuit: Circuit) -> SingleFaults:
+    """Analyse every single fault in every phase, those of the test path alone while a channel fires.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> found = single_fault_currents(load_example("tether-cutter"))
+    >>> found.fewest["disarmed"], found.fewest["armed"]
+    (2, 1)
+    """
+    bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    path = [k for k, fault in enumerate(bench.faults) if fault.side == "test path"]
+    everything = [-1, *range(len(bench.faults))]
+    asked = [[-1, *path] if s.phase == "firing" else everything for s in bench.situations]
+    members = Members(
+        situations=np.repeat(np.arange(len(asked)), [len(some) for some in asked]),
+        picks=np.array([k for some in asked for k in some], dtype=np.intp)[:, None],
+    )
+    limits = _monitor_limits(circuit)
+    quiet, tested = highest_against(bench, members, (no_fire_limits(circuit), limits), starts=1)
+    work = _Work(bench=bench, members=members, path=np.isin(members.picks[:, 0], path))
+    phases = tuple(dict.fromkeys(s.phase for s in bench.situations))
+    return SingleFaults(
+        disarmed=tuple(work.worst(quiet, "disarmed", number) for number in range(len(circuit.channels))),
+        test_path=tuple(
+            work.worst(tested, phase, number, test_path=True)
+            for number in range(len(circuit.channels))
+            for phase in phases
+        ),
+        points=tuple(work.points(quiet)),
+        fewest={phase: work.fewest(quiet, phase) for phase in phases if phase != "firing"},
+    )
+
+
+def _monitor_limits(circuit: Circuit) -> FloatArray:
+    """Largest monitor current through each igniter of the circuit [A], nan where none is known."""
+    limits = [current_limit(circuit, c)[0] for c in circuit.channels for _ in igniter_kinds(c)]
+    return np.array([np.nan if limit is None else limit for limit in limits])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Work:
+    """Members with one fault or none in each situation, and which of them are faults of the test path."""
+
+    bench: Bench
+    members: Members
+    path: BoolArray
+
+    def rows(self, phase: str) -> Indices:
+        """Places of the members of a phase."""
+        own = [k for k, s in enumerate(self.bench.situations) if s.phase == phase]
+        return np.flatnonzero(np.isin(self.members.situations, own))
+
+    def worst(self, found: Worst, phase: str, channel: int, *, test_path: bool = False) -> WorstFault:
+        """Worst fault of a channel in a phase; a channel that is commanded in every situation has none."""
+        rows = self.rows(phase)
+        rows = rows[self.path[rows]] if test_path else rows[self.members.picks[rows, 0] >= 0]
+        unsolved = [self._name(row) for row in rows if not found.settled[row, channel]]
+        rows = rows[found.igniter[rows, channel] >= 0]
+        circuit = self.bench.circuit
+        model = circuit.channels[channel]
+        if not len(rows):
+            kinds = igniter_kinds(model)
+            first = next(iter(kinds))
+            return WorstFault(
+                channel=model.name, phase=phase, fault="", igniter=first, kind=kinds[first], controller="alive",
+                current=0.0, limit=self._limit(test_path, channel, kinds[first]),
+                unsolved=tuple(dict.fromkeys(unsolved)),
+            )  # fmt: skip
+        row = rows[np.lexsort((found.current[rows, channel], found.rank[rows, channel]))[-1]]
+        igniter = found.names[found.igniter[row, channel]]
+        kind = igniter_kinds(model)[igniter]
+        return WorstFault(
+            channel=model.name,
+            phase=phase,
+            fault=self._name(row),
+            igniter=igniter,
+            kind=kind,
+            controller=self._situation(row).controller,
+            current=float(found.current[row, channel]),
+            limit=self._limit(test_path, channel, kind),
+            unsolved=tuple(dict.fromkeys(unsolved)),
+        )
+
+    def points(self, found: Worst) -> Sequence[FailurePoint]:
+        """Faults that may fire an igniter while armed, each in its worst situation and channel."""
+        rows = self.rows("armed")
+        rows = rows[self.members.picks[rows, 0] >= 0]
+        points: dict[str, FailurePoint] = {}
+        for row, channel in zip(*np.nonzero(found.beyond[rows]), strict=True):
+            spot, name = (rows[row], channel), self._name(rows[row])
+            share = float(found.share[spot])
+            if name not in points or share > points[name].share:
+                points[name] = FailurePoint(
+                    fault=name,
+                    channel=self.bench.circuit.channels[channel].name,
+                    igniter=found.names[found.igniter[spot]],
+                    current=float(found.current[spot]),
+                    share=share,
+                )
+        return list(points.values())
+
+    def fewest(self, found: Worst, phase: str) -> Literal[0, 1, 2]:
+        """Fewest faults that may fire an igniter in a phase, up to one."""
+        rows = self.rows(phase)
+        beyond, none = found.beyond[rows], self.members.picks[rows, 0] < 0
+        return 0 if beyond[none].any() else 1 if beyond.any() else 2
+
+    def _name(self, row: int) -> str:
+        fault = self.bench.faults[int(self.members.picks[row, 0])]
+        return fault.name
+
+    def _situation(self, row: int) -> Situation:
+        number = int(self.members.situations[row])
+        return self.bench.situations[number]
+
+    def _limit(self, test_path: bool, channel: int, kind: str) -> float | None:
+        circuit = self.bench.circuit
+        if test_path:
+            return current_limit(circuit, circuit.channels[channel])[0]
+        return circuit.igniters[kind].threshold_low

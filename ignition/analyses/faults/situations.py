@@ -1,0 +1,135 @@
+"""What a circuit can be in while something is broken: phase, controller, commanded channels; its bounds and states."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from ignition.analyses.no_fire.gate import ControllerState, controller_rail, controller_states
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.elements import KNEE_VOLTAGE
+from ignition.network.template import igniter_kinds, parameter_box
+from ignition.network.whole import CONTACT, gate_box, more_than_none
+from ignition.toleranced import Toleranced
+
+__all__ = ["Setting", "Situation", "healthy", "situations"]
+
+_NONE = Toleranced.exact(0.0, "V")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """A phase, with a controller that is alive or dead, and the channels that it commands."""
+
+    phase: str
+    controller: ControllerState
+    commanded: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """Bounds of every parameter of the whole network [SI], and the elements that are not as the armed circuit has them.
+
+    Attributes
+    ----------
+    states : Whether each of these elements is closed
+    """
+
+    box: Mapping[str, Toleranced]
+    states: Mapping[str, bool]
+
+
+def situations(circuit: Circuit) -> tuple[Situation, ...]:
+    """List the steady situations: each phase with the controller alive and dead, and each channel fired alone."""
+    quiet = [
+        Situation(phase=phase, controller=controller)
+        for phase in ("disarmed", "reset", "armed")
+        for controller in controller_states(circuit, phase)
+    ]
+    fired = [Situation(phase="firing", controller="alive", commanded=frozenset({c.name})) for c in circuit.channels]
+    return (*quiet, *fired)
+
+
+def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> Setting:
+    """Return bounds and states of a circuit in which nothing is broken, every off current and gate aside.
+
+    Parameters
+    ----------
+    rail : What a fault makes of the controller's supply: ``regulated``, ``battery`` or ``none``
+    """
+    alive = situation.controller == "alive" and rail != "none"
+    supply = _NONE
+    if alive:
+        supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.phase)
+    on = {name: _on_resistance(circuit, circuit.channel(name)) for name in situation.commanded}
+    certain = situation.phase == "firing"
+    box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=supply, loads_certain=certain)
+    box |= gate_box(circuit, supply)
+    states: dict[str, bool] = {}
+    if situation.phase == "disarmed":
+        states[f"feed.{circuit.arm_switch.name}"] = False
+        states["controller"] = circuit.controller.powered_before_arm_switch
+    for channel in circuit.channels:
+        for key, value in _gate_pin(circuit, situation, channel, supply, alive):
+            box[f"{channel.name}.{key}"] = value
+        states |= dict(_gate_states(circuit, situation, channel, alive))
+        if channel.name in situation.commanded:
+            states |= {f"{channel.name}.mosfet": True, f"{channel.name}.mosfet off": False}
+        for name, kind in igniter_kinds(channel).items():
+            box[name] = replace(box[name], low=circuit.igniters[kind].heated.low)
+        if channel.pull_up is not None:  # its pin may also be low
+            _may_be_low(circuit, channel, box)
+    return Setting(box=box, states=states)
+
+
+def _may_be_low(circuit: Circuit, channel: ChannelModel, box: dict[str, Toleranced]) -> None:
+    assert channel.pull_up is not None
+    held, path = f"{channel.name}.pull-up clamp voltage", f"{channel.name}.pull-up clamp resistance"
+    low = max(channel.pull_up.low + circuit.controller.pin.output_resistance.low, CONTACT)
+    box[held] = replace(box[held], low=KNEE_VOLTAGE)
+    box[path] = replace(box[path], low=min(box[path].low, low))
+
+
+def _on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced:
+    """From the best row cold to the worst hot [ohm]."""
+    mosfet = circuit.mosfets[channel.mosfet]
+    rows = [row.resistance for row in mosfet.rows]
+    return Toleranced(
+        low=min(row.low for row in rows),
+        nominal=rows[0].nominal,
+        high=rows[0].high * mosfet.hot_factor,
+        unit="ohm",
+    )
+
+
+def _gate_pin(
+    circuit: Circuit, situation: Situation, channel: ChannelModel, supply: Toleranced, alive: bool
+) -> Iterator[tuple[str, Toleranced]]:
+    """What drives the gate's pin: voltage and resistance behind it."""
+    pin = circuit.controller.pin
+    if not alive:
+        # a rail that nothing feeds may be at any voltage up to its own, fed through other pins
+        loose = Toleranced(low=0.0, nominal=0.0, high=circuit.controller.supply.high, unit="V")
+        yield "pin clamp voltage", loose + pin.clamp_drop
+    elif situation.phase == "reset" and pin.reset_pull_up is not None:
+        driven = pin.reset_pull_up == "driven high"
+        yield "pin voltage", replace(supply, low=0.0) if driven else supply
+        yield (
+            "pin driver",
+            more_than_none(pin.output_resistance if pin.reset_pull_up == "driven high" else pin.reset_pull_up),
+        )
+    elif channel.name in situation.commanded:
+        yield "pin voltage", supply
+
+
+def _gate_states(
+    circuit: Circuit, situation: Situation, channel: ChannelModel, alive: bool
+) -> Iterator[tuple[str, bool]]:
+    pin, name = circuit.controller.pin, channel.name
+    if not alive:
+        yield f"{name}.pin driver", False
+    elif situation.phase == "reset":
+        if pin.reset_pull_up is None:
+            yield f"{name}.pin driver", False
+        if pin.reset_pull_down is not None:
+            yield f"{name}.reset pull-down", True

@@ -1,0 +1,335 @@
+"""The whole circuit as one network: the channel template, the gate sides, and what a fault may close.
+
+The gate side of a channel is its pin's driver, clamps and leakage, series resistor and pull-down. What flows into the
+MOSFET's drain follows from the gate's voltage and is a parameter, as in the template, so that gate and line are solved
+one after the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from itertools import combinations
+
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.elements import GROUND, Element, Network, Terms
+from ignition.network.template import State, adc_pin, build_network, bus_pin, drain, igniter_names
+from ignition.toleranced import Toleranced
+
+__all__ = [
+    "BODY_DIODE_DROP",
+    "BODY_DIODE_RESISTANCE",
+    "CONTACT",
+    "gate",
+    "gate_box",
+    "gate_network",
+    "line_back",
+    "line_out",
+    "more_than_none",
+    "pin",
+    "swap_name",
+    "wet_name",
+    "whole_network",
+]
+
+BODY_DIODE_DROP = Toleranced(low=0.2, nominal=0.7, high=1.2, unit="V")
+BODY_DIODE_RESISTANCE = Toleranced(low=1e-3, nominal=0.01, high=1.0, unit="ohm")
+"""Of every low-side switch, silicon, hot to cold (common practice)."""
+
+
+CONTACT = 1e-6
+"""Resistance of a short [ohm]: next to nothing beside any part, and more than none."""
+
+
+def gate(channel: ChannelModel) -> str:
+    """Name the node at the MOSFET's gate.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> gate(load_example("tether-cutter").channels[0])
+    'cutter.gate'
+    """
+    return f"{channel.name}.gate"
+
+
+def pin(channel: ChannelModel) -> str:
+    """Name the node at the controller's pin that drives the gate.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> pin(load_example("tether-cutter").channels[0])
+    'cutter.gate pin'
+    """
+    return f"{channel.name}.gate pin"
+
+
+def line_out(channel: ChannelModel) -> str:
+    """Name the node between the lead's wire out and the igniters.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> line_out(load_example("tether-cutter").channels[0])
+    'cutter.line out'
+    """
+    return f"{channel.name}.line out"
+
+
+def line_back(channel: ChannelModel) -> str:
+    """Name the node between the igniters and the lead's wire back.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> line_back(load_example("tether-cutter").channels[0])
+    'cutter.line back'
+    """
+    return f"{channel.name}.line back"
+
+
+def swap_name(one: ChannelModel, other: ChannelModel, end: str) -> str:
+    """Name the wire that leads one channel's lead to another's igniters where their pairs are swapped.
+
+    Parameters
+    ----------
+    one : Channel whose lead it is
+    other : Channel whose igniters hang on it
+    end : ``out`` or ``back``
+    """
+    return f"{one.name}.lead {end} to {other.name}"
+
+
+def wet_name(one: str, other: str) -> str:
+    """Name what water between two nodes of a connector is.
+
+    Examples
+    --------
+    >>> wet_name("a.line back", "b.line back")
+    'wet between a.line back and b.line back'
+    """
+    return f"wet between {one} and {other}"
+
+
+def whole_network(circuit: Circuit, gates: bool = True) -> Network:
+    """Build the network of an armed circuit, with everything that a phase or a fault closes open in it.
+
+    Parameters
+    ----------
+    gates : Whether the gate sides belong to it; lines and gates share nothing unless a MOSFET ties drain to gate
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> network = whole_network(load_example("tether-cutter"))
+    >>> network.element("cutter.upper short").closed, network.element("cutter.pull-down").closed
+    (False, True)
+    """
+    plain = build_network(circuit, State(phase="armed"))
+    elements = [_wire(circuit, element) for element in plain.elements]
+    for part in circuit.feed:
+        ends = plain.element(f"feed.{part.name}")
+        elements.append(_link(f"feed.{part.name} short", ends.plus, ends.minus))
+    for channel in circuit.channels:
+        if gates:
+            elements += _gate_side(circuit, channel)
+            elements.append(_link(f"{channel.name}.drain-gate short", drain(channel), gate(channel)))
+        elements += _line_faults(circuit, channel, plain)
+    for one, other in combinations(circuit.channels, 2):
+        elements += _swapped(one, other)
+    wires = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
+    elements += [_link(wet_name(one, other), one, other, (("wet", 1.0),)) for one, other in combinations(wires, 2)]
+    return Network(elements=tuple(elements), igniters=plain.igniters)
+
+
+def gate_network(circuit: Circuit, channel: ChannelModel) -> Network:
+    """Build the gate side of one channel alone, with a battery that nothing loads.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> circuit = load_example("tether-cutter")
+    >>> gate_network(circuit, circuit.channels[0]).nodes
+    ('battery terminal', 'cutter.gate pin', 'cutter.gate')
+    """
+    battery = Element(
+        name="battery", kind="source", plus="battery terminal", minus=GROUND, voltage=(("battery.voltage", 1.0),)
+    )
+    return Network(elements=(battery, *_gate_side(circuit, channel)))
+
+
+def _link(name: str, plus: str, minus: str, resistance: Terms = (("fault.contact", 1.0),)) -> Element:
+    """A path that only a fault, or a phase, closes; two of no resistance at all would make a loop without solution."""
+    return Element(name=name, kind="resistor", plus=plus, minus=minus, resistance=resistance, closed=False)
+
+
+def _wire(circuit: Circuit, element: Element) -> Element:
+    """Give each of a lead's two wires its own resistance, and a short one that is more than none.
+
+    One wire may be broken or bypassed without the other.
+    """
+    wires = {f"{channel.name}.lead {end}" for channel in circuit.channels for end in ("out", "back")}
+    shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ("bridging", "mosfet short")}
+    if element.name in shorts:
+        return replace(element, resistance=(("fault.contact", 1.0),))
+    return replace(element, resistance=((element.name, 1.0),)) if element.name in wires else element
+
+
+def _gate_side(circuit: Circuit, channel: ChannelModel) -> Iterator[Element]:
+    name, at_pin, at_gate = channel.name, pin(channel), gate(channel)
+
+    def terms(what: str) -> Terms:
+        return ((f"{name}.{what}", 1.0),)
+
+    yield Element(
+        name=f"{name}.pin driver",
+        kind="source",
+        plus=at_pin,
+        minus=GROUND,
+        voltage=terms("pin voltage"),
+        resistance=terms("pin driver"),
+    )
+    yield _link(f"{name}.reset pull-down", at_pin, GROUND, terms("reset pull-down"))
+    yield Element(
+        name=f"{name}.gate series", kind="resistor", plus=at_pin, minus=at_gate, resistance=terms("gate series")
+    )
+    if channel.pull_down is not None:
+        yield Element(
+            name=f"{name}.pull-down", kind="resistor", plus=at_gate, minus=GROUND, resistance=terms("pull-down")
+        )
+    # a leakage raises a gate that nothing holds to the supply and not beyond, and lowers it to ground
+    for where, node in (("pin", at_pin), ("gate", at_gate)):
+        for way, plus, minus in (("up", "battery terminal", node), ("down", node, GROUND)):
+            yield Element(
+                name=f"{name}.{where} leakage {way}",
+                kind="leakage",
+                plus=plus,
+                minus=minus,
+                current=terms(f"{where} leakage {way}"),
+            )
+    yield from _pin_clamps(name, "pin ", at_pin)
+    yield _link(f"{name}.pull-down short", at_gate, GROUND)
+    yield _link(f"{name}.gate series short", at_pin, at_gate)
+
+
+def _pin_clamps(name: str, which: str, node: str) -> Iterator[Element]:
+    ends = (("upper", node, GROUND), ("lower", GROUND, node))
+    for side, plus, minus in ends:
+        voltage = f"{name}.{which}clamp voltage" if side == "upper" else f"{name}.clamp drop"
+        yield Element(
+            name=f"{name}.{which}{side} clamp",
+            kind="clamp",
+            plus=plus,
+            minus=minus,
+            voltage=((voltage, 1.0),),
+            resistance=((f"{name}.{which}clamp resistance", 1.0),),
+        )
+
+
+def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Iterator[Element]:
+    name, at_drain, tap, top, bottom = channel.name, drain(channel), f"{channel.name}.tap", *_ends(channel)
+    pole = "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
+    yield Element(
+        name=f"{name}.body diode",
+        kind="clamp",
+        plus=GROUND,
+        minus=at_drain,
+        voltage=((f"{name}.body diode drop", 1.0),),
+        resistance=((f"{name}.body diode resistance", 1.0),),
+    )
+    yield _link(f"{name}.mosfet leaky", at_drain, GROUND, ((f"{name}.leaky", 1.0),))
+    yield _link(f"{name}.upper short", at_drain, tap)
+    yield _link(f"{name}.lower short", tap, GROUND)
+    yield _link(f"{name}.pin resistor short", tap, adc_pin(channel))
+    yield from _converter_faults(name, "", adc_pin(channel))
+    for label, node in (("out", top), ("back", bottom)):
+        yield _link(f"{name}.line {label} to ground", node, GROUND)
+        yield _link(f"{name}.line {label} to battery", node, pole)
+    for igniter in (i for string in igniter_names(channel) for i in string):
+        element = plain.element(igniter)
+        yield _link(f"{igniter} short", element.plus, element.minus)
+    if channel.bus_divider is not None:
+        upper, lower = plain.element(f"{name}.bus upper"), plain.element(f"{name}.bus lower")
+        yield _link(f"{name}.bus upper short", upper.plus, upper.minus)
+        yield _link(f"{name}.bus lower short", lower.plus, lower.minus)
+        yield from _converter_faults(name, "bus ", bus_pin(channel))
+
+
+def _converter_faults(name: str, which: str, node: str) -> Iterator[Element]:
+    behind = ((f"{name}.output resistance", 1.0),)
+    yield Element(
+        name=f"{name}.{which}adc pin high",
+        kind="source",
+        plus=node,
+        minus=GROUND,
+        voltage=((f"{name}.rail", 1.0),),
+        resistance=behind,
+        closed=False,
+    )
+    yield _link(f"{name}.{which}adc pin low", node, GROUND, behind)
+
+
+def _ends(channel: ChannelModel) -> tuple[str, str]:
+    return line_out(channel), line_back(channel)
+
+
+def _swapped(one: ChannelModel, other: ChannelModel) -> Iterator[Element]:
+    for lead, line in ((one, other), (other, one)):
+        ways = (("out", "bus", line_out(line)), ("back", line_back(line), drain(lead)))
+        for end, plus, minus in ways:
+            yield _link(swap_name(lead, line, end), plus, minus, ((f"{lead.name}.lead {end}", 1.0),))
+
+
+def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
+    """Bounds of the parameters that the whole network has beside those of the template, every pin driven low [SI].
+
+    Parameters
+    ----------
+    rail : Supply rail of the controller [V]; zero where it is dead
+    """
+    controller, behind = circuit.controller, more_than_none(circuit.controller.pin.output_resistance)
+    box = {"fault.contact": Toleranced.exact(CONTACT, "ohm"), "wet": Toleranced.exact(CONTACT, "ohm")}
+    zero = Toleranced.exact(0.0, "V")
+    for channel in circuit.channels:
+        own: Mapping[str, Toleranced | None] = {
+            "lead out": channel.lead.resistance.times(0.5),
+            "lead back": channel.lead.resistance.times(0.5),
+            "pin voltage": zero,
+            "pin driver": behind,
+            "reset pull-down": controller.pin.reset_pull_down or Toleranced.exact(1e12, "ohm"),
+            "gate series": channel.gate_series,
+            "pull-down": channel.pull_down,
+            "pin clamp voltage": rail + controller.pin.clamp_drop,
+            "pin clamp resistance": controller.pin.clamp_resistance,
+            "clamp drop": controller.pin.clamp_drop,
+            "rail": rail,
+            "output resistance": behind,
+            "body diode drop": BODY_DIODE_DROP,
+            "body diode resistance": BODY_DIODE_RESISTANCE,
+            "leaky": Toleranced.exact(0.0, "ohm"),
+            "pin leakage up": _one_way(controller.pin.leakage.high),
+            "pin leakage down": _one_way(-controller.pin.leakage.low),
+            "gate leakage up": _one_way(circuit.mosfets[channel.mosfet].gate_leakage.high),
+            "gate leakage down": _one_way(-circuit.mosfets[channel.mosfet].gate_leakage.low),
+        }
+        box |= {f"{channel.name}.{key}": value for key, value in own.items() if value is not None}
+    return box
+
+
+def more_than_none(resistance: Toleranced) -> Toleranced:
+    """Return a resistance no lower than a short's, so that two sources across each other have a solution [ohm].
+
+    Examples
+    --------
+    >>> more_than_none(Toleranced.exact(0.0, "ohm")).low
+    1e-06
+    """
+    low, nominal, high = (max(end, CONTACT) for end in (resistance.low, resistance.nominal, resistance.high))
+    return Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
+
+
+def _one_way(most: float) -> Toleranced:
+    """A leakage of one direction, which may also be none."""
+    most = max(most, 0.0)
+    return Toleranced(low=0.0, nominal=0.0, high=most, unit="A")

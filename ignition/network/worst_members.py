@@ -1,0 +1,253 @@
+"""Worst case of a batch in which each member has bounds, states and an output of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ignition.errors import NetworkError
+from ignition.network.elements import Network
+from ignition.network.linear import Indices
+from ignition.network.solution import Solution, solve
+from ignition.network.worst_case import NEGLIGIBLE
+from ignition.typing import BoolArray, FloatArray
+
+__all__ = ["Boxes", "WorstMembers", "nominal_values", "worst_members"]
+
+_MAX_ROUNDS = 16
+
+_DECADES = 1e6
+"""Ratio of a value to the low end of its range, and 1 ohm, from which on the slope there is not that of the range."""
+
+_FAR = 1e3
+"""How many times its value, or its unit where that is more, a parameter's change counts at most [1]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Boxes:
+    """Bounds of every parameter and the changed elements of each member of a batch.
+
+    Attributes
+    ----------
+    low, nominal, high : Parameter values [SI], in the order of the network's parameters, shape (batch, parameters)
+    closed : Which elements are closed in which members, shape (batch,)
+    """
+
+    network: Network
+    low: FloatArray
+    nominal: FloatArray
+    high: FloatArray
+    closed: Mapping[str, BoolArray]
+
+    def take(self, members: Indices) -> Boxes:
+        """Return some members.
+
+        Parameters
+        ----------
+        members : Their places in the batch, shape (m,)
+        """
+        return Boxes(
+            network=self.network,
+            low=self.low[members],
+            nominal=self.nominal[members],
+            high=self.high[members],
+            closed={name: state[members] for name, state in self.closed.items()},
+        )
+
+    def solved(self, values: FloatArray, like: Solution | None = None) -> Solution:
+        """Solve every member.
+
+        Parameters
+        ----------
+        values : Parameter values [SI], shape (batch, parameters)
+        like : Solution of the same members at other values
+        """
+        named = {name: values[:, column] for column, name in enumerate(self.network.parameters)}
+        return solve(self.network, named, closed=self.closed, like=like)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WorstMembers:
+    """Worst case of each member.
+
+    Attributes
+    ----------
+    value : Highest value of each member's output in its direction [output unit], nan where the network has no
+        solution, shape (batch,)
+    high : Which parameters stand at their upper end there, shape (batch, parameters)
+    settled : Whether no single parameter asks for its other end there, shape (batch,)
+    """
+
+    value: FloatArray
+    high: BoolArray
+    settled: BoolArray
+
+
+def worst_members(
+    boxes: Boxes,
+    weights: FloatArray,
+    direction: FloatArray,
+    starts: int = 2,
+    begin: BoolArray | None = None,
+    negligible: FloatArray | float = NEGLIGIBLE,
+) -> WorstMembers:
+    """Find the worst corner of one output of each member, all members at once.
+
+    An output is monotone in each parameter with the others fixed, so that its extremes stand at corners. From the
+    nominal point, and from further fixed points, each parameter goes to the end that its sensitivity asks for, until
+    none asks for its other end; the worst of these corners is taken. A value that did not settle counts what its
+    parameters still ask for on top, twice.
+
+    Parameters
+    ----------
+    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
+    direction : 1 where the highest value is sought, -1 where the lowest [1], shape (batch,)
+    starts : Number of points to start from; the first is nominal, the others are pseudo-random corners
+    begin : Corners to start from instead of the nominal point, as those of like members, shape (batch, parameters)
+    negligible : Effect of one tolerance that is not followed [output unit], one for all or of shape (batch,)
+    """
+    batch = len(boxes.low)
+    negligible = np.broadcast_to(np.asarray(negligible, dtype=float), (batch,))
+    try:
+        return _worst(boxes, weights, direction, starts, begin, negligible)
+    except NetworkError:
+        if batch == 1:
+            nothing = np.zeros((1, boxes.low.shape[1]), dtype=bool)
+            return WorstMembers(value=np.array([np.nan]), high=nothing, settled=np.array([False]))
+    some = [
+        worst_members(
+            boxes.take(own),
+            weights[own],
+            direction[own],
+            starts,
+            None if begin is None else begin[own],
+            negligible[own],
+        )
+        for own in _halves(batch)
+    ]
+    return WorstMembers(
+        value=np.concatenate([one.value for one in some]),
+        high=np.concatenate([one.high for one in some]),
+        settled=np.concatenate([one.settled for one in some]),
+    )
+
+
+def nominal_values(boxes: Boxes, weights: FloatArray) -> FloatArray:
+    """Return each member's output at nominal values [output unit], nan where the network has no solution.
+
+    Parameters
+    ----------
+    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
+    """
+    try:
+        return np.asarray(np.einsum("bu,bu->b", boxes.solved(boxes.nominal).unknowns, weights))
+    except NetworkError:
+        if len(weights) == 1:
+            return np.array([np.nan])
+    return np.concatenate([nominal_values(boxes.take(own), weights[own]) for own in _halves(len(weights))])
+
+
+def _halves(batch: int) -> tuple[Indices, ...]:
+    return tuple(half for half in np.array_split(np.arange(batch), 2) if len(half))
+
+
+def _worst(
+    boxes: Boxes,
+    weights: FloatArray,
+    direction: FloatArray,
+    starts: int,
+    begin: BoolArray | None,
+    negligible: FloatArray,
+) -> WorstMembers:
+    batch, count = boxes.low.shape
+    best = WorstMembers(
+        value=np.full(batch, -np.inf),
+        high=np.zeros((batch, count), dtype=bool),
+        settled=np.zeros(batch, dtype=bool),
+    )
+    rng = np.random.default_rng(20261127)
+    for start in range(starts):
+        trial, like = begin, None
+        if start or trial is None:
+            values = np.where(rng.random(count) < 0.5, boxes.low, boxes.high) if start else boxes.nominal
+            _, effect, like = _at(boxes, weights, direction, values, negligible, None)
+            trial = effect > 0.0
+        _ascend(boxes, weights, direction, trial, like, negligible, best)
+    return WorstMembers(value=direction * best.value, high=best.high, settled=best.settled)
+
+
+def _ascend(
+    boxes: Boxes,
+    weights: FloatArray,
+    direction: FloatArray,
+    trial: BoolArray,
+    like: Solution | None,
+    negligible: FloatArray,
+    best: WorstMembers,
+) -> None:
+    """Climb from one corner of each member; what is better than `best` takes its place there.
+
+    All parameters that ask for their other end go there at once; where that is worse, they go one by one, the one of
+    largest effect first. One that asks and is worse at its other end, as where a clamp changes its state on the way,
+    is refused until another one has gone. What the refused ones ask for is owed, but for ranges over many decades, of
+    which the slope says little.
+    """
+    pending = np.arange(len(trial))
+    high = trial.copy()
+    reached = np.full(len(trial), -np.inf)
+    wishes = np.zeros(high.shape)
+    wide = boxes.high > _DECADES * (np.abs(boxes.low) + 1.0)
+    refused, flipped = np.zeros(high.shape, dtype=bool), np.zeros(high.shape, dtype=bool)
+    for attempt in range(_MAX_ROUNDS):
+        some, last = boxes.take(pending), attempt == _MAX_ROUNDS - 1
+        values = np.where(trial, some.high, some.low)
+        found, effect, like = _at(some, weights[pending], direction[pending], values, negligible[pending], like)
+        against = np.where(trial, -effect, effect)
+        asked = np.where(against > 0.0, against, 0.0)
+        worse = found < reached[pending]
+        kept = pending[~worse]
+        high[kept], reached[kept], wishes[kept], refused[kept] = trial[~worse], found[~worse], asked[~worse], False
+        alone = worse & (flipped[pending].sum(axis=1) == 1)
+        refused[pending[alone]] |= flipped[pending[alone]]
+        left = np.where(refused[pending], 0.0, wishes[pending])
+        ended = (left == 0.0).all(axis=1)
+        owed = np.where(wide[pending], 0.0, wishes[pending])
+        total = reached[pending] + np.where(ended | last, 2.0 * owed.sum(axis=1), 0.0)
+        better = total >= best.value[pending]
+        winners = pending[better]
+        best.value[winners], best.high[winners] = total[better], high[winners]
+        best.settled[winners] = ended[better] & (owed[better] == 0.0).all(axis=1)
+        pending, worse, left = pending[~ended], worse[~ended], left[~ended]
+        like = like.take(np.flatnonzero(~ended))
+        if not len(pending):
+            return
+        largest = np.zeros(left.shape, dtype=bool)
+        largest[np.arange(len(pending)), np.argmax(left, axis=1)] = True
+        flip = np.where((worse | refused[pending].any(axis=1))[:, None], largest, left > 0.0)
+        flipped[pending] = flip
+        trial = high[pending] ^ flip
+
+
+def _at(
+    boxes: Boxes,
+    weights: FloatArray,
+    direction: FloatArray,
+    values: FloatArray,
+    negligible: FloatArray,
+    like: Solution | None,
+) -> tuple[FloatArray, FloatArray, Solution]:
+    """Output of each member in its direction, and the effect of each tolerance on it; zero where it is negligible.
+
+    In a range over many decades, as of a line that may be open, the slope at one end says little of the other. From a
+    low value the part near it counts. From a high one, v, to a low one, w, with a resistance R of the rest of the
+    circuit: by its bilinear law, y(w) - y(v) = dy/dv (w - v) (v + R) / (w + R), here with R of 1 ohm.
+    """
+    solution = boxes.solved(values, like)
+    widths = np.minimum(boxes.high - boxes.low, _FAR * np.maximum(np.abs(values), 1.0))
+    low = np.abs(boxes.low) + 1.0
+    widths = np.where(values > _DECADES * low, values * (values / low), widths)
+    effect = direction[:, None] * solution.sensitivities(weights[:, None, :])[:, :, 0] * widths
+    found = direction * np.einsum("bu,bu->b", solution.unknowns, weights)
+    return found, np.where(np.abs(effect) <= negligible[:, None], 0.0, effect), solution

@@ -1,0 +1,181 @@
+"""Fault analyses as text: what each fault does, what shows it, what stands between battery and igniter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from ignition.analyses.faults.faults import FaultClass, FaultRow, Faults, PhaseFaults
+from ignition.analyses.faults.single import SingleFaults
+from ignition.report.text import at_least, at_most, item, say, table
+
+__all__ = ["failure_points_text", "faults_text"]
+
+_CLASSES: tuple[FaultClass, ...] = ("hazardous", "dud", "latent", "detected", "harmless", "not judged", "not solved")
+
+
+def faults_text(result: Faults, console: Console) -> None:
+    """Print a fault analysis."""
+    count = len([row for row in result.phases[0].faults if len(row.faults) == 1])
+    console.print(Text(f"Faults  ({result.circuit})", style="bold"))
+    say(console, f"{count} single faults in each phase, the controller alive and dead; every pair of them.")
+    console.print()
+    shown = [kind for kind in _CLASSES if any(phase.of(kind) for phase in result.phases)]
+    table(
+        console,
+        ("phase", *(f">{kind}" for kind in shown), ">pairs that fire", ">fewest to fire"),
+        [
+            (
+                phase.phase,
+                *(str(len([r for r in phase.of(kind) if len(r.faults) == 1])) for kind in shown),
+                str(phase.pairs),
+                _fewest(phase, result.order),
+            )
+            for phase in result.phases
+        ],
+    )
+    _hazardous(result, console)
+    _dud(result, console)
+    _latent(result, console)
+    _unknown(result, console)
+    _inhibits(result, console)
+    for size in range(2, result.order + 1):
+        _sets(result, size, console)
+
+
+def _fewest(phase: PhaseFaults, order: int) -> str:
+    if all(row.commanded for row in phase.faults):
+        return "all commanded"
+    if phase.fewest is None:
+        return "not known" if phase.of("not judged") else f"more than {max(order, 2)}"
+    return str(phase.fewest)
+
+
+def _singles(result: Faults, *kinds: FaultClass) -> dict[str, list[tuple[str, FaultRow]]]:
+    """Phases and rows of each single fault of some classes."""
+    found: dict[str, list[tuple[str, FaultRow]]] = {}
+    for phase in result.phases:
+        for row in phase.of(*kinds):
+            if len(row.faults) == 1:
+                found.setdefault(row.faults[0], []).append((phase.phase, row))
+    return found
+
+
+def _hazardous(result: Faults, console: Console) -> None:
+    """Single faults that fire; where a reading shows one, that is after arming, or says so."""
+    found = _singles(result, "hazardous")
+    if not found:
+        console.print("\nNo single fault brings an igniter that nobody commands to its no-fire current.")
+        return
+    console.print("\nHazardous: an igniter that nobody commands may reach its no-fire current")
+    rows = []
+    for fault, places in found.items():
+        _, worst = max(places, key=lambda place: place[1].share or 0.0)
+        share = f"{at_most(worst.share, '1')}-fold" if worst.share is not None else "-"
+        phases = ", ".join(phase for phase, _ in places)
+        rows.append((fault, phases, worst.igniter, at_most(worst.current, "A"), share, _seen(worst.detected_by)))
+    table(console, ("fault", "phases", "igniter", ">current", ">no-fire", "shown by"), rows)
+
+
+def _seen(readings: Sequence[str]) -> str:
+    return ", ".join(readings) if readings else "nothing"
+
+
+def _dud(result: Faults, console: Console) -> None:
+    found = _singles(result, "dud")
+    if not found:
+        return
+    console.print("\nDud: a commanded igniter may miss its all-fire current")
+    _by_reading(((fault, places[0][1].detected_by) for fault, places in found.items()), console)
+
+
+def _by_reading(faults: Iterable[tuple[str, Sequence[str]]], console: Console) -> None:
+    """Faults gathered by what shows them, those that nothing shows first."""
+    groups: dict[str, list[str]] = {}
+    for fault, readings in faults:
+        groups.setdefault(_seen(readings), []).append(fault)
+    for seen in sorted(groups, key=lambda words: words != "nothing"):
+        label = "no reading shows" if seen == "nothing" else f"shown by {seen}"
+        item(console, f"{label}: {', '.join(groups[seen])}")
+
+
+def _latent(result: Faults, console: Console) -> None:
+    found = _singles(result, "latent")
+    if not found:
+        return
+    console.print("\nLatent: no reading shows it, and with one more fault an igniter may fire")
+    groups: dict[str, list[str]] = {}
+    for fault, places in found.items():
+        groups.setdefault(", ".join(phase for phase, _ in places), []).append(fault)
+    for phases, faults in groups.items():
+        item(console, f"{phases}: {', '.join(faults)}")
+
+
+def _unknown(result: Faults, console: Console) -> None:
+    headings: tuple[tuple[FaultClass, str], ...] = (
+        ("not solved", "Not solved, so not known"),
+        ("not judged", "Not judged: the no-fire or all-fire current of an igniter is not given"),
+    )
+    for kind, words in headings:
+        found = _singles(result, kind)
+        if found and kind == "not judged":
+            console.print(f"\n{words} ({len(found)} faults)")
+        elif found:
+            console.print(f"\n{words}")
+            item(console, ", ".join(found))
+
+
+def _inhibits(result: Faults, console: Console) -> None:
+    console.print("\nWhat stands between battery and igniter, and what defeats it alone")
+    groups: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
+    for one in result.inhibits:
+        groups.setdefault((one.channel, one.inhibit, one.defeated_by), []).append(one.phase)
+    for (channel, inhibit, faults), phases in groups.items():
+        item(
+            console, f"{channel}, {', '.join(phases)}: {inhibit}; defeated by {', '.join(faults) or 'no single fault'}"
+        )
+
+
+def _sets(result: Faults, size: int, console: Console) -> None:
+    """Smallest sets of some size, grouped by all but their last fault."""
+    words = {2: "Pairs", 3: "Threes"}[size]
+    for phase in result.phases:
+        rows = [row for row in phase.faults if len(row.faults) == size]
+        if not rows:
+            continue
+        console.print(f"\n{words} that fire while {phase.phase} ({len(rows)}), none of their faults alone")
+        groups: dict[tuple[str, ...], list[FaultRow]] = {}
+        for row in rows:
+            groups.setdefault(row.faults[:-1], []).append(row)
+        for first, members in groups.items():
+            least = min(row.current for row in members)
+            item(
+                console,
+                f"{' with '.join(first)} with: {', '.join(row.faults[-1] for row in members)} "
+                f"({at_least(least, 'A')} or more)",
+            )
+        _recurring(phase.recurring, console)
+
+
+def _recurring(parts: Mapping[str, int], console: Console) -> None:
+    most = [f"{part} ({count})" for part, count in list(parts.items())[:5]]
+    item(console, f"parts in most of the smallest sets: {', '.join(most)}")
+
+
+def failure_points_text(found: SingleFaults, console: Console) -> None:
+    """Print how many faults it takes to fire in each phase, and which single ones do while armed."""
+    words = {0: "none", 1: "one fault", 2: "two faults or more"}
+    console.print("\nWhat it takes to fire an igniter that nobody commands")
+    item(console, ", ".join(f"{phase}: {words[count]}" for phase, count in found.fewest.items()))
+    groups: dict[str, list[str]] = {}
+    for point in found.points:
+        groups.setdefault(point.channel, []).append(point.fault)
+    for channel, faults in groups.items():
+        item(console, f"single failure points of {channel} while armed: {', '.join(faults)}")
+    item(
+        console,
+        "not evaluated: the two-action and key-switch clauses of the firework-unit rule (WAC 212-17-317), and faults "
+        "at the arming edge itself",
+    )

@@ -1,0 +1,120 @@
+"""The fault list: every mode of the table, every part of a circuit, every change in the network, and what excludes what."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.modes import fault_modes
+from ignition.circuit.examples import example_names, load_example
+from ignition.circuit.model import Circuit
+from ignition.network.whole import gate_box, whole_network
+from ignition.toleranced import Toleranced
+from tests.analyses.sense_circuits import bench
+
+
+def full() -> Circuit:
+    """Two channels with every part that a fault can be of."""
+    return bench(
+        channels=2,
+        sense='upper = ["60 kohm", "40 kohm"], lower = "33 kohm", filter = "100 nF", pin_resistor = "1 kohm"',
+        second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" }, drain_pull_up = "100 kohm" }',
+        igniters='[["match", "match"], ["match"]]',
+    )
+
+
+def names(circuit: Circuit) -> list[str]:
+    """Names of all faults."""
+    return [fault.name for fault in single_faults(circuit)]
+
+
+def test_every_mode_is_some_fault() -> None:
+    """No mode of the table is left out, and each says whose word it is; shares of a kind of part are at most one."""
+    kelp = single_faults(load_example("demo"))
+    used = {(f.mode.kind, f.mode.mode) for f in (*single_faults(full()), *kelp)}
+    assert used == set(fault_modes())
+    shares: Counter[str] = Counter()
+    for (kind, _), mode in fault_modes().items():
+        assert mode.basis
+        assert mode.says
+        assert mode.share is not None or "common practice" in mode.basis
+        shares[kind] += mode.share or 0.0
+    assert all(total <= 1.0 + 1e-9 for total in shares.values())
+
+
+def test_modes_of_a_film_resistor() -> None:
+    """MIL-HDBK-338B (1998) as transcribed in an open database: open .59, parameter change .36, short .05."""
+    modes = fault_modes()
+    shares = [modes["resistor", mode].share for mode in ("open", "drifted", "short")]
+    assert shares == [0.59, 0.36, 0.05]
+    assert sum(share or 0.0 for share in shares) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("name", [*example_names(), "full"])
+def test_changes_are_of_the_network(name: str) -> None:
+    """Every element that a fault opens or closes exists, every parameter has bounds; names are unique."""
+    circuit = full() if name == "full" else load_example(name)
+    network = whole_network(circuit)
+    elements, parameters = {e.name for e in network.elements}, set(network.parameters)
+    faults = single_faults(circuit)
+    assert max(Counter(fault.name for fault in faults).values()) == 1
+    known = parameters | set(gate_box(circuit, Toleranced.exact(3.3, "V")))
+    for fault in faults:
+        assert fault.opened | fault.closed <= elements, fault.name
+        assert set(fault.values) | set(fault.scaled) | fault.from_rail <= known, fault.name
+        assert not fault.opened & fault.closed, fault.name
+
+
+def test_every_part_has_faults() -> None:
+    """Parts by hand: each resistor, capacitor, pin, switch, wire and igniter of the full circuit, of both channels."""
+    circuit = full()
+    found = {fault.part for fault in single_faults(circuit)}
+    for channel in ("line", "line 2"):
+        parts = [
+            "upper 1", "upper 2", "lower", "pin resistor", "filter", "converter pin", "bus upper", "bus lower",
+            "bus converter pin", "drain pull-up", "gate pin", "gate series", "pull-down", "mosfet", "lead out", "lead back",
+            "line", "igniter 1.1", "igniter 1.2", "igniter 2.1",
+        ]  # fmt: skip
+        assert {f"{channel}.{part}" for part in parts} <= found
+    assert {"arm switch", "regulator", "controller", "line, line 2"} <= found
+    water = [fault for fault in single_faults(circuit) if fault.mode.mode == "wet"]
+    assert len(water) == 6  # two wires of each of two lines: any two of four
+
+
+def test_parts_that_are_not_there() -> None:
+    """A part that the file does not have has no fault."""
+    plain = names(bench())
+    for part in ("pin resistor", "filter", "bus upper", "drain pull-up", "gate capacitor", "upper 1"):
+        assert not [name for name in plain if f".{part}" in name], part
+    assert "line.upper short" in plain
+    assert not [name for name in plain if "swapped" in name]
+
+
+def find(circuit: Circuit, name: str) -> Fault:
+    """One fault by its name."""
+    return next(fault for fault in single_faults(circuit) if fault.name == name)
+
+
+def test_values() -> None:
+    """What a shorted, open and drifted part of several leaves, by hand."""
+    circuit = full()
+    assert find(circuit, "line.upper 1 short").values["line.upper"].nominal == 40e3
+    assert find(circuit, "line.upper 1 open").opened == {"line.upper"}
+    drifted = find(circuit, "line.upper 2 drifted").values["line.upper"]
+    # the bench's ambient of 20 degC leaves no drift by temperature
+    assert (drifted.low, drifted.high) == pytest.approx((60e3 + 20e3, 60e3 + 80e3))
+    assert find(circuit, "line.lower drifted").scaled["line.lower"] == (0.5, 2.0)
+    assert find(circuit, "line.mosfet leaky").values["line.leaky"].nominal == 10e3
+    assert find(circuit, "connector wet, line.line out to line.line back").values["wet"].nominal == 10e3
+
+
+def test_sides() -> None:
+    """Test path: divider, pin, clamps, second measurement. Switch: MOSFET, gate, its pin. The rest is neither."""
+    circuit = full()
+    for fault in single_faults(circuit):
+        words = fault.name
+        test_path = any(w in words for w in ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up"))
+        switch = any(w in words for w in ("mosfet", "gate", "pull-down", "all-pins-high"))
+        assert fault.side == ("test path" if test_path else "switch" if switch else ""), fault.name
