@@ -256,22 +256,27 @@ def faults(
 ) -> None:
     """Faults, one and more at a time: what fires, what makes a dud, what no reading shows, and the fewest that fire."""
     from ignition.analyses.faults.faults import faults as analyse
+    from ignition.analyses.faults.remedies import remedies
     from ignition.analyses.faults.single import single_fault_currents
+    from ignition.analyses.faults.sneak_paths import sneak_paths
     from ignition.analyses.verdict import judge_single_faults
     from ignition.circuit.file import load_circuit
 
     circuit = load_circuit(file)
     result = analyse(circuit, order)
+    changes, paths = remedies(circuit, result), sneak_paths(circuit)
     findings = judge_single_faults(circuit, single_fault_currents(circuit))
     if as_json:
-        _print_json(result, **_judged(findings))
+        _print_json(result, remedies=changes, sneak_paths=paths, **_judged(findings))
     else:
-        from ignition.report.faults_text import faults_text
+        from ignition.report.faults_text import faults_text, remedies_text, sneak_paths_text
         from ignition.report.findings_text import brief_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         faults_text(result, console)
+        sneak_paths_text(paths, console)
+        remedies_text(changes, console)
         brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)

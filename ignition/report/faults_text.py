@@ -8,10 +8,12 @@ from rich.console import Console
 from rich.text import Text
 
 from ignition.analyses.faults.faults import FaultClass, FaultRow, Faults, PhaseFaults
+from ignition.analyses.faults.remedies import Remedy
 from ignition.analyses.faults.single import SingleFaults
+from ignition.analyses.faults.sneak_paths import SneakPath
 from ignition.report.text import at_least, at_most, item, say, table
 
-__all__ = ["failure_points_text", "faults_text"]
+__all__ = ["failure_points_text", "faults_text", "remedies_text", "sneak_paths_text"]
 
 _CLASSES: tuple[FaultClass, ...] = ("hazardous", "dud", "latent", "detected", "harmless", "not judged", "not solved")
 
@@ -70,13 +72,13 @@ def _hazardous(result: Faults, console: Console) -> None:
         console.print("\nNo single fault brings an igniter that nobody commands to its no-fire current.")
         return
     console.print("\nHazardous: an igniter that nobody commands may reach its no-fire current")
-    rows = []
     for fault, places in found.items():
         _, worst = max(places, key=lambda place: place[1].share or 0.0)
-        share = f"{at_most(worst.share, '1')}-fold" if worst.share is not None else "-"
+        share = "" if worst.share is None else f", {at_most(worst.share, '1')}-fold the no-fire current"
+        where = "" if fault.startswith(f"{worst.channel}.") else f" in {worst.igniter}"
         phases = ", ".join(phase for phase, _ in places)
-        rows.append((fault, phases, worst.igniter, at_most(worst.current, "A"), share, _seen(worst.detected_by)))
-    table(console, ("fault", "phases", "igniter", ">current", ">no-fire", "shown by"), rows)
+        seen = _seen(worst.detected_by)
+        item(console, f"{fault} ({phases}): {at_most(worst.current, 'A')}{where}{share}; shown by {seen}")
 
 
 def _seen(readings: Sequence[str]) -> str:
@@ -162,6 +164,46 @@ def _sets(result: Faults, size: int, console: Console) -> None:
 def _recurring(parts: Mapping[str, int], console: Console) -> None:
     most = [f"{part} ({count})" for part, count in list(parts.items())[:5]]
     item(console, f"parts in most of the smallest sets: {', '.join(most)}")
+
+
+def sneak_paths_text(paths: Sequence[SneakPath], console: Console) -> None:
+    """Print the loops through an igniter that pass by a switch with nothing broken."""
+    if not paths:
+        console.print("\nWith nothing broken no loop through an igniter passes by a switch.")
+        return
+    console.print("\nLoops through an igniter that pass by a switch with nothing broken, and what each could carry")
+    groups: dict[tuple[str, tuple[str, ...]], list[SneakPath]] = {}
+    for path in paths:
+        groups.setdefault((path.igniter, path.elements), []).append(path)
+    for (igniter, elements), some in groups.items():
+        passed = dict.fromkeys(name for path in some for name in path.passes_by)
+        phases = ", ".join(path.phase for path in some)
+        most = max(path.current for path in some)
+        item(
+            console,
+            f"{igniter}, {phases}, without {' and '.join(passed)}: {at_most(most, 'A')} by {', '.join(elements)}",
+        )
+
+
+def remedies_text(tried: Sequence[Remedy], console: Console) -> None:
+    """Print which changes stop which faults, and what each costs."""
+    if not tried:
+        return
+    console.print("\nWhat would help, each change tried on this circuit")
+    groups: dict[str, list[Remedy]] = {}
+    for one in tried:
+        groups.setdefault(one.change, []).append(one)
+    for change, stopped in sorted(groups.items(), key=lambda group: group[1][0].parts):
+        worst = max(stopped, key=lambda one: one.share or 0.0)
+        before, after = (at_least(share, "1") for share in (worst.firing_before, worst.firing_after))
+        cost = f"firing margin {after}-fold" + ("" if before == after else f" instead of {before}-fold")
+        item(
+            console,
+            f"{change}: stops {', '.join(one.fault for one in stopped)}; then {at_most(worst.current, 'A')} at most, "
+            f"{at_most(worst.share, '1')} of no-fire; {cost}",
+        )
+    if any("high side" in change for change in groups):
+        item(console, "with a switch on the high side the continuity test needs a resistor around it")
 
 
 def failure_points_text(found: SingleFaults, console: Console) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -92,19 +92,27 @@ class Bench:
     gate_voltages: dict[tuple[int, bytes], FloatArray] = field(default_factory=dict, repr=False)
 
     @classmethod
-    def of(cls, circuit: Circuit, situations: Sequence[Situation], faults: Sequence[Fault]) -> Bench:
+    def of(
+        cls,
+        circuit: Circuit,
+        situations: Sequence[Situation],
+        faults: Sequence[Fault],
+        alter: Callable[[Situation, Setting], Setting] | None = None,
+    ) -> Bench:
         """Lay a circuit out.
 
         Parameters
         ----------
         situations, faults : What members are made of
+        alter : What a part that the circuit does not describe makes of a situation's bounds and states
         """
         settings: dict[tuple[Situation, Rail], Setting] = {}
         for situation in situations:
             regulated = healthy(circuit, situation)
             for rail in RAILS:
                 alive = situation.controller == "alive" and rail != "regulated"
-                settings[situation, rail] = healthy(circuit, situation, rail) if alive else regulated
+                setting = healthy(circuit, situation, rail) if alive else regulated
+                settings[situation, rail] = setting if alter is None else alter(situation, setting)
         networks = [whole_network(circuit, gates=False), *(gate_network(circuit, c) for c in circuit.channels)]
         lines, *gates = (Changes.of(network, situations, settings, faults) for network in networks)
         order = sorted(range(len(faults)), key=lambda k: (faults[k].channel is not None, faults[k].name))

@@ -273,6 +273,8 @@ def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     numbers = {fault.name: k for k, fault in enumerate(faults)}
     stuck = numbers[f"{circuit.arm_switch.name} stuck-closed"]
     for phase, found in sets.items():
+        if phase == "firing" and len(circuit.channels) == 1:
+            continue  # its only channel is commanded
         for channel in circuit.channels:
             shorted = numbers[f"{channel.name}.mosfet drain-source-short"]
             own = [e for e in found.sets if {faults[k].channel for k in e} <= {channel.name, None}]

@@ -12,7 +12,7 @@ from ignition.network.template import igniter_kinds, parameter_box
 from ignition.network.whole import CONTACT, gate_box, more_than_none
 from ignition.toleranced import Toleranced
 
-__all__ = ["Setting", "Situation", "healthy", "situations"]
+__all__ = ["Setting", "Situation", "healthy", "on_resistance", "situations"]
 
 _NONE = Toleranced.exact(0.0, "V")
 
@@ -61,7 +61,7 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
     supply = _NONE
     if alive:
         supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.phase)
-    on = {name: _on_resistance(circuit, circuit.channel(name)) for name in situation.commanded}
+    on = {name: on_resistance(circuit, circuit.channel(name)) for name in situation.commanded}
     certain = situation.phase == "firing"
     box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=supply, loads_certain=certain)
     box |= gate_box(circuit, supply)
@@ -90,8 +90,8 @@ def _may_be_low(circuit: Circuit, channel: ChannelModel, box: dict[str, Toleranc
     box[path] = replace(box[path], low=min(box[path].low, low))
 
 
-def _on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced:
-    """From the best row cold to the worst hot [ohm]."""
+def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced:
+    """Return the resistance of a MOSFET that is on, from the best row cold to the worst hot [ohm]."""
     mosfet = circuit.mosfets[channel.mosfet]
     rows = [row.resistance for row in mosfet.rows]
     return Toleranced(

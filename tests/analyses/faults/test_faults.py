@@ -16,21 +16,7 @@ from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.report.json_walk import to_json
-from tests.analyses.sense_circuits import text
-
-SPLIT = 'upper = ["60 kohm ± 1 %", "40 kohm ± 1 %"], lower = "33 kohm ± 1 %"'
-
-
-def board(**changes: str) -> str:
-    """File of the bench circuit, its pins without a pull-up in reset."""
-    channels = int(changes.pop("channels", "1"))
-    drop = 'clamp_drop = "0.5 V"'
-    return text(channels=channels, **changes).replace(drop, drop + '\nreset_pull_up = "none"')
-
-
-def held(**changes: str) -> Circuit:
-    """The bench circuit, its pins without a pull-up in reset."""
-    return parse_circuit(board(**changes), "held.toml")
+from tests.analyses.faults.boards import SPLIT, board, held
 
 
 def row(found: Faults, phase: str, *names: str) -> FaultRow:

@@ -1,0 +1,228 @@
+"""What would help: changes out of a small catalogue, each tried on the circuit against the faults that fire."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+
+from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.currents import Worst, highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.faults import Faults
+from ignition.analyses.faults.situations import Setting, Situation, on_resistance, situations
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.toleranced import Toleranced
+from ignition.typing import Amps, Missing, Ratio
+
+__all__ = ["Remedy", "remedies"]
+
+_PIN_RESISTOR = Toleranced.exact(10e3, "ohm")
+_SHUNT = Toleranced(low=0.01, nominal=0.05, high=0.1, unit="ohm")
+"""A closed relay contact with its wires (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remedy:
+    """One change, tried against one fault that fires.
+
+    Attributes
+    ----------
+    fault, phases : The fault, and the phases in which it fires without the change
+    change : What is changed, in every channel
+    parts : Parts that it takes more in each channel [1]
+    helps : Whether the fault fires in no phase any more
+    current, share : Highest current of an igniter that nobody commands, in the worst of those phases, and that over its
+        no-fire current
+    firing_before, firing_after : Lowest firing current over the all-fire current, nothing broken
+    """
+
+    fault: str
+    phases: tuple[str, ...]
+    change: str
+    parts: Ratio
+    helps: bool
+    current: Amps
+    share: Annotated[Ratio | None, Missing(otherwise="no no-fire current is given")]
+    firing_before: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
+    firing_after: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
+
+
+Alter = Callable[[Situation, Setting], Setting]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Change:
+    """An entry of the catalogue: the circuit with it, what it does to a situation, and what a fault is called there."""
+
+    name: str
+    parts: int
+    circuit: Circuit
+    alter: Alter
+    renamed: Callable[[str], str]
+    covers: Callable[[Fault], bool] = lambda fault: True
+
+
+def _no_common_cause(fault: Fault) -> bool:
+    """Whether a second switch with a pin of its own stays off; a broken controller or supply drives it too."""
+    return fault.mode.kind not in ("controller", "regulator")
+
+
+def remedies(circuit: Circuit, found: Faults) -> tuple[Remedy, ...]:
+    """Try the catalogue on every single fault that fires; of each fault what helps, the fewest parts first.
+
+    A switch that is added is taken as ideal but for the resistance that it brings: its own faults make pairs with those
+    of the switch that is there. A phase in which it takes no fault at all is left out. What is wrong with the
+    controller or its supply is taken to drive the added switch too.
+
+    Parameters
+    ----------
+    found : Fault analysis of this circuit
+    """
+    firing: dict[str, list[str]] = {}
+    for phase in found.phases:
+        for row in phase.of("hazardous"):
+            if len(row.faults) == 1 and phase.fewest == 1:
+                firing.setdefault(row.faults[0], []).append(phase.phase)
+    if not firing:
+        return ()
+    before = _firing_share(Bench.of(circuit, _fired(circuit), ()))
+    judged = {phase.phase for phase in found.phases if phase.fewest != 0}
+    tried = [one for change in _catalogue(circuit) for one in _tried(change, firing, judged, before) if one.helps]
+    order = {fault: k for k, fault in enumerate(firing)}
+    return tuple(sorted(tried, key=lambda one: (order[one.fault], one.parts)))
+
+
+def _fired(circuit: Circuit) -> tuple[Situation, ...]:
+    return tuple(s for s in situations(circuit) if s.phase == "firing")
+
+
+def _firing_share(bench: Bench) -> float | None:
+    """Lowest firing current over the all-fire current with nothing broken."""
+    count = len(bench.situations)
+    found = lowest_commanded(bench, Members(situations=np.arange(count), picks=np.full((count, 1), -1)))
+    shares = found.share[found.igniter >= 0]
+    return None if np.isnan(shares).any() or not len(shares) else float(shares.min())
+
+
+def _same(situation: Situation, setting: Setting) -> Setting:
+    return setting
+
+
+def _catalogue(circuit: Circuit) -> Iterator[_Change]:
+    """Changes that this circuit does not have yet."""
+
+    def every(change: Callable[[ChannelModel], ChannelModel]) -> Circuit:
+        return replace(circuit, channels=tuple(change(channel) for channel in circuit.channels))
+
+    if any(len(channel.uppers) == 1 for channel in circuit.channels):
+        yield _Change(
+            name="upper resistor split into two of half its value",
+            parts=1,
+            circuit=every(lambda c: replace(c, uppers=_halved(c.uppers))),
+            alter=_same,
+            renamed=lambda name: name.replace(".upper ", ".upper 1 "),
+        )
+    if any(channel.pin_resistor.high < _PIN_RESISTOR.low for channel in circuit.channels):
+        yield _Change(
+            name="10 kohm between divider and converter pin",
+            parts=1,
+            circuit=every(lambda c: replace(c, pin_resistor=_PIN_RESISTOR)),
+            alter=_same,
+            renamed=str,
+        )
+    if any(len(channel.pull_downs) == 1 for channel in circuit.channels):
+        yield _Change(
+            name="pull-down replaced by two of twice its value in parallel",
+            parts=1,
+            circuit=every(lambda c: replace(c, pull_downs=_doubled(c.pull_downs))),
+            alter=_same,
+            renamed=lambda name: name.replace(".pull-down ", ".pull-down 1 "),
+        )
+    yield _Change(
+        name="second switch on the high side of each channel, like the low one, with a pin of its own",
+        parts=2,
+        circuit=circuit,
+        alter=lambda situation, setting: _high_side(circuit, situation, setting),
+        renamed=str,
+        covers=_no_common_cause,
+    )
+    yield _Change(
+        name="contact that shunts each line while disarmed",
+        parts=1,
+        circuit=circuit,
+        alter=lambda situation, setting: _shunted(circuit, situation, setting),
+        renamed=str,
+    )
+
+
+def _halved(uppers: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
+    return (uppers[0].times(0.5),) * 2 if len(uppers) == 1 else uppers
+
+
+def _doubled(pull_downs: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
+    return (pull_downs[0].times(2.0),) * 2 if len(pull_downs) == 1 else pull_downs
+
+
+def _high_side(circuit: Circuit, situation: Situation, setting: Setting) -> Setting:
+    """Each line hangs on the bus by a switch that only its own command closes, of the low side's resistance."""
+    box, states = dict(setting.box), dict(setting.states)
+    for channel in circuit.channels:
+        out = f"{channel.name}.lead out"
+        box[out] = box[out] + on_resistance(circuit, channel)
+        if channel.name not in situation.commanded:
+            states[out] = False
+    return Setting(box=box, states=states)
+
+
+def _shunted(circuit: Circuit, situation: Situation, setting: Setting) -> Setting:
+    """While disarmed a contact lies across each line."""
+    if situation.phase != "disarmed":
+        return setting
+    bridging = {f"{channel.name}.bridging": True for channel in circuit.channels}
+    return Setting(box=dict(setting.box) | {"fault.contact": _SHUNT}, states=dict(setting.states) | bridging)
+
+
+def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:
+    """Every fault that fires, on the circuit with a change, in the phases in which it takes a fault to fire."""
+    by_name = {fault.name: fault for fault in single_faults(change.circuit)}
+    asked = tuple(s for s in situations(change.circuit) if s.phase in judged)
+    firing = {name: phases for name, phases in firing.items() if change.covers(by_name[change.renamed(name)])}
+    some = [by_name[change.renamed(name)] for name in firing]
+    bench = Bench.of(change.circuit, asked, some, change.alter)
+    after = _firing_share(Bench.of(change.circuit, _fired(change.circuit), (), change.alter))
+    count = len(some)
+    members = Members(
+        situations=np.repeat(np.arange(len(asked)), count), picks=np.tile(np.arange(count)[:, None], (len(asked), 1))
+    )
+    found = highest_uncommanded(bench, members)
+    for number, (name, phases) in enumerate(firing.items()):
+        rows = [k * count + number for k in range(len(asked))]
+        yield _remedy(change, name, tuple(phases), found, rows, (before, after))
+
+
+def _remedy(
+    change: _Change,
+    fault: str,
+    phases: tuple[str, ...],
+    found: Worst,
+    rows: Sequence[int],
+    firing: tuple[float | None, float | None],
+) -> Remedy:
+    share, current = found.share[rows], found.current[rows]
+    worst = int(np.argmax(np.where(np.isnan(share), -1.0, share)))
+    helps = not found.beyond[rows].any() and bool(found.settled[rows].all())
+    largest = float(share.ravel()[worst])
+    return Remedy(
+        fault=fault,
+        phases=phases,
+        change=change.name,
+        parts=change.parts,
+        helps=helps,
+        current=float(current.ravel()[worst]),
+        share=None if np.isnan(largest) else largest,
+        firing_before=firing[0],
+        firing_after=firing[1],
+    )
