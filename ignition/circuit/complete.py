@@ -299,7 +299,7 @@ def _second(given: d.SecondMeasurement) -> SecondModel:
         bus_upper=None if bus is None else bus.upper,
         bus_lower=None if bus is None else bus.lower,
         bus_filter=None if bus is None else bus.filter,
-        pull_up=given.drain_pull_up,
+        pull_ups=given.drain_pull_up or (),
         test_pulse=given.test_pulse,
         before_arming=given.before_arming,
     )

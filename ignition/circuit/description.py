@@ -42,11 +42,15 @@ __all__ = [
     "Checklist",
     "Controller",
     "Description",
+    "FAULT_PLACES",
+    "FaultLeftOut",
+    "FaultTable",
     "Gate",
     "Igniter",
     "Mosfet",
     "OffLeakage",
     "OnResistance",
+    "OwnFault",
     "OwnLimit",
     "Pin",
     "RULE_NAMES",
@@ -72,6 +76,9 @@ RULE_NAMES = (
 )
 """Rules that are shipped, by the name under which a finding shows them: no limit of the user's own has one of them."""
 
+
+FAULT_PLACES = ("line out", "line back", "drain", "tap")
+"""Places of a channel that a fault of one's own may join to another: the igniters' ends, the MOSFET, the divider."""
 
 _LEAST_SLOPE = 0.05915
 """Least gate voltage for a tenfold drain current, kT/q ln 10 at 25 degC [V]."""
@@ -344,7 +351,7 @@ class SecondMeasurement(FileModel):
     """What the firmware can measure besides the drain of the armed line, to separate states that read alike there."""
 
     bus_divider: BusDivider | None = None
-    drain_pull_up: PositiveResistance | None = None
+    drain_pull_up: SeriesResistance | None = None
     test_pulse: Time | None = None
     before_arming: bool = False
 
@@ -450,6 +457,28 @@ class Checklist(FileModel):
     misfire_wait: Time | None = None
 
 
+class FaultLeftOut(FileModel):
+    """Faults that cannot happen in this build, by name or pattern, each with the reason."""
+
+    fault: str = Field(min_length=1, max_length=200, description="Name as `faults` shows it; * stands for anything")
+    because: str = Field(min_length=1, max_length=300)
+
+
+class OwnFault(FileModel):
+    """A short of the user's own between two places of the circuit."""
+
+    name: str = Field(min_length=1, max_length=60)
+    between: list[str] = Field(min_length=2, max_length=2)
+    resistance: Resistance | None = None
+
+
+class FaultTable(FileModel):
+    """Changes of the fault list: what cannot happen here, and what can happen besides."""
+
+    off: list[FaultLeftOut] = Field(default=[], max_length=100)
+    add: list[OwnFault] = Field(default=[], max_length=100)
+
+
 class Description(FileModel):
     """A whole circuit file."""
 
@@ -465,3 +494,4 @@ class Description(FileModel):
     channel: list[Channel] = Field(min_length=1, max_length=32)
     rules: Rules = Rules()
     checklist: Checklist = Checklist()
+    faults: FaultTable = FaultTable()

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ignition.circuit.complete import complete
-from ignition.circuit.description import RULE_NAMES, Description
+from ignition.circuit.description import FAULT_PLACES, RULE_NAMES, Description
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
 from ignition.errors import did_you_mean
@@ -123,6 +123,17 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
         if isinstance(limit, dict) and limit.get("name") in RULE_NAMES:
             where = ("rules", "limit", index, "name")
             found.append((where, f"{limit['name']!r} names a rule that is shipped; give the limit another name"))
+    own = table.get("faults")
+    added = _list(own, "add") if isinstance(own, dict) else []
+    found += _duplicates(("faults", "add"), added)
+    places = ["battery", "bus", "ground"]
+    named = [c["name"] for c in channels if isinstance(c.get("name"), str)]
+    places += [f"{name}.{where}" for name in named for where in FAULT_PLACES]
+    for index, one in enumerate(added):
+        for end, place in enumerate(one.get("between", []) if isinstance(one, dict) else []):
+            if isinstance(place, str) and place not in places:
+                said = f"there is no place {place!r}; there are: {', '.join(places)}"
+                found.append((("faults", "add", index, "between", end), said))
     igniters, mosfets = _names(table, "igniter"), _names(table, "mosfet")
     for index, channel in enumerate(channels):
         if channel.get("name") in _RESERVED:

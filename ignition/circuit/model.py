@@ -326,14 +326,24 @@ class MosfetModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SecondModel:
-    """Second measurements: divider at the bus [ohm, F], pull-up at the drain [ohm], test pulse [s]; else None."""
+    """Second measurements: divider at the bus [ohm, F], pull-up at the drain [ohm], test pulse [s]; else None.
+
+    Attributes
+    ----------
+    pull_ups : Resistors from a controller pin to the drain, in series [ohm]
+    """
 
     bus_upper: Toleranced | None
     bus_lower: Toleranced | None
     bus_filter: Toleranced | None
-    pull_up: Toleranced | None
+    pull_ups: tuple[Toleranced, ...]
     test_pulse: Toleranced | None
     before_arming: bool
+
+    @property
+    def pull_up(self) -> Toleranced | None:
+        """All resistors of the pull-up together [ohm]; None where there is none."""
+        return in_series(self.pull_ups) if self.pull_ups else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,7 @@ __all__ = [
     "line_back",
     "line_out",
     "more_than_none",
+    "own_name",
     "pin",
     "swap_name",
     "wet_name",
@@ -112,6 +113,23 @@ def wet_name(one: str, other: str) -> str:
     return f"wet between {one} and {other}"
 
 
+def own_name(name: str) -> str:
+    """Name the element, and its parameter, of a fault of the user's own.
+
+    Examples
+    --------
+    >>> own_name("strap to frame")
+    'own fault strap to frame'
+    """
+    return f"own fault {name}"
+
+
+def _place(circuit: Circuit, name: str) -> str:
+    """Node of a place as a circuit file names it."""
+    pole = "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
+    return {"battery": pole, "ground": GROUND}.get(name, name)
+
+
 def whole_network(circuit: Circuit, gates: bool = True) -> Network:
     """Build the network of an armed circuit, with everything that a phase or a fault closes open in it.
 
@@ -138,6 +156,9 @@ def whole_network(circuit: Circuit, gates: bool = True) -> Network:
         elements += _line_faults(circuit, channel, plain)
     for one, other in combinations(circuit.channels, 2):
         elements += _swapped(one, other)
+    for own in circuit.given.faults.add:
+        plus, minus = (_place(circuit, place) for place in own.between)
+        elements.append(_link(own_name(own.name), plus, minus, ((own_name(own.name), 1.0),)))
     wires = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
     elements += [_link(wet_name(one, other), one, other, (("wet", 1.0),)) for one, other in combinations(wires, 2)]
     return Network(elements=tuple(elements), igniters=plain.igniters)
@@ -290,6 +311,8 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
     """
     controller, behind = circuit.controller, more_than_none(circuit.controller.pin.output_resistance)
     box = {"fault.contact": Toleranced.exact(CONTACT, "ohm"), "wet": Toleranced.exact(CONTACT, "ohm")}
+    for one in circuit.given.faults.add:
+        box[own_name(one.name)] = more_than_none(one.resistance or Toleranced.exact(CONTACT, "ohm"))
     zero = Toleranced.exact(0.0, "V")
     for channel in circuit.channels:
         own: Mapping[str, Toleranced | None] = {

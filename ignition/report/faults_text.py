@@ -43,6 +43,7 @@ def faults_text(result: Faults, console: Console) -> None:
     _latent(result, console)
     _unknown(result, console)
     _inhibits(result, console)
+    _left_out(result.left_out, console)
     for size in range(2, result.order + 1):
         _sets(result, size, console)
 
@@ -67,7 +68,15 @@ def _singles(result: Faults, *kinds: FaultClass) -> dict[str, list[tuple[str, Fa
 
 def _hazardous(result: Faults, console: Console) -> None:
     """Single faults that fire; where a reading shows one, that is after arming, or says so."""
-    found = _singles(result, "hazardous")
+    bare = [phase.phase for phase in result.phases if phase.fewest == 0]
+    if bare:
+        console.print()
+        say(console, f"While {' and '.join(bare)} an igniter may fire with nothing broken at all: ignition holdoff.")
+    found = {
+        fault: kept
+        for fault, places in _singles(result, "hazardous").items()
+        if (kept := [place for place in places if place[0] not in bare])
+    }
     if not found:
         console.print("\nNo single fault brings an igniter that nobody commands to its no-fire current.")
         return
@@ -138,6 +147,17 @@ def _inhibits(result: Faults, console: Console) -> None:
         item(
             console, f"{channel}, {', '.join(phases)}: {inhibit}; defeated by {', '.join(faults) or 'no single fault'}"
         )
+
+
+def _left_out(faults: Mapping[str, str], console: Console) -> None:
+    """What the circuit file says cannot happen, by its reasons."""
+    groups: dict[str, list[str]] = {}
+    for fault, because in faults.items():
+        groups.setdefault(because, []).append(fault)
+    if groups:
+        console.print("\nLeft out by the circuit file, on its word")
+    for because, names in groups.items():
+        item(console, f"{', '.join(names)}: {because}")
 
 
 def _sets(result: Faults, size: int, console: Console) -> None:
@@ -221,3 +241,4 @@ def failure_points_text(found: SingleFaults, console: Console) -> None:
         "not evaluated: the two-action and key-switch clauses of the firework-unit rule (WAC 212-17-317), and faults "
         "at the arming edge itself",
     )
+    _left_out(found.left_out, console)

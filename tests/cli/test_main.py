@@ -90,6 +90,26 @@ def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
         )
 
 
+def test_faults_and_diagnose_keys(folder: Path) -> None:
+    """The JSON of faults has the keys that programs rely on; that of a diagnosis has candidates, the worst first."""
+    done = run("faults", "kelp-line-cutter.toml", "--order", "2", "--json", folder=folder)
+    found = answer(done)
+    assert done.returncode == 0 and found["order"] == 2 and found["verdict"] == "PASS"
+    assert found["fewest_faults_to_fire"] == {"disarmed": 2, "reset": 1, "armed": 1, "firing": None}
+    assert [phase["phase"] for phase in found["phases"]] == ["disarmed", "reset", "armed", "firing"]
+    for phase in found["phases"]:
+        for row in phase["faults"]:
+            assert isinstance(row["faults"], list) and isinstance(row["channel"], str) and isinstance(row["class"], str)
+            assert set(row["igniter_current"]) == {"value", "unit"} and row["igniter_current"]["unit"] == "A"
+    assert {len(row["faults"]) for row in found["phases"][0]["faults"]} == {1, 2}
+    assert {"remedies", "sneak_paths", "inhibits"} <= set(found)
+    done = run("diagnose", "kelp-line-cutter.toml", "--reading", "line=5", "--json", folder=folder)
+    found = answer(done)
+    assert done.returncode == 1 and found["candidates"][0]["class"] == "hazardous"
+    assert run("diagnose", "kelp-line-cutter.toml", "--reading", "line=3584", folder=folder).returncode == 0
+    assert run("faults", "tether-cutter.toml", folder=folder).returncode == 1
+
+
 def test_text_is_plain_in_a_pipe(folder: Path) -> None:
     """Piped text has no colour codes and no line beyond 80 columns."""
     for words in (
@@ -97,6 +117,8 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
         ("check", "reset-pull-up.toml"),
         ("firing", "demo.toml"),
         ("continuity", "demo.toml"),
+        ("faults", "demo.toml", "--order", "2"),
+        ("diagnose", "demo.toml", "--reading", "boosters=0"),
         ("example", "--list"),
     ):
         done = run(*words, folder=folder)
@@ -116,6 +138,11 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
         (("example", "demo"), "give a file to write"),
         (("example", "demo", "demo.toml"), "exists; give another path"),
         (("example", "demo", "no/such/folder/x.toml"), "cannot be written"),
+        (("faults", "demo.toml", "--order", "4"), "order"),
+        (("diagnose", "demo.toml"), "--reading"),
+        (("diagnose", "demo.toml", "--reading", "boosters=x"), "CHANNEL=CODE"),
+        (("diagnose", "demo.toml", "--reading", "booster=1"), "there are: boosters, marker"),
+        (("diagnose", "demo.toml", "--reading", "boosters=1", "--battery", "12"), "no unit"),
         (("netlist", "demo.toml"), "-o"),
         (("continuity", "demo.toml", "--roles", "none.toml"), "demo.toml:2"),
     ],

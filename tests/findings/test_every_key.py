@@ -83,12 +83,18 @@ phases = ["disarmed"]
 source = "club book"
 date = "2026"
 """
+FAULTS = """
+[faults]
+off = [{ fault = "connector wet*", because = "sealed" }]
+add = [{ name = "strap", between = ["line.drain", "ground"], resistance = "5 kohm" }]
+"""
 LEAD = 'lead = { wire = "AWG 20", distance = "3 m", joints'
 SECOND = """second = { drain_pull_up = "47 kohm", test_pulse = "2 us", before_arming = true, \
 bus_divider = { upper = "100 kohm", lower = "47 kohm", filter = "2 nF" } }
 sense = {"""
 STATES = {
     "parts of the feed": edited(SOUND, ("[[feed]]", FEED), ("[controller]", TRUNK)) + LIMITS,
+    "a fault list of its own": SOUND + FAULTS,
     "a slow drop": edited(SOUND, ('polarisation = "none"', 'polarisation = { resistance = "50 mohm", time_constant = "1 s" }')),
     "a bank": edited(
         SOUND,
@@ -110,7 +116,7 @@ STATES = {
 """The sound circuit with what no example has, by what that is."""
 
 NOT_THERE = re.compile(
-    r"^rules\b|\.second\b|\.gate\.(series|pull_down|capacitor)$|\.(filter|pin_resistor|recharge_resistance)$"
+    r"^(rules|faults)\b|\.second\b|\.gate\.(series|pull_down|capacitor)$|\.(filter|pin_resistor|recharge_resistance)$"
 )
 """What, left out, is a part that is not fitted, a test that is not made or a limit that nobody asks for."""
 
@@ -239,6 +245,10 @@ def others(value: Any, name: str) -> Iterator[Any]:
         yield ["firework unit"]
     elif name == "phases":
         yield ["armed"]
+    elif name == "fault":
+        yield "line.upper*"
+    elif name == "between":
+        yield ["bus", "ground"]
     else:
         words = {
             "chemistry": ("lead-acid", "alkaline", "lithium-polymer"), "wire": ("AWG 16", "AWG 30"), "wire_class": ("flexible", "solid"),

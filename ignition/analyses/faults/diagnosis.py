@@ -22,7 +22,7 @@ from ignition.network.linear import Indices
 from ignition.network.template import drain
 from ignition.network.whole import line_back, line_out
 from ignition.toleranced import Toleranced
-from ignition.typing import BARE, BoolArray, FloatArray, Missing, Ratio
+from ignition.typing import BARE, BoolArray, FloatArray, Key, Missing, Ratio
 
 __all__ = ["Candidate", "Diagnosis", "Group", "NextMeasurement", "diagnose"]
 
@@ -47,7 +47,7 @@ class Candidate:
     """
 
     fault: str
-    kind: str
+    kind: Annotated[str, Key("class")]
     phases: tuple[str, ...]
     share: Annotated[Ratio | None, Missing(otherwise="there is no limit above zero, or nothing is broken")]
     codes: Annotated[Mapping[str, tuple[int, int]], BARE]

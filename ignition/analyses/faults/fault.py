@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
@@ -9,11 +10,12 @@ from typing import Any, Literal
 
 from ignition.analyses.faults.modes import FaultMode, fault_modes
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError, did_you_mean
 from ignition.network.template import igniter_names
-from ignition.network.whole import CONTACT, line_back, line_out, more_than_none, swap_name, wet_name
+from ignition.network.whole import CONTACT, line_back, line_out, more_than_none, own_name, swap_name, wet_name
 from ignition.toleranced import Toleranced, in_parallel, in_series
 
-__all__ = ["Fault", "single_faults"]
+__all__ = ["Fault", "left_out", "single_faults"]
 
 _ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
 """A MOSFET that may be on or off."""
@@ -69,11 +71,41 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
     >>> names[0], "cutter.upper short" in names
     ('arm switch stuck-closed', True)
     """
+    found = list(_every(circuit))
+    out = left_out(circuit, found)
+    return tuple(fault for fault in found if fault.name not in out)
+
+
+def _every(circuit: Circuit) -> Iterator[Fault]:
+    """Faults of every part, whatever the file leaves out."""
     found = [*_feed(circuit), *_controller(circuit)]
     for channel in circuit.channels:
-        found += [*_divider(channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
-    found += [*_connector(circuit), *_harness(circuit)]
-    return tuple(found)
+        found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
+    yield from (*found, *_connector(circuit), *_harness(circuit), *_own(circuit))
+
+
+def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str, str]:
+    """Return the faults that the circuit file leaves out, each with its reason.
+
+    Raises InputError for a name or pattern that no fault has.
+
+    Parameters
+    ----------
+    found : All faults, where they are known
+    """
+    if not circuit.given.faults.off:
+        return {}
+    names = [fault.name for fault in (_every(circuit) if found is None else found)]
+    out: dict[str, str] = {}
+    for index, one in enumerate(circuit.given.faults.off):
+        matched = fnmatch.filter(names, one.fault)
+        if not matched:
+            raise InputError(
+                f"{circuit.name}: faults.off[{index}].fault: {one.fault!r} is no fault of this circuit; "
+                f"{did_you_mean(one.fault, names)} (ignition faults FILE --json lists all)"
+            )
+        out |= dict.fromkeys(matched, one.because)
+    return out
 
 
 def _fault(kind: str, mode: str, part: str, channel: ChannelModel | None = None, **changes: Any) -> Fault:
@@ -157,7 +189,7 @@ def _one_of(
         yield _fault("resistor", "drifted", part, channel, values=changed, **changes)
 
 
-def _divider(channel: ChannelModel) -> Iterator[Fault]:
+def _divider(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     name = channel.name
     yield from _one_of(channel, "upper", "upper", "upper short", channel.uppers, in_series, side="test path")
     yield from _resistor(channel, "lower", "lower", "lower short", side="test path")
@@ -173,12 +205,26 @@ def _divider(channel: ChannelModel) -> Iterator[Fault]:
         for which in ("bus upper", "bus lower"):
             yield from _resistor(channel, which, which, f"{which} short", side="test path")
         yield from _converter(channel, "bus ")
-    if channel.pull_up is not None:
-        clamp, path = f"{name}.pull-up clamp", f"{name}.pull-up clamp resistance"
-        part = f"{name}.drain pull-up"
+    if channel.second is not None:
+        yield from _pull_up(circuit, channel, channel.second.pull_ups)
+
+
+def _pull_up(circuit: Circuit, channel: ChannelModel, parts: Sequence[Toleranced]) -> Iterator[Fault]:
+    """Faults of the resistors from a controller pin to the drain; a shorted one leaves the others and the pin's own."""
+    clamp, path = f"{channel.name}.pull-up clamp", f"{channel.name}.pull-up clamp resistance"
+    pin = circuit.controller.pin
+    own = Toleranced(
+        low=min(pin.clamp_resistance.low, pin.output_resistance.low),
+        nominal=pin.clamp_resistance.nominal,
+        high=max(pin.clamp_resistance.high, pin.output_resistance.high),
+        unit="ohm",
+    )
+    for number in range(len(parts)):
+        which = f" {number + 1}" if len(parts) > 1 else ""
+        part, others = f"{channel.name}.drain pull-up{which}", [*parts[:number], *parts[number + 1 :]]
         yield _fault("resistor", "open", part, channel, opened=_only(clamp), side="test path")
-        behind = Toleranced.exact(CONTACT, "ohm")
-        yield _fault("resistor", "short", part, channel, values={path: behind}, side="test path")
+        left = {path: more_than_none(in_series([own, *others]))}
+        yield _fault("resistor", "short", part, channel, values=left, side="test path")
 
 
 def _converter(channel: ChannelModel, which: str) -> Iterator[Fault]:
@@ -264,6 +310,12 @@ def _connector(circuit: Circuit) -> Iterator[Fault]:
         link = wet_name(one, other)
         fault = _fault("connector", "wet", "connector", closed=_only(link), values={"wet": resistance})
         yield replace(fault, name=f"connector wet, {one} to {other}", part=link)
+
+
+def _own(circuit: Circuit) -> Iterator[Fault]:
+    """Shorts that the circuit file adds."""
+    for one in circuit.given.faults.add:
+        yield _fault("own", "short", one.name, closed=_only(own_name(one.name)))
 
 
 def _harness(circuit: Circuit) -> Iterator[Fault]:

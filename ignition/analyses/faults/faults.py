@@ -12,7 +12,7 @@ import numpy as np
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.currents import Corners, Worst, hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
-from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.fault import Fault, left_out, single_faults
 from ignition.analyses.faults.readings import measurements, read
 from ignition.analyses.faults.situations import Situation, situations
 from ignition.circuit.model import Circuit
@@ -115,12 +115,14 @@ class Faults:
     Attributes
     ----------
     order : Most faults at a time that are listed; pairs are always evaluated
+    left_out : Faults that the circuit file leaves out, each with its reason
     """
 
     circuit: str
     order: Annotated[int, BARE]
     phases: tuple[PhaseFaults, ...]
     inhibits: tuple[Inhibit, ...]
+    left_out: Mapping[str, str]
 
     @property
     def fewest(self) -> Annotated[Mapping[str, int | None], Key("fewest_faults_to_fire"), BARE]:
@@ -162,6 +164,7 @@ def faults(circuit: Circuit, order: int = 1) -> Faults:
         order=order,
         phases=tuple(_phase(work, phase, sets[phase], order) for phase in work.phases),
         inhibits=tuple(_inhibits(work, sets)),
+        left_out=left_out(circuit),
     )
 
 
@@ -271,12 +274,12 @@ def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     """
     circuit, faults = work.bench.circuit, work.bench.faults
     numbers = {fault.name: k for k, fault in enumerate(faults)}
-    stuck = numbers[f"{circuit.arm_switch.name} stuck-closed"]
+    stuck = numbers.get(f"{circuit.arm_switch.name} stuck-closed", -1)
     for phase, found in sets.items():
         if phase == "firing" and len(circuit.channels) == 1:
             continue  # its only channel is commanded
         for channel in circuit.channels:
-            shorted = numbers[f"{channel.name}.mosfet drain-source-short"]
+            shorted = numbers.get(f"{channel.name}.mosfet drain-source-short", -1)
             own = [e for e in found.sets if {faults[k].channel for k in e} <= {channel.name, None}]
             if phase == "disarmed":
                 yield Inhibit(

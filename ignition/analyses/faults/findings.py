@@ -28,7 +28,7 @@ def single_fault_findings(circuit: Circuit, found: SingleFaults) -> Iterator[Fin
             one,
             "single-fault-disarmed",
             f"highest current in {one.igniter} while disarmed under any single fault, {_named(one)}, against its "
-            "no-fire current",
+            f"no-fire current{_less(found)}",
             no_fire_statement(circuit, one.kind),
         )
     for one in found.test_path:
@@ -39,7 +39,7 @@ def single_fault_findings(circuit: Circuit, found: SingleFaults) -> Iterator[Fin
             one,
             "single-fault-test-path",
             f"highest current in {one.igniter} under a single fault of divider, converter pin or second measurement, "
-            f"{_named(one)}, against the largest monitor current ({basis})",
+            f"{_named(one)}, against the largest monitor current ({basis}){_less(found)}",
             Statement(source=f"common practice: {basis}", date=UNDATED),
         )
     for rule in rules_in_use(circuit):
@@ -66,7 +66,7 @@ def _counts(circuit: Circuit, rule: Rule, asked: int, found: SingleFaults) -> It
             "at least",
             float(asked),
             "1",
-            says="fewest simultaneous faults that may fire an igniter nobody commands",
+            says=f"fewest simultaneous faults that may fire an igniter nobody commands{_less(found)}",
             statement=rule.statement,
             doubt=doubts[0] if doubts else None,
             phase=phase,
@@ -81,6 +81,12 @@ def _more_than(count: int | None) -> int:
 
 def _named(one: WorstFault) -> str:
     return one.fault or "which none drives"
+
+
+def _less(found: SingleFaults) -> str:
+    """What the circuit file leaves out, by its reasons."""
+    reasons = dict.fromkeys(found.left_out.values())
+    return f"; left out by the file, {len(found.left_out)}: {', '.join(reasons)}" if reasons else ""
 
 
 def _finding(circuit: Circuit, one: WorstFault, rule: str, says: str, statement: Statement) -> Finding:

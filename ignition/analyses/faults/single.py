@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.currents import Worst, highest_against, no_fire_limits
-from ignition.analyses.faults.fault import single_faults
+from ignition.analyses.faults.fault import left_out, single_faults
 from ignition.analyses.faults.situations import Situation, situations
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit
@@ -72,12 +72,14 @@ class SingleFaults:
         phase, against the largest monitor current
     points : Single faults that may fire an igniter while armed
     fewest : Fewest faults that may fire an igniter in each phase; 2 stands for two or more
+    left_out : Faults that the circuit file leaves out, each with its reason
     """
 
     disarmed: tuple[WorstFault, ...]
     test_path: tuple[WorstFault, ...]
     points: tuple[FailurePoint, ...]
     fewest: dict[str, Literal[0, 1, 2]]
+    left_out: Mapping[str, str]
 
 
 def single_fault_currents(circuit: Circuit) -> SingleFaults:
@@ -111,6 +113,7 @@ def single_fault_currents(circuit: Circuit) -> SingleFaults:
         ),
         points=tuple(work.points(quiet)),
         fewest={phase: work.fewest(quiet, phase) for phase in phases if phase != "firing"},
+        left_out=left_out(circuit),
     )
 
 

@@ -95,6 +95,22 @@ def test_split_upper_resistor() -> None:
     assert drifted == pytest.approx(VOLTS / (0.99 * (30e3 + 40e3)), rel=1e-4)
 
 
+def test_pull_up_shorted() -> None:
+    """A pull-up that is shorted puts the drain on its pin: 10 ohm of clamp, or a pin held low; a second one limits it."""
+    pin = 'second = { drain_pull_up = "100 kohm" }'
+    one = current(bench(second=pin), "line.drain pull-up short", phase="armed", controller="dead")
+    # the bench's pin has no resistance of its own when it is low
+    assert one == pytest.approx(VOLTS / LOOP, rel=1e-2)
+    two = bench(second='second = { drain_pull_up = ["60 kohm", "40 kohm"] }')
+    left, other = currents(
+        two, ("line.drain pull-up 1 short",), ("line.drain pull-up 2 short",), phase="armed", controller="dead"
+    )
+    beside = VOLTS / (0.99 * 133e3)
+    assert left == pytest.approx(VOLTS / 40e3 + beside, rel=0.3)
+    assert other == pytest.approx(VOLTS / 60e3 + beside, rel=0.3)
+    assert left > other
+
+
 def test_pair_of_pull_downs() -> None:
     """With one of two pull-downs open a dead controller's gate is still held; a single one open lets it float."""
     single = bench()

@@ -3,26 +3,36 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import Any
 
 import pytest
 
-from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.fault import Fault, left_out, single_faults
 from ignition.analyses.faults.modes import fault_modes
 from ignition.circuit.examples import example_names, load_example
+from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
+from ignition.errors import CircuitFileError, InputError
 from ignition.network.whole import gate_box, whole_network
 from ignition.toleranced import Toleranced
-from tests.analyses.sense_circuits import bench
+from tests.analyses.sense_circuits import bench, text
 
 
 def full() -> Circuit:
     """Two channels with every part that a fault can be of."""
-    return bench(
+    own = '\n[faults]\nadd = [{ name = "strap", between = ["line.drain", "ground"] }]\n'
+    return of_text(
+        own,
         channels=2,
         sense='upper = ["60 kohm", "40 kohm"], lower = "33 kohm", filter = "100 nF", pin_resistor = "1 kohm"',
         second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" }, drain_pull_up = "100 kohm" }',
         igniters='[["match", "match"], ["match"]]',
     )
+
+
+def of_text(more: str, **changes: Any) -> Circuit:
+    """The bench circuit with more text."""
+    return parse_circuit(text(**changes) + more, "bench.toml")
 
 
 def names(circuit: Circuit) -> list[str]:
@@ -118,3 +128,33 @@ def test_sides() -> None:
         test_path = any(w in words for w in ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up"))
         switch = any(w in words for w in ("mosfet", "gate", "pull-down", "all-pins-high"))
         assert fault.side == ("test path" if test_path else "switch" if switch else ""), fault.name
+
+
+OWN = """
+[faults]
+off = [{{ fault = "{off}", because = "sealed" }}]
+add = [{{ name = "strap", between = ["{one}", "{other}"], resistance = "1 kohm" }}]
+"""
+
+
+def test_what_the_file_leaves_out_and_adds() -> None:
+    """A pattern leaves out what it matches, with its reason; an own short is one more fault between two places."""
+    plain = names(bench())
+    changed = of_text(OWN.format(off="connector wet*", one="line.drain", other="ground"))
+    assert set(plain) - set(names(changed)) == set(left_out(changed))
+    assert left_out(changed) == {"connector wet, line.line out to line.line back": "sealed"}
+    assert set(names(changed)) - set(plain) == {"strap short"}
+    element = whole_network(changed).element("own fault strap")
+    assert (element.plus, element.minus, element.closed) == ("line.drain", "ground", False)
+    assert gate_box(changed, Toleranced.exact(3.3, "V"))["own fault strap"].nominal == 1e3
+    pole = whole_network(of_text(OWN.format(off="*", one="battery", other="bus"))).element("own fault strap")
+    assert (pole.plus, pole.minus) == ("battery terminal", "bus")
+    assert left_out(bench()) == {}
+
+
+def test_mistakes_in_the_fault_table() -> None:
+    """A pattern that matches nothing and a place that does not exist are told with what there is."""
+    with pytest.raises(InputError, match=r"faults.off\[0\].fault: 'line.uper short' is no fault .*line.upper short"):
+        single_faults(of_text(OWN.format(off="line.uper short", one="bus", other="ground")))
+    with pytest.raises(CircuitFileError, match=r"faults.add\[0\].between\[1\].*no place 'frame'"):
+        of_text(OWN.format(off="*", one="bus", other="frame"))
