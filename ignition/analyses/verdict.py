@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ignition.analyses.continuity.findings import continuity_findings
 from ignition.analyses.faults.findings import single_fault_findings
-from ignition.analyses.faults.single import SingleFaults, single_fault_currents
+from ignition.analyses.faults.single import SingleFaults, single_fault_currents, single_fault_inputs
 from ignition.analyses.firing.findings import firing_findings
 from ignition.analyses.firing.firing import Firing, firing
 from ignition.analyses.no_fire.findings import no_fire_findings, switch_on_findings
@@ -63,9 +63,17 @@ def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
 
 def judge_single_faults(circuit: Circuit, found: SingleFaults) -> tuple[Finding, ...]:
     """Judge single faults; `found` is the analysis of this circuit."""
-    return blamed(
-        circuit, lambda one: single_fault_findings(one, found if one is circuit else single_fault_currents(one))
-    )
+    known = [(single_fault_inputs(circuit), found)]
+
+    def analysed(one: Circuit) -> SingleFaults:
+        inputs = single_fault_inputs(one)
+        same = next((result for other, result in known if other == inputs), None)
+        if same is None:
+            same = single_fault_currents(one)
+            known.append((inputs, same))
+        return same
+
+    return blamed(circuit, lambda one: single_fault_findings(one, analysed(one)))
 
 
 def judge_firing(circuit: Circuit, fired: Firing) -> tuple[Finding, ...]:

@@ -9,7 +9,9 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any, Literal
 
-from ignition.analyses.verdict import check
+from ignition.analyses.firing.firing import firing
+from ignition.analyses.no_fire.switch_on import switch_on
+from ignition.analyses.verdict import judge_firing, judge_sense, judge_switch_on
 from ignition.circuit.complete import complete
 from ignition.circuit.description import Description
 from ignition.findings.finding import Finding
@@ -129,10 +131,15 @@ def shifted(value: str, end: End) -> str:
 
 
 def findings_of(table: dict[str, Any]) -> dict[tuple[str | None, ...], Finding]:
-    """Findings of a table, by what they are about."""
+    """Findings of a table but those on single faults, by what they are about."""
     circuit, _ = complete(Description.model_validate(table))
     assert circuit is not None
-    return {finding.identity: finding for finding in check(circuit).findings}
+    found = (
+        *judge_sense(circuit),
+        *judge_switch_on(circuit, switch_on(circuit)),
+        *judge_firing(circuit, firing(circuit)),
+    )
+    return {finding.identity: finding for finding in found}
 
 
 def moved(text: str) -> Iterator[tuple[str, End, dict[str, Any]]]:

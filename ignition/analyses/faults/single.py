@@ -18,7 +18,7 @@ from ignition.network.linear import Indices
 from ignition.network.template import igniter_kinds
 from ignition.typing import Amps, BoolArray, FloatArray, Missing, Ratio
 
-__all__ = ["FailurePoint", "SingleFaults", "WorstFault", "single_fault_currents"]
+__all__ = ["FailurePoint", "SingleFaults", "WorstFault", "single_fault_currents", "single_fault_inputs"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +114,38 @@ def single_fault_currents(circuit: Circuit) -> SingleFaults:
         points=tuple(work.points(quiet)),
         fewest={phase: work.fewest(quiet, phase) for phase in phases if phase != "firing"},
         left_out=left_out(circuit),
+    )
+
+
+def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
+    """Return everything that single faults depend on: the same for circuits whose single faults are the same."""
+    battery, controller = circuit.battery, circuit.controller
+    return (
+        circuit.ambient,
+        (battery.voltage, battery.resistance, battery.slow_resistance, battery.bank_resistance),
+        (battery.recharge_resistance, battery.bank_capacitance is None),
+        tuple((part.name, part.kind, part.resistance) for part in circuit.feed),
+        circuit.loads,
+        (controller.powered_before_arm_switch, controller.supply, controller.dropout, controller.current),
+        (controller.pin, controller.adc),
+        tuple((i.name, i.resistance, i.heated, i.threshold_low, i.all_fire_current) for i in circuit.igniters.values()),
+        tuple(
+            (
+                (m.threshold, m.threshold_drift, m.threshold_current, m.subthreshold_slope, m.rows, m.hot_factor),
+                (m.leakage_cool, m.leakage_hot, m.gate_leakage, m.max_junction),
+            )
+            for m in circuit.mosfets.values()
+        ),
+        tuple(
+            (
+                (c.name, c.strings, c.mosfet, c.lead.resistance, None if c.branch is None else c.branch.resistance),
+                (c.gate_series, c.pull_downs, c.gate_capacitor is None, c.uppers, c.lower, c.filter is None),
+                (c.pin_resistor, c.second),
+            )
+            for c in circuit.channels
+        ),
+        circuit.own_limits,
+        circuit.given.faults,
     )
 
 

@@ -8,8 +8,10 @@ from collections import Counter
 import pytest
 
 from ignition.analyses.faults.faults import FaultRow, Faults, faults
-from ignition.analyses.faults.single import single_fault_currents
+from ignition.analyses.faults.single import single_fault_currents, single_fault_inputs
 from ignition.analyses.verdict import check, judge_single_faults
+from ignition.circuit.complete import complete
+from ignition.circuit.description import Description
 from ignition.circuit.examples import example_names, example_text, load_example
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
@@ -17,6 +19,7 @@ from ignition.errors import InputError
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.report.json_walk import to_json
 from tests.analyses.faults.boards import SPLIT, board, held
+from tests.findings.ends import WEAK, moved
 
 
 def row(found: Faults, phase: str, *names: str) -> FaultRow:
@@ -200,3 +203,21 @@ def test_check_answers_for_single_faults() -> None:
     assert result.single_faults.fewest == {"disarmed": 2, "reset": 1, "armed": 1}
     points = {point.fault for point in result.single_faults.points}
     assert {"boosters.mosfet drain-source-short", "marker.gate pin stuck-high"} <= points
+
+
+def test_inputs_are_all_that_single_faults_depend_on() -> None:
+    """Whichever range of a file is moved: where single faults change, so do what they are said to depend on."""
+    before = single_fault_currents(parse_circuit(WEAK))
+    inputs = single_fault_inputs(parse_circuit(WEAK))
+    changed, same = [], []
+    for key, _, table in moved(WEAK):
+        circuit, _ = complete(Description.model_validate(table))
+        assert circuit is not None
+        if single_fault_inputs(circuit) == inputs:
+            same.append(key)
+            after = single_fault_currents(circuit)
+            assert (after.disarmed, after.test_path, after.fewest) == (before.disarmed, before.test_path, before.fewest)
+        else:
+            changed.append(key)
+    assert len(set(changed)) > 15
+    assert same
