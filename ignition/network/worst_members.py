@@ -14,7 +14,7 @@ from ignition.network.solution import Solution, solve
 from ignition.network.worst_case import NEGLIGIBLE
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["Boxes", "WorstMembers", "nominal_values", "worst_members"]
+__all__ = ["Boxes", "WorstMembers", "nominal_sides", "nominal_values", "worst_members"]
 
 _MAX_ROUNDS = 16
 
@@ -147,6 +147,25 @@ def nominal_values(boxes: Boxes, weights: FloatArray) -> FloatArray:
         if len(weights) == 1:
             return np.array([np.nan])
     return np.concatenate([nominal_values(boxes.take(own), weights[own]) for own in _halves(len(weights))])
+
+
+def nominal_sides(boxes: Boxes, weights: FloatArray) -> tuple[BoolArray, BoolArray] | None:
+    """Return the corners that the highest and the lowest value of each member's output ask for at nominal values.
+
+    Parameters
+    ----------
+    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
+
+    Returns
+    -------
+    Which parameters go to their upper end, each of shape (batch, parameters); None where some member has no solution
+    """
+    one, small = np.ones(len(weights)), np.full(len(weights), NEGLIGIBLE)
+    try:
+        _, effect, _ = _at(boxes, weights, one, boxes.nominal, small, None)
+    except NetworkError:
+        return None
+    return effect > 0.0, effect < 0.0
 
 
 def _halves(batch: int) -> tuple[Indices, ...]:

@@ -15,7 +15,7 @@ from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.linear import Indices
 from ignition.network.whole import gate, gate_network, whole_network
 from ignition.network.worst_case import Probe
-from ignition.network.worst_members import Boxes, nominal_values, worst_members
+from ignition.network.worst_members import Boxes, nominal_sides, nominal_values, worst_members
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Batch", "Bench", "Members"]
@@ -231,8 +231,12 @@ def _gate_voltages(circuit: Circuit, channel: ChannelModel, boxes: Boxes) -> Flo
     """
     weights = np.tile(Probe(node=gate(channel)).weights(boxes.network), (len(boxes.low), 1))
     nominal = nominal_values(boxes, weights)
-    ends: list[FloatArray] = [worst_members(boxes, weights, np.full(len(weights), way)).value for way in (-1.0, 1.0)]
-    low, high = np.minimum(ends[0], nominal), np.maximum(ends[1], nominal)
+    sides = nominal_sides(boxes, weights) or (None, None)
+    high, low = (
+        worst_members(boxes, weights, np.full(len(weights), way), starts=1, begin=begin).value
+        for way, begin in zip((1.0, -1.0), sides, strict=True)
+    )
+    low, high = np.minimum(low, nominal), np.maximum(high, nominal)
     highest = circuit.battery.voltage.high + circuit.controller.pin.clamp_drop.high
     unsolved = np.isnan(low + high)
     columns = [np.where(unsolved, end, v) for end, v in ((0.0, low), (0.0, nominal), (highest, high))]

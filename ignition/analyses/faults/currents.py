@@ -14,7 +14,7 @@ from ignition.network.linear import Indices
 from ignition.network.template import igniter_kinds, igniter_names
 from ignition.network.whole import CONTACT
 from ignition.network.worst_case import NEGLIGIBLE, Probe
-from ignition.network.worst_members import Boxes, WorstMembers, worst_members
+from ignition.network.worst_members import Boxes, WorstMembers, nominal_sides, worst_members
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = [
@@ -334,7 +334,8 @@ def _both_ways(
     """Highest current of an igniter of each row in its own direction, and in the other."""
     boxes = _loosened(bench.circuit, batch.boxes.take(row), igniter, names)
     weights, one = _weights(boxes, igniter, names), np.ones(len(row))
-    starting = [None, None] if begin is None else [begin[:, 0], begin[:, 1]]
+    sides = nominal_sides(boxes, weights) if begin is None else (begin[:, 0], begin[:, 1])
+    starting = (None, None) if sides is None else sides
     forth, back = (
         worst_members(boxes, sign * weights, one, starts, high, negligible)
         for sign, high in zip((1.0, -1.0), starting, strict=True)

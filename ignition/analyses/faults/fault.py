@@ -81,7 +81,15 @@ def _every(circuit: Circuit) -> Iterator[Fault]:
     found = [*_feed(circuit), *_controller(circuit)]
     for channel in circuit.channels:
         found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
-    yield from (*found, *_connector(circuit), *_harness(circuit), *_own(circuit))
+    found += [*_connector(circuit), *_harness(circuit)]
+    known, own = {fault.name for fault in found}, list(_own(circuit))
+    for index, fault in enumerate(own):
+        if fault.name in known:
+            raise InputError(
+                f"{circuit.name}: faults.add[{index}].name: {fault.part!r} gives {fault.name!r}, which is a fault of a "
+                "part of this circuit; give it another name"
+            )
+    yield from (*found, *own)
 
 
 def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str, str]:

@@ -95,19 +95,21 @@ def single_fault_currents(circuit: Circuit) -> SingleFaults:
     bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
     path = [k for k, fault in enumerate(bench.faults) if fault.side == "test path"]
     everything = [-1, *range(len(bench.faults))]
-    asked = [[-1, *path] if s.phase == "firing" else everything for s in bench.situations]
+    alone = len(circuit.channels) == 1  # nobody is left whom no one commands
+    tested = [] if alone else [-1, *path]
+    asked = [tested if s.phase == "firing" else everything for s in bench.situations]
     members = Members(
         situations=np.repeat(np.arange(len(asked)), [len(some) for some in asked]),
         picks=np.array([k for some in asked for k in some], dtype=np.intp)[:, None],
     )
     limits = _monitor_limits(circuit)
-    quiet, tested = highest_against(bench, members, (no_fire_limits(circuit), limits), starts=1)
+    quiet, path_alone = highest_against(bench, members, (no_fire_limits(circuit), limits), starts=1)
     work = _Work(bench=bench, members=members, path=np.isin(members.picks[:, 0], path))
     phases = tuple(dict.fromkeys(s.phase for s in bench.situations))
     return SingleFaults(
         disarmed=tuple(work.worst(quiet, "disarmed", number) for number in range(len(circuit.channels))),
         test_path=tuple(
-            work.worst(tested, phase, number, test_path=True)
+            work.worst(path_alone, phase, number, test_path=True)
             for number in range(len(circuit.channels))
             for phase in phases
         ),

@@ -156,5 +156,8 @@ def test_mistakes_in_the_fault_table() -> None:
     """A pattern that matches nothing and a place that does not exist are told with what there is."""
     with pytest.raises(InputError, match=r"faults.off\[0\].fault: 'line.uper short' is no fault .*line.upper short"):
         single_faults(of_text(OWN.format(off="line.uper short", one="bus", other="ground")))
+    taken = OWN.format(off="*", one="bus", other="ground").replace('"strap"', '"line.upper"')
+    with pytest.raises(InputError, match=r"faults.add\[0\].name: 'line.upper' gives 'line.upper short'"):
+        single_faults(of_text(taken))
     with pytest.raises(CircuitFileError, match=r"faults.add\[0\].between\[1\].*no place 'frame'"):
         of_text(OWN.format(off="*", one="bus", other="frame"))
