@@ -291,8 +291,10 @@ def test_quick_search_misses_nothing() -> None:
     )
     corners = Corners.none(table, 2)
     highest_uncommanded(table, singles, record=corners)
+    rng = np.random.default_rng(12)
     for situation in range(len(table.situations)):
-        members = members_of(table, pairs, situation, 2)
+        some = [pairs[k] for k in rng.choice(len(pairs), 1000, replace=False)]
+        members = members_of(table, some, situation, 2)
         slow = highest_uncommanded(table, members).beyond.any(axis=1)
         assert (hazards(table, members, corners) == slow).all()
 

@@ -19,7 +19,7 @@ from ignition.network.template import line_states
 from tests.analyses.no_fire.sampled import Samples, Values
 from tests.circuit.varied import varied_text
 
-BLOCKS, BLOCK = 10, 50
+BLOCKS, BLOCK = 10, 30
 SIZES = ((1, 4), (2, 3), (1, 3), (1, 4), (1, 5), (2, 2), (1, 4), (1, 3), (1, 4), (3, 3))
 """Most channels and igniters, in turn."""
 DRAWN = 40
