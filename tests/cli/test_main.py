@@ -117,8 +117,8 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
         ("check", "reset-pull-up.toml"),
         ("firing", "demo.toml"),
         ("continuity", "demo.toml"),
-        ("faults", "demo.toml", "--order", "2"),
-        ("diagnose", "demo.toml", "--reading", "boosters=0"),
+        ("faults", "kelp-line-cutter.toml", "--order", "2"),
+        ("diagnose", "kelp-line-cutter.toml", "--reading", "line=0"),
         ("example", "--list"),
     ):
         done = run(*words, folder=folder)
