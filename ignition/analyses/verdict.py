@@ -63,15 +63,13 @@ def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
 
 def judge_single_faults(circuit: Circuit, found: SingleFaults) -> tuple[Finding, ...]:
     """Judge single faults; `found` is the analysis of this circuit."""
-    known = [(single_fault_inputs(circuit), found)]
+    known = {single_fault_inputs(circuit): found}
 
     def analysed(one: Circuit) -> SingleFaults:
         inputs = single_fault_inputs(one)
-        same = next((result for other, result in known if other == inputs), None)
-        if same is None:
-            same = single_fault_currents(one)
-            known.append((inputs, same))
-        return same
+        if inputs not in known:
+            known[inputs] = single_fault_currents(one)
+        return known[inputs]
 
     return blamed(circuit, lambda one: single_fault_findings(one, analysed(one)))
 

@@ -11,6 +11,7 @@ from ignition.errors import InputError, did_you_mean
 from ignition.foreign.flatten import FlatNetlist, Part, flatten
 from ignition.foreign.roles import GatePin, RoleChannel, Roles, tolerance_of
 from ignition.network.elements import GROUND
+from ignition.network.whole import BODY_DIODE_DROP, BODY_DIODE_RESISTANCE
 from ignition.spice.netlist import Netlist
 from ignition.toleranced import Toleranced, parse_toleranced
 from ignition.units import engineering
@@ -32,8 +33,8 @@ class Diode:
 
 
 BODY_DIODE = Diode(
-    drop=Toleranced(low=0.2, nominal=0.7, high=1.2, unit="V"),
-    resistance=Toleranced(low=1e-3, nominal=0.01, high=1.0, unit="ohm"),
+    drop=BODY_DIODE_DROP,
+    resistance=BODY_DIODE_RESISTANCE,
     leakage=Toleranced.exact(0.0, "A"),
     breakdown=None,
 )

@@ -99,8 +99,14 @@ class Network:
     igniters: tuple[str, ...] = ()
     nodes: tuple[str, ...] = field(init=False, compare=False, repr=False)
     parameters: tuple[str, ...] = field(init=False, compare=False, repr=False)
+    _hash: int = field(init=False, compare=False, repr=False)
+
+    def __hash__(self) -> int:
+        return self._hash
 
     def __post_init__(self) -> None:
+        # looked up by it at every solution: counted once, for all elements and their terms go into it
+        object.__setattr__(self, "_hash", hash((self.elements, self.igniters)))
         ends = (node for e in self.elements for node in (e.plus, e.minus) if node != GROUND)
         object.__setattr__(self, "nodes", tuple(dict.fromkeys(ends)))
         object.__setattr__(

@@ -16,6 +16,7 @@ from ignition.network.elements import GROUND, KNEE_VOLTAGE, Network
 from ignition.network.linear import Indices
 from ignition.network.loops import loop_adjoint, loop_size, solve_loops
 from ignition.network.tableau import solve_tableau, tableau_adjoint, tableau_matrix
+from ignition.network.tree import Tree
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Solution", "solve"]
@@ -289,22 +290,26 @@ def _met(network: Network, branches: Branches, found: FloatArray) -> BoolArray:
 
 
 def _solve_once(network: Network, branches: Branches) -> FloatArray:
-    tree = tree_of(network, branches)
-    if loop_size(tree, branches) > _MOST_LOOPS:
-        return solve_tableau(network, branches)
-    return solve_loops(tree, branches)
+    tree = _loops_of(network, branches)
+    return solve_tableau(network, branches) if tree is None else solve_loops(tree, branches)
 
 
 def _adjoint(network: Network, branches: Branches, weights: FloatArray) -> FloatArray:
-    tree = tree_of(network, branches)
+    tree = _loops_of(network, branches)
     try:
-        if loop_size(tree, branches) > _MOST_LOOPS:
+        if tree is None:
             return tableau_adjoint(network, branches, weights)
         return loop_adjoint(tree, branches, weights)
     except np.linalg.LinAlgError:
         if branches.batch == 1:
             raise _singular(network, branches, np.array([0])) from None
         return np.concatenate([_adjoint(network, some, weights[own]) for own, some in _halves(branches)])
+
+
+def _loops_of(network: Network, branches: Branches) -> Tree | None:
+    """Tree whose loops are the unknowns; None where there are so many that the tableau is quicker."""
+    tree = tree_of(network, branches)
+    return None if loop_size(tree, branches) > _MOST_LOOPS else tree
 
 
 def _halves(branches: Branches) -> list[tuple[Indices, Branches]]:

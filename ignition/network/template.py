@@ -24,6 +24,8 @@ __all__ = [
     "drain",
     "igniter_kinds",
     "igniter_names",
+    "line_back",
+    "line_out",
     "line_states",
     "parameter_box",
 ]
@@ -169,6 +171,30 @@ def bus_pin(channel: ChannelModel) -> str:
     return f"{channel.name}.bus pin"
 
 
+def line_out(channel: ChannelModel) -> str:
+    """Name the node between the lead's wire out and the igniters.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> line_out(load_example("tether-cutter").channels[0])
+    'cutter.line out'
+    """
+    return f"{channel.name}.line out"
+
+
+def line_back(channel: ChannelModel) -> str:
+    """Name the node between the igniters and the lead's wire back.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> line_back(load_example("tether-cutter").channels[0])
+    'cutter.line back'
+    """
+    return f"{channel.name}.line back"
+
+
 def build_network(circuit: Circuit, state: State) -> Network:
     """Build the network of a circuit in a state.
 
@@ -259,7 +285,7 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
         raise InputError(f"channel {name!r} has no line state {line!r}; there are {', '.join(line_states(channel))}")
     commanded = name in state.commanded
     end, tap, pin = drain(channel), f"{name}.tap", adc_pin(channel)
-    top, bottom = f"{name}.line out", f"{name}.line back"
+    top, bottom = line_out(channel), line_back(channel)
     elements = [_resistor(f"{name}.lead out", "bus", top, f"{name}.lead", 0.5)]
     for index in range(len(channel.strings)):
         opened = line in ("open", LEAKING) or index in state.open_strings_of(channel.name)

@@ -13,7 +13,7 @@ from itertools import combinations
 
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import GROUND, Element, Network, Terms
-from ignition.network.template import State, adc_pin, build_network, bus_pin, drain, igniter_names
+from ignition.network.template import State, adc_pin, build_network, bus_pin, drain, igniter_names, line_back, line_out
 from ignition.toleranced import Toleranced
 
 __all__ = [
@@ -23,8 +23,6 @@ __all__ = [
     "gate",
     "gate_box",
     "gate_network",
-    "line_back",
-    "line_out",
     "more_than_none",
     "own_name",
     "pin",
@@ -66,30 +64,6 @@ def pin(channel: ChannelModel) -> str:
     return f"{channel.name}.gate pin"
 
 
-def line_out(channel: ChannelModel) -> str:
-    """Name the node between the lead's wire out and the igniters.
-
-    Examples
-    --------
-    >>> from ignition.circuit.examples import load_example
-    >>> line_out(load_example("tether-cutter").channels[0])
-    'cutter.line out'
-    """
-    return f"{channel.name}.line out"
-
-
-def line_back(channel: ChannelModel) -> str:
-    """Name the node between the igniters and the lead's wire back.
-
-    Examples
-    --------
-    >>> from ignition.circuit.examples import load_example
-    >>> line_back(load_example("tether-cutter").channels[0])
-    'cutter.line back'
-    """
-    return f"{channel.name}.line back"
-
-
 def swap_name(one: ChannelModel, other: ChannelModel, end: str) -> str:
     """Name the wire that leads one channel's lead to another's igniters where their pairs are swapped.
 
@@ -126,8 +100,12 @@ def own_name(name: str) -> str:
 
 def _place(circuit: Circuit, name: str) -> str:
     """Node of a place as a circuit file names it."""
-    pole = "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
-    return {"battery": pole, "ground": GROUND}.get(name, name)
+    return {"battery": _pole(circuit), "ground": GROUND}.get(name, name)
+
+
+def _pole(circuit: Circuit) -> str:
+    """Node of the pole that a touching wire finds: of the bank, where there is one."""
+    return "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
 
 
 def whole_network(circuit: Circuit, gates: bool = True) -> Network:
@@ -249,8 +227,8 @@ def _pin_clamps(name: str, which: str, node: str) -> Iterator[Element]:
 
 
 def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Iterator[Element]:
-    name, at_drain, tap, top, bottom = channel.name, drain(channel), f"{channel.name}.tap", *_ends(channel)
-    pole = "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
+    name, at_drain, tap = channel.name, drain(channel), f"{channel.name}.tap"
+    top, bottom = line_out(channel), line_back(channel)
     yield Element(
         name=f"{name}.body diode",
         kind="clamp",
@@ -266,7 +244,7 @@ def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Ite
     yield from _converter_faults(name, "", adc_pin(channel))
     for label, node in (("out", top), ("back", bottom)):
         yield _link(f"{name}.line {label} to ground", node, GROUND)
-        yield _link(f"{name}.line {label} to battery", node, pole)
+        yield _link(f"{name}.line {label} to battery", node, _pole(circuit))
     for igniter in (i for string in igniter_names(channel) for i in string):
         element = plain.element(igniter)
         yield _link(f"{igniter} short", element.plus, element.minus)
@@ -289,10 +267,6 @@ def _converter_faults(name: str, which: str, node: str) -> Iterator[Element]:
         closed=False,
     )
     yield _link(f"{name}.{which}adc pin low", node, GROUND, behind)
-
-
-def _ends(channel: ChannelModel) -> tuple[str, str]:
-    return line_out(channel), line_back(channel)
 
 
 def _swapped(one: ChannelModel, other: ChannelModel) -> Iterator[Element]:

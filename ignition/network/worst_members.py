@@ -14,7 +14,7 @@ from ignition.network.solution import Solution, solve
 from ignition.network.worst_case import NEGLIGIBLE
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["Boxes", "WorstMembers", "nominal_sides", "nominal_values", "worst_members"]
+__all__ = ["Boxes", "WorstMembers", "at_nominal", "bounds", "worst_members"]
 
 _MAX_ROUNDS = 16
 
@@ -134,23 +134,8 @@ def worst_members(
     )
 
 
-def nominal_values(boxes: Boxes, weights: FloatArray) -> FloatArray:
-    """Return each member's output at nominal values [output unit], nan where the network has no solution.
-
-    Parameters
-    ----------
-    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
-    """
-    try:
-        return np.asarray(np.einsum("bu,bu->b", boxes.solved(boxes.nominal).unknowns, weights))
-    except NetworkError:
-        if len(weights) == 1:
-            return np.array([np.nan])
-    return np.concatenate([nominal_values(boxes.take(own), weights[own]) for own in _halves(len(weights))])
-
-
-def nominal_sides(boxes: Boxes, weights: FloatArray) -> tuple[BoolArray, BoolArray] | None:
-    """Return the corners that the highest and the lowest value of each member's output ask for at nominal values.
+def at_nominal(boxes: Boxes, weights: FloatArray) -> tuple[FloatArray, BoolArray, BoolArray]:
+    """Return each member's output at nominal values, and the corners that its highest and lowest value ask for there.
 
     Parameters
     ----------
@@ -158,14 +143,39 @@ def nominal_sides(boxes: Boxes, weights: FloatArray) -> tuple[BoolArray, BoolArr
 
     Returns
     -------
-    Which parameters go to their upper end, each of shape (batch, parameters); None where some member has no solution
+    Output [output unit], nan where the network has no solution, shape (batch,); which parameters go to their upper end,
+    twice, each of shape (batch, parameters)
     """
     one, small = np.ones(len(weights)), np.full(len(weights), NEGLIGIBLE)
     try:
-        _, effect, _ = _at(boxes, weights, one, boxes.nominal, small, None)
+        value, effect, _ = _at(boxes, weights, one, boxes.nominal, small, None)
+        return value, effect > 0.0, effect < 0.0
     except NetworkError:
-        return None
-    return effect > 0.0, effect < 0.0
+        if len(weights) == 1:
+            nothing = np.zeros(boxes.low.shape, dtype=bool)
+            return np.array([np.nan]), nothing, nothing
+    some = [at_nominal(boxes.take(own), weights[own]) for own in _halves(len(weights))]
+    return (
+        np.concatenate([one[0] for one in some]),
+        np.concatenate([one[1] for one in some]),
+        np.concatenate([one[2] for one in some]),
+    )
+
+
+def bounds(boxes: Boxes, weights: FloatArray, starts: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the lowest, nominal and highest value of each member's output [output unit], nan where it has no solution.
+
+    Parameters
+    ----------
+    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
+    starts : Number of points to start from in either direction
+    """
+    nominal, *sides = at_nominal(boxes, weights)
+    high, low = (
+        worst_members(boxes, weights, np.full(len(weights), way), starts, begin).value
+        for way, begin in zip((1.0, -1.0), sides, strict=True)
+    )
+    return np.minimum(low, nominal), nominal, np.maximum(high, nominal)
 
 
 def _halves(batch: int) -> tuple[Indices, ...]:

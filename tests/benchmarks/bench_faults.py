@@ -13,7 +13,8 @@ from time import perf_counter
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.currents import Corners, hazards, highest_uncommanded
+from ignition.analyses.faults.corners import Corners
+from ignition.analyses.faults.currents import hazards, highest_uncommanded
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.single import single_fault_currents
 from ignition.analyses.faults.situations import situations
@@ -29,8 +30,7 @@ def laid_out(table: Bench, size: int) -> Members:
     parts = [fault.part for fault in table.faults]
     every = combinations(range(len(parts)), size)
     sets = np.array([s for s in every if len({parts[k] for k in s}) == size], dtype=np.intp)
-    count = len(table.situations)
-    return Members(situations=np.repeat(np.arange(count), len(sets)), picks=np.tile(sets, (count, 1)))
+    return Members.each(range(len(table.situations)), sets)
 
 
 def main() -> None:
@@ -59,12 +59,9 @@ def main() -> None:
     single = (perf_counter() - start) / SAMPLE
     print(f"one by one: {1e6 * single:.0f} us each, {single * rows / solving:.0f} times as long")
     start = perf_counter()
-    corners = Corners.none(table, sum(len(string) for channel in circuit.channels for string in channel.strings))
+    corners = Corners.none(table)
     count = len(table.faults)
-    singles = Members(
-        situations=np.repeat(np.arange(len(table.situations)), count + 1),
-        picks=np.tile(np.array([*range(count), -1])[:, None], (len(table.situations), 1)),
-    )
+    singles = Members.each(range(len(table.situations)), np.array([*range(count), -1])[:, None])
     highest_uncommanded(table, singles, record=corners)
     print(f"worst case of every single fault: {perf_counter() - start:.2f} s")
     start = perf_counter()

@@ -11,7 +11,7 @@ import pytest
 from ignition.network.elements import GROUND, Element, Network
 from ignition.network.solution import solve
 from ignition.network.worst_case import Probe, extremes
-from ignition.network.worst_members import Boxes, nominal_values, worst_members
+from ignition.network.worst_members import Boxes, at_nominal, worst_members
 from ignition.toleranced import Toleranced
 from ignition.typing import BoolArray, FloatArray
 
@@ -59,7 +59,7 @@ def test_divider_trip(published: Published) -> None:
     exact = Toleranced.exact(1.0, "V")
     boxes = boxes_of(network, [{"E": exact, "R3": one_percent(1.33e3), "R4": one_percent(2.21e3)}])
     low, high = ends(boxes, "below R3")
-    nominal = nominal_values(boxes, Probe(node="below R3").weights(network)[None, :])
+    nominal = at_nominal(boxes, Probe(node="below R3").weights(network)[None, :])[0]
     found = [2.20 / high[0], 2.25 / nominal[0], 2.30 / low[0]]
     assert found == pytest.approx(entry["value"], abs=5.1e-6)
     assert found == pytest.approx(entry["printed"], abs=0.006)  # the print rounds 3.712 up to 3.71 and 3.498 to 3.50
@@ -205,7 +205,7 @@ def test_without_solution() -> None:
     assert found.value[[0, 2]] == pytest.approx([1.0, 0.5])
     assert np.isnan(found.value[1])
     assert found.settled.tolist() == [True, False, True]
-    assert np.isnan(nominal_values(boxes, weights)).tolist() == [False, True, False]
+    assert np.isnan(at_nominal(boxes, weights)[0]).tolist() == [False, True, False]
 
 
 def test_negligible_effects() -> None:

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from ignition.analyses.continuity.bands import LineReading
 from ignition.toleranced import Spread
+from ignition.typing import ArrayLike, FloatArray
 
 __all__ = [
     "Group",
     "Threshold",
+    "code_span",
     "groups_of",
     "integer_codes",
     "overlapping",
     "overlapping_pairs",
     "pair_thresholds",
+    "runs",
 ]
 
 
@@ -65,8 +69,23 @@ def integer_codes(code: Spread) -> tuple[int, int] | None:
     """
     if code.low is None or code.high is None:
         return None
-    # half an LSB of quantisation is in the band, so whole codes inside it are what can be read
-    return math.ceil(code.low), max(math.floor(code.high), math.ceil(code.low))
+    low, high = code_span(code.low, code.high)
+    return int(low), int(high)
+
+
+def code_span(low: ArrayLike, high: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return the lowest and highest integer code of bands; half an LSB is in a band, so whole codes inside can be read.
+
+    Parameters
+    ----------
+    low, high : Reading before rounding [LSB], quantisation included, broadcast
+
+    Returns
+    -------
+    Codes [1]
+    """
+    least = np.ceil(low)
+    return least, np.maximum(np.floor(high), least)
 
 
 def overlapping(one: Spread, two: Spread) -> bool:
@@ -130,13 +149,40 @@ def groups_of(readings: Sequence[LineReading]) -> tuple[Group, ...]:
     Groups with a free code or more, or at least a border, between neighbours
     """
     ranged = [(r.state, span) for r in readings if (span := integer_codes(r.band.code)) is not None]
-    groups: list[Group] = []
-    for state, (low, high) in sorted(ranged, key=lambda item: item[1]):
-        last = groups[-1] if groups else None
-        if last is not None and low <= last.highest_code:
-            groups[-1] = Group(
-                states=(*last.states, state), lowest_code=last.lowest_code, highest_code=max(last.highest_code, high)
-            )
-        else:
-            groups.append(Group(states=(state,), lowest_code=low, highest_code=high))
-    return tuple(groups)
+    ranged.sort(key=lambda item: item[1])
+    low, high = (np.array([span[end] for _, span in ranged]) for end in (0, 1))
+    return tuple(
+        Group(
+            states=tuple(ranged[k][0] for k in run),
+            lowest_code=int(low[run].min()),
+            highest_code=int(high[run].max()),
+        )
+        for run in runs(low, high)
+    )
+
+
+def runs(low: FloatArray, high: FloatArray) -> tuple[list[int], ...]:
+    """Gather ranges that overlap, directly or through others, in rising order.
+
+    Parameters
+    ----------
+    low, high : Ends of each range [one unit for all], shape (n,)
+
+    Returns
+    -------
+    Places of the ranges of each run, by low end and then high end
+
+    Examples
+    --------
+    >>> runs(np.array([0.0, 5.0, 1.0]), np.array([2.0, 6.0, 3.0]))
+    ([0, 2], [1])
+    """
+    found: list[list[int]] = []
+    top = -np.inf
+    for k in np.lexsort((high, low)).tolist():
+        if not found or low[k] > top:
+            found.append([])
+            top = -np.inf
+        found[-1].append(k)
+        top = max(top, float(high[k]))
+    return tuple(found)

@@ -13,10 +13,11 @@ from ignition.analyses.faults.situations import Setting, Situation, healthy
 from ignition.analyses.no_fire.gate import off_current_range
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.linear import Indices
+from ignition.network.template import igniter_kinds
 from ignition.network.whole import gate, gate_network, whole_network
 from ignition.network.worst_case import Probe
-from ignition.network.worst_members import Boxes, nominal_sides, nominal_values, worst_members
-from ignition.typing import BoolArray, FloatArray
+from ignition.network.worst_members import Boxes, bounds
+from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Batch", "Bench", "Members"]
 
@@ -42,6 +43,18 @@ class Members:
 
     situations: Indices
     picks: Indices
+
+    @classmethod
+    def each(cls, situations: ArrayLike, picks: Indices) -> Members:
+        """Make every set of faults in every one of some situations, one situation after the other.
+
+        Parameters
+        ----------
+        situations : Numbers of the situations, shape (s,)
+        picks : Numbers of the faults of each set, shape (sets, k)
+        """
+        numbers = np.asarray(situations, dtype=np.intp)
+        return cls(situations=np.repeat(numbers, len(picks)), picks=np.tile(picks, (len(numbers), 1)))
 
     def take(self, members: Indices) -> Members:
         """Return some members.
@@ -76,6 +89,7 @@ class Bench:
 
     Attributes
     ----------
+    igniters, owner : All igniters of the circuit, and the number of the channel of each
     applied : Place of each fault in the order in which faults apply: those common to channels first
     tied : Whether a fault ties lines and gates together, so that only the whole network tells
     gate_voltages : What was solved of the gates so far [V], by channel and what is changed there
@@ -84,6 +98,8 @@ class Bench:
     circuit: Circuit
     situations: tuple[Situation, ...]
     faults: tuple[Fault, ...]
+    igniters: tuple[str, ...]
+    owner: Indices
     lines: Changes
     gates: tuple[Changes, ...]
     whole: Changes
@@ -118,17 +134,29 @@ class Bench:
         order = sorted(range(len(faults)), key=lambda k: (faults[k].channel is not None, faults[k].name))
         applied = np.empty(len(faults) + 1, dtype=np.intp)
         applied[[*order, -1]] = np.arange(len(faults) + 1)
+        owners = {name: k for k, channel in enumerate(circuit.channels) for name in igniter_kinds(channel)}
         tied = [any(name.endswith(".drain-gate short") for name in fault.closed) for fault in faults]
         return cls(
             circuit=circuit,
             situations=tuple(situations),
             faults=tuple(faults),
+            igniters=tuple(owners),
+            owner=np.array(list(owners.values()), dtype=np.intp),
             lines=lines,
             gates=tuple(gates),
             whole=Changes.of(whole_network(circuit), situations, settings, faults),
             applied=applied,
             tied=np.array([*tied, False], dtype=bool),
         )
+
+    def numbers(self, *phases: str) -> Indices:
+        """Return the numbers of the situations of some phases.
+
+        Parameters
+        ----------
+        phases : Their names
+        """
+        return np.array([k for k, s in enumerate(self.situations) if s.phase in phases], dtype=np.intp)
 
     def batches(self, members: Members, coarse: bool = False) -> Iterator[Batch]:
         """Lay out members, not too many at a time.
@@ -230,13 +258,7 @@ def _gate_voltages(circuit: Circuit, channel: ChannelModel, boxes: Boxes) -> Flo
     Exact at the corners; anything up to the battery's where that is not solved.
     """
     weights = np.tile(Probe(node=gate(channel)).weights(boxes.network), (len(boxes.low), 1))
-    nominal = nominal_values(boxes, weights)
-    sides = nominal_sides(boxes, weights) or (None, None)
-    high, low = (
-        worst_members(boxes, weights, np.full(len(weights), way), starts=1, begin=begin).value
-        for way, begin in zip((1.0, -1.0), sides, strict=True)
-    )
-    low, high = np.minimum(low, nominal), np.maximum(high, nominal)
+    low, nominal, high = bounds(boxes, weights, starts=1)
     highest = circuit.battery.voltage.high + circuit.controller.pin.clamp_drop.high
     unsolved = np.isnan(low + high)
     columns = [np.where(unsolved, end, v) for end, v in ((0.0, low), (0.0, nominal), (highest, high))]

@@ -10,7 +10,7 @@ import numpy as np
 
 from ignition.analyses.continuity.bands import NO_REFERENCE, reference_voltage
 from ignition.analyses.continuity.continuity import continuity
-from ignition.analyses.continuity.thresholds import integer_codes
+from ignition.analyses.continuity.thresholds import integer_codes, runs
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.faults import FaultClass, faults
@@ -19,8 +19,7 @@ from ignition.analyses.faults.situations import Situation, situations
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.network.linear import Indices
-from ignition.network.template import drain
-from ignition.network.whole import line_back, line_out
+from ignition.network.template import drain, line_back, line_out
 from ignition.toleranced import Toleranced
 from ignition.typing import BARE, BoolArray, FloatArray, Key, Missing, Ratio
 
@@ -260,7 +259,7 @@ def _next(
         share = float(np.triu(weight * apart, 1).sum()) / total
         if share > 0.0:
             names = [candidate.fault for candidate in candidates]
-            groups = tuple(_groups(low, high, unit, names))
+            groups = tuple(_group(low, high, unit, names, run) for run in runs(low, high))
             found.append(NextMeasurement(what=what, phase=phase, separates=share, groups=groups))
     return tuple(sorted(found, key=lambda one: -one.separates)[:_SHOWN])
 
@@ -288,26 +287,12 @@ def _possible(
                 np.where(readings.silent, end, v) for end, v in ((0.0, lows[:, column]), (0.0, highs[:, column]))
             )
             yield f"converter, {one.name}", situation.phase, "1", low, high
-        members = Members(situations=np.full(len(picks), number), picks=picks)
+        members = Members.each([number], picks)
         for node, words in places.items():
             low, _, high = node_voltages(bench, members, node, None, starts=1)
             # what is not solved may be anything; two millivolts are no difference to a voltmeter
             low, high = np.where(np.isnan(low), -np.inf, low - 1e-3), np.where(np.isnan(high), np.inf, high + 1e-3)
             yield f"voltmeter, {words}", situation.phase, "V", low, high
-
-
-def _groups(low: FloatArray, high: FloatArray, unit: str, names: Sequence[str]) -> Iterator[Group]:
-    """Candidates gathered where their ranges overlap, directly or through others, in rising order."""
-    order = np.lexsort((high, low))
-    members: list[int] = []
-    top = -np.inf
-    for k in order:
-        if members and low[k] > top:
-            yield _group(low, high, unit, names, members)
-            members = []
-        top = float(high[k]) if not members else max(top, float(high[k]))
-        members.append(int(k))
-    yield _group(low, high, unit, names, members)
 
 
 def _group(low: FloatArray, high: FloatArray, unit: str, names: Sequence[str], members: Sequence[int]) -> Group:

@@ -11,11 +11,11 @@ from typing import Any, Literal
 from ignition.analyses.faults.modes import FaultMode, fault_modes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError, did_you_mean
-from ignition.network.template import igniter_names
-from ignition.network.whole import CONTACT, line_back, line_out, more_than_none, own_name, swap_name, wet_name
+from ignition.network.template import igniter_names, line_back, line_out
+from ignition.network.whole import CONTACT, more_than_none, own_name, swap_name, wet_name
 from ignition.toleranced import Toleranced, in_parallel, in_series
 
-__all__ = ["Fault", "left_out", "single_faults"]
+__all__ = ["Fault", "every_fault", "left_out", "single_faults"]
 
 _ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
 """A MOSFET that may be on or off."""
@@ -39,7 +39,6 @@ class Fault:
     from_rail : Parameters that become the controller's supply rail
     rail : What it makes of that rail: as regulated, the battery's own voltage, or nothing
     alive : Whether it changes anything only while the controller has its supply
-    gate : Whether it changes what holds a gate
     side : Part of the test path (sense divider, pin, clamps, second measurement), of the switch (MOSFET, gate, its
         pin), or of neither
     igniters : Igniters that it touches
@@ -56,7 +55,6 @@ class Fault:
     from_rail: frozenset[str] = frozenset()
     rail: Literal["regulated", "battery", "none"] = "regulated"
     alive: bool = False
-    gate: bool = False
     side: Literal["test path", "switch", ""] = ""
     igniters: frozenset[str] = frozenset()
 
@@ -71,13 +69,16 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
     >>> names[0], "cutter.upper short" in names
     ('arm switch stuck-closed', True)
     """
-    found = list(_every(circuit))
+    found = list(every_fault(circuit))
     out = left_out(circuit, found)
     return tuple(fault for fault in found if fault.name not in out)
 
 
-def _every(circuit: Circuit) -> Iterator[Fault]:
-    """Faults of every part, whatever the file leaves out."""
+def every_fault(circuit: Circuit) -> Iterator[Fault]:
+    """List the faults of every part, and those that the file adds, whatever it leaves out.
+
+    Raises InputError where a fault that the file adds has the name of another one.
+    """
     found = [*_feed(circuit), *_controller(circuit)]
     for channel in circuit.channels:
         found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
@@ -103,7 +104,7 @@ def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str
     """
     if not circuit.given.faults.off:
         return {}
-    names = [fault.name for fault in (_every(circuit) if found is None else found)]
+    names = [fault.name for fault in (every_fault(circuit) if found is None else found)]
     out: dict[str, str] = {}
     for index, one in enumerate(circuit.given.faults.off):
         matched = fnmatch.filter(names, one.fault)
@@ -144,8 +145,8 @@ def _feed(circuit: Circuit) -> Iterator[Fault]:
 
 def _controller(circuit: Circuit) -> Iterator[Fault]:
     names = [channel.name for channel in circuit.channels]
-    yield _fault("regulator", "passes-battery", "regulator", rail="battery", alive=True, gate=True)
-    yield _fault("regulator", "dead", "regulator", rail="none", alive=True, gate=True)
+    yield _fault("regulator", "passes-battery", "regulator", rail="battery", alive=True)
+    yield _fault("regulator", "dead", "regulator", rail="none", alive=True)
     yield _fault(
         "controller",
         "all-pins-high",
@@ -155,7 +156,6 @@ def _controller(circuit: Circuit) -> Iterator[Fault]:
         values={f"{name}.pin driver": more_than_none(circuit.controller.pin.output_resistance) for name in names},
         from_rail=frozenset(f"{name}.pin voltage" for name in names),
         alive=True,
-        gate=True,
         side="switch",
     )
 
@@ -249,7 +249,7 @@ def _gate(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     name, pin = channel.name, f"{channel.name}.gate pin"
     driver, rail = f"{name}.pin driver", _only(f"{name}.pin voltage")
     drives = {f"{name}.pin driver": more_than_none(circuit.controller.pin.output_resistance)}
-    own: dict[str, Any] = {"channel": channel, "gate": True, "side": "switch"}
+    own: dict[str, Any] = {"channel": channel, "side": "switch"}
     yield _fault(
         "pin", "stuck-high", pin, closed=_only(driver), opened=_only(f"{name}.reset pull-down"), values=drives,
         from_rail=rail, alive=True, **own,
@@ -263,10 +263,10 @@ def _gate(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
         "pin", "pulled-up", pin, closed=_only(driver), opened=_only(f"{name}.reset pull-down"), values=pull_up,
         from_rail=rail, alive=True, **own,
     )  # fmt: skip
-    yield from _resistor(channel, "gate series", "gate series", "gate series short", gate=True, side="switch")
+    yield from _resistor(channel, "gate series", "gate series", "gate series short", side="switch")
     if channel.pull_downs:
         parts = channel.pull_downs
-        own_side: dict[str, Any] = {"gate": True, "side": "switch"}
+        own_side: dict[str, Any] = {"side": "switch"}
         yield from _one_of(channel, "pull-down", "pull-down", "pull-down short", parts, in_parallel, **own_side)
     if channel.gate_capacitor is not None:
         part = f"{name}.gate capacitor"
@@ -282,10 +282,8 @@ def _mosfet(channel: ChannelModel) -> Iterator[Fault]:
     anything = {f"{name}.leaky": _ANYTHING}
     both = _only(leaky, f"{name}.drain-gate short")
     off = _only(part)
-    yield _fault("mosfet", "drain-gate-short", part, closed=both, opened=off, values=anything, gate=True, **own)
-    yield _fault(
-        "mosfet", "gate-source-short", part, closed=_only(f"{name}.pull-down short"), opened=off, gate=True, **own
-    )
+    yield _fault("mosfet", "drain-gate-short", part, closed=both, opened=off, values=anything, **own)
+    yield _fault("mosfet", "gate-source-short", part, closed=_only(f"{name}.pull-down short"), opened=off, **own)
     yield _fault("mosfet", "gate-open", part, closed=_only(leaky), opened=off, values=anything, **own)
     yield _fault("mosfet", "open", part, opened=_only(part, f"{part} off"), **own)
     resistance = fault_modes()["mosfet", "leaky"].resistance

@@ -10,11 +10,13 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.currents import Corners, Worst, hazards, highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.corners import Corners
+from ignition.analyses.faults.currents import hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
 from ignition.analyses.faults.fault import Fault, left_out, single_faults
 from ignition.analyses.faults.readings import measurements, read
 from ignition.analyses.faults.situations import Situation, situations
+from ignition.analyses.faults.worst import Worst
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.network.linear import Indices
@@ -189,11 +191,8 @@ class _Singles:
         bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
         count = len(bench.faults) + 1
         picks = np.append(np.arange(count - 1), -1)[:, None]
-        members = Members(
-            situations=np.repeat(np.arange(len(bench.situations)), count),
-            picks=np.tile(picks, (len(bench.situations), 1)),
-        )
-        corners = Corners.none(bench, sum(len(string) for c in circuit.channels for string in c.strings))
+        members = Members.each(range(len(bench.situations)), picks)
+        corners = Corners.none(bench)
         return cls(
             bench=bench,
             corners=corners,
@@ -209,22 +208,21 @@ class _Singles:
 
     def rows(self, phase: str) -> Indices:
         """Places of the members of a phase, shape (situations of the phase, faults + 1)."""
-        own = [k for k, s in enumerate(self.bench.situations) if s.phase == phase]
         places = np.arange(len(self.quiet.current)).reshape(len(self.bench.situations), -1)
-        return np.asarray(places[own])
+        return np.asarray(places[self.bench.numbers(phase)])
 
 
 def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
     """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up."""
     single: BoolArray = np.asarray(work.quiet.beyond[work.rows(phase)].any(axis=(0, 2)))
-    numbers = np.array([k for k, s in enumerate(work.bench.situations) if s.phase == phase])
+    numbers = work.bench.numbers(phase)
 
     def happens(sets: Indices) -> BoolArray:
         if sets.shape[1] == 0:
             return single[-1:]
         if sets.shape[1] == 1:
             return np.asarray(single[sets[:, 0]])
-        members = Members(situations=np.repeat(numbers, len(sets)), picks=np.tile(sets, (len(numbers), 1)))
+        members = Members.each(numbers, sets)
         return np.asarray(hazards(work.bench, members, work.corners).reshape(len(numbers), -1).any(axis=0))
 
     return minimal_cut_sets([fault.part for fault in work.bench.faults], happens, order)
@@ -325,8 +323,8 @@ def _worst(one: Worst, places: Indices) -> _Spot:
 
 def _larger(work: _Singles, phase: str, picks: Indices) -> Iterator[FaultRow]:
     """Rows of sets that are hazardous, each in its worst situation, without rounding."""
-    numbers = np.array([k for k, s in enumerate(work.bench.situations) if s.phase == phase])
-    members = Members(situations=np.repeat(numbers, len(picks)), picks=np.tile(picks, (len(numbers), 1)))
+    numbers = work.bench.numbers(phase)
+    members = Members.each(numbers, picks)
     found = highest_uncommanded(work.bench, members)
     places = np.arange(len(members.situations)).reshape(len(numbers), -1)
     for column, pick in enumerate(picks):

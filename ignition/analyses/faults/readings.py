@@ -8,15 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from ignition.analyses.continuity.bands import code_range, reference_voltage, remaining_charge
+from ignition.analyses.continuity.thresholds import code_span
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.changes import RAILS
-from ignition.analyses.faults.currents import loosened_lines
+from ignition.analyses.faults.loosened import loosened_lines
 from ignition.analyses.faults.situations import Situation
 from ignition.circuit.model import Circuit
 from ignition.network.linear import Indices
 from ignition.network.template import adc_pin, bus_pin
 from ignition.network.worst_case import Probe
-from ignition.network.worst_members import nominal_values, worst_members
+from ignition.network.worst_members import bounds
 from ignition.toleranced import Toleranced
 from ignition.typing import BoolArray, FloatArray
 
@@ -109,9 +110,8 @@ class Readings:
 
     @property
     def codes(self) -> tuple[FloatArray, FloatArray]:
-        """Lowest and highest integer code of each reading [1], shape (m, measurements); half an LSB is in the band."""
-        low = np.ceil(self.low)
-        return low, np.maximum(np.floor(self.high), low)
+        """Lowest and highest integer code of each reading [1], shape (m, measurements)."""
+        return code_span(self.low, self.high)
 
 
 def read(
@@ -128,7 +128,7 @@ def read(
     """
     circuit = bench.circuit
     asked = measurements(circuit, bench.situations[situation]) if asked is None else asked
-    members = Members(situations=np.full(len(picks), situation), picks=picks)
+    members = Members.each([situation], picks)
     rail = bench.lines.rails[picks].max(axis=1, initial=0)
     shape = len(picks), len(asked)
     found = Readings(
@@ -167,22 +167,16 @@ def node_voltages(
     starts : Points from which the search for a corner starts [1]
     """
     size = len(members.situations)
-    low, middle, high = np.full(size, np.nan), np.full(size, np.nan), np.full(size, np.nan)
+    found = np.full(size, np.nan), np.full(size, np.nan), np.full(size, np.nan)
     for batch in bench.batches(members):
         count = len(batch.first)
         boxes = batch.boxes
         if number is not None:
-            boxes = loosened_lines(bench.circuit, boxes, np.full(count, number))
+            boxes = loosened_lines(bench, boxes, np.full(count, number))
         weights = np.tile(Probe(node=node).weights(boxes.network), (count, 1))
-        usual = nominal_values(boxes, weights)
-        least, most = (worst_members(boxes, weights, np.full(count, way), starts).value for way in (-1.0, 1.0))
-        for target, values in (
-            (low, np.minimum(least, usual)),
-            (middle, usual),
-            (high, np.maximum(most, usual)),
-        ):
+        for target, values in zip(found, bounds(boxes, weights, starts), strict=True):
             target[batch.members] = values[batch.place]
-    return low, middle, high
+    return found
 
 
 def _reference(circuit: Circuit, passes: bool) -> Toleranced:

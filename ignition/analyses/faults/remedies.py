@@ -9,10 +9,11 @@ from typing import Annotated
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.currents import Worst, highest_uncommanded, lowest_commanded
-from ignition.analyses.faults.fault import Fault, single_faults
+from ignition.analyses.faults.currents import highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.fault import Fault, every_fault
 from ignition.analyses.faults.faults import Faults
 from ignition.analyses.faults.situations import Setting, Situation, on_resistance, situations
+from ignition.analyses.faults.worst import Worst
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.toleranced import Toleranced
 from ignition.typing import Amps, Missing, Ratio
@@ -60,8 +61,8 @@ class _Change:
     name: str
     parts: int
     circuit: Circuit
-    alter: Alter
-    renamed: Callable[[str], str]
+    alter: Alter | None = None
+    renamed: Callable[[str], str] = str
     covers: Callable[[Fault], bool] = lambda fault: True
 
 
@@ -88,27 +89,18 @@ def remedies(circuit: Circuit, found: Faults) -> tuple[Remedy, ...]:
                 firing.setdefault(row.faults[0], []).append(phase.phase)
     if not firing:
         return ()
-    before = _firing_share(Bench.of(circuit, _fired(circuit), ()))
+    before = _firing_share(Bench.of(circuit, situations(circuit), ()))
     judged = {phase.phase for phase in found.phases if phase.fewest != 0}
     tried = [one for change in _catalogue(circuit) for one in _tried(change, firing, judged, before) if one.helps]
     order = {fault: k for k, fault in enumerate(firing)}
     return tuple(sorted(tried, key=lambda one: (order[one.fault], one.parts)))
 
 
-def _fired(circuit: Circuit) -> tuple[Situation, ...]:
-    return tuple(s for s in situations(circuit) if s.phase == "firing")
-
-
 def _firing_share(bench: Bench) -> float | None:
     """Lowest firing current over the all-fire current with nothing broken."""
-    count = len(bench.situations)
-    found = lowest_commanded(bench, Members(situations=np.arange(count), picks=np.full((count, 1), -1)))
+    found = lowest_commanded(bench, Members.each(range(len(bench.situations)), np.array([[-1]])))
     shares = found.share[found.igniter >= 0]
     return None if np.isnan(shares).any() or not len(shares) else float(shares.min())
-
-
-def _same(situation: Situation, setting: Setting) -> Setting:
-    return setting
 
 
 def _catalogue(circuit: Circuit) -> Iterator[_Change]:
@@ -122,7 +114,6 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             name="upper resistor split into two of half its value",
             parts=1,
             circuit=every(lambda c: replace(c, uppers=_halved(c.uppers))),
-            alter=_same,
             renamed=lambda name: name.replace(".upper ", ".upper 1 "),
         )
     if any(channel.pin_resistor.high < _PIN_RESISTOR.low for channel in circuit.channels):
@@ -130,15 +121,12 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             name="10 kohm between divider and converter pin",
             parts=1,
             circuit=every(lambda c: replace(c, pin_resistor=_PIN_RESISTOR)),
-            alter=_same,
-            renamed=str,
         )
     if any(len(channel.pull_downs) == 1 for channel in circuit.channels):
         yield _Change(
             name="pull-down replaced by two of twice its value in parallel",
             parts=1,
             circuit=every(lambda c: replace(c, pull_downs=_doubled(c.pull_downs))),
-            alter=_same,
             renamed=lambda name: name.replace(".pull-down ", ".pull-down 1 "),
         )
     yield _Change(
@@ -146,7 +134,6 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
         parts=2,
         circuit=circuit,
         alter=lambda situation, setting: _high_side(circuit, situation, setting),
-        renamed=str,
         covers=_no_common_cause,
     )
     yield _Change(
@@ -154,7 +141,6 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
         parts=1,
         circuit=circuit,
         alter=lambda situation, setting: _shunted(circuit, situation, setting),
-        renamed=str,
     )
 
 
@@ -187,19 +173,15 @@ def _shunted(circuit: Circuit, situation: Situation, setting: Setting) -> Settin
 
 def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:
     """Every fault that fires, on the circuit with a change, in the phases in which it takes a fault to fire."""
-    by_name = {fault.name: fault for fault in single_faults(change.circuit)}
-    asked = tuple(s for s in situations(change.circuit) if s.phase in judged)
+    by_name = {fault.name: fault for fault in every_fault(change.circuit)}
     firing = {name: phases for name, phases in firing.items() if change.covers(by_name[change.renamed(name)])}
     some = [by_name[change.renamed(name)] for name in firing]
-    bench = Bench.of(change.circuit, asked, some, change.alter)
-    after = _firing_share(Bench.of(change.circuit, _fired(change.circuit), (), change.alter))
-    count = len(some)
-    members = Members(
-        situations=np.repeat(np.arange(len(asked)), count), picks=np.tile(np.arange(count)[:, None], (len(asked), 1))
-    )
+    bench = Bench.of(change.circuit, situations(change.circuit), some, change.alter)
+    after, count = _firing_share(bench), len(some)
+    members = Members.each(bench.numbers(*judged), np.arange(count)[:, None])
     found = highest_uncommanded(bench, members)
     for number, (name, phases) in enumerate(firing.items()):
-        rows = [k * count + number for k in range(len(asked))]
+        rows = range(number, len(members.situations), count)
         yield _remedy(change, name, tuple(phases), found, rows, (before, after))
 
 

@@ -9,11 +9,13 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.currents import Worst, highest_against, no_fire_limits
+from ignition.analyses.faults.currents import highest_against
 from ignition.analyses.faults.fault import left_out, single_faults
 from ignition.analyses.faults.situations import Situation, situations
+from ignition.analyses.faults.worst import Worst, no_fire_limits
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit
+from ignition.findings.presets import own_rules
 from ignition.network.linear import Indices
 from ignition.network.template import igniter_kinds
 from ignition.typing import Amps, BoolArray, FloatArray, Missing, Ratio
@@ -146,8 +148,8 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
             )
             for c in circuit.channels
         ),
-        circuit.own_limits,
-        circuit.given.faults,
+        own_rules(circuit),
+        repr(circuit.given.faults),
     )
 
 
@@ -167,8 +169,7 @@ class _Work:
 
     def rows(self, phase: str) -> Indices:
         """Places of the members of a phase."""
-        own = [k for k, s in enumerate(self.bench.situations) if s.phase == phase]
-        return np.flatnonzero(np.isin(self.members.situations, own))
+        return np.flatnonzero(np.isin(self.members.situations, self.bench.numbers(phase)))
 
     def worst(self, found: Worst, phase: str, channel: int, *, test_path: bool = False) -> WorstFault:
         """Worst fault of a channel in a phase; a channel that is commanded in every situation has none."""
@@ -176,28 +177,22 @@ class _Work:
         rows = rows[self.path[rows]] if test_path else rows[self.members.picks[rows, 0] >= 0]
         unsolved = [self._name(row) for row in rows if not found.settled[row, channel]]
         rows = rows[found.igniter[rows, channel] >= 0]
-        circuit = self.bench.circuit
-        model = circuit.channels[channel]
-        if not len(rows):
-            kinds = igniter_kinds(model)
-            first = next(iter(kinds))
-            return WorstFault(
-                channel=model.name, phase=phase, fault="", igniter=first, kind=kinds[first], controller="alive",
-                current=0.0, limit=self._limit(test_path, channel, kinds[first]),
-                unsolved=tuple(dict.fromkeys(unsolved)),
-            )  # fmt: skip
-        row = rows[np.lexsort((found.current[rows, channel], found.rank[rows, channel]))[-1]]
-        igniter = found.names[found.igniter[row, channel]]
-        kind = igniter_kinds(model)[igniter]
+        model = self.bench.circuit.channels[channel]
+        kinds = igniter_kinds(model)
+        fault, igniter, controller, current = "", next(iter(kinds)), "alive", 0.0
+        if len(rows):
+            row = rows[np.lexsort((found.current[rows, channel], found.rank[rows, channel]))[-1]]
+            fault, igniter = self._name(row), found.names[found.igniter[row, channel]]
+            controller, current = self._situation(row).controller, float(found.current[row, channel])
         return WorstFault(
             channel=model.name,
             phase=phase,
-            fault=self._name(row),
+            fault=fault,
             igniter=igniter,
-            kind=kind,
-            controller=self._situation(row).controller,
-            current=float(found.current[row, channel]),
-            limit=self._limit(test_path, channel, kind),
+            kind=kinds[igniter],
+            controller=controller,
+            current=current,
+            limit=self._limit(test_path, channel, kinds[igniter]),
             unsolved=tuple(dict.fromkeys(unsolved)),
         )
 

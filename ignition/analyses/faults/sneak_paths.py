@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ignition.analyses.faults.currents import representatives
+from ignition.analyses.faults.loosened import representatives
 from ignition.analyses.faults.situations import Setting, Situation, healthy, situations
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Element, Network

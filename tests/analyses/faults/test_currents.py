@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.currents import Corners, hazards, highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.corners import Corners
+from ignition.analyses.faults.currents import hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.fault import Fault, single_faults
 from ignition.analyses.faults.situations import Situation, situations
 from ignition.analyses.no_fire.gate import gate_in_phase, phase_box
@@ -289,7 +290,7 @@ def test_quick_search_misses_nothing() -> None:
         situations=np.repeat(np.arange(len(table.situations)), count + 1),
         picks=np.tile(np.array([*range(count), -1])[:, None], (len(table.situations), 1)),
     )
-    corners = Corners.none(table, 2)
+    corners = Corners.none(table)
     highest_uncommanded(table, singles, record=corners)
     rng = np.random.default_rng(12)
     for situation in range(len(table.situations)):

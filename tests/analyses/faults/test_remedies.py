@@ -73,3 +73,10 @@ def test_shunt_while_disarmed() -> None:
     one = of(tried(weak), "arm switch stuck-closed", "shunts")
     # 0.1 ohm of contact beside 0.8 ohm of bridge; the controller dead, its clamp holds the tap at 0.5 V
     assert one.current == pytest.approx((8.4 - 0.5) / (0.99 * 100e3) * 0.1 / 0.9, rel=1e-2)
+
+
+def test_what_the_file_leaves_out_of_parts_that_a_change_replaces() -> None:
+    """A fault that is left out need not exist in the changed circuit: the short of a pull-down that becomes two."""
+    own = '\n[faults]\noff = [{ fault = "line.pull-down short", because = "guarded" }]\n'
+    circuit = parse_circuit(board(sense=SPLIT) + own, "own.toml")
+    assert [one.fault for one in tried(circuit) if "pull-down" in one.change] == ["line.pull-down open"]
