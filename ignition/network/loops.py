@@ -8,6 +8,7 @@ of the tree or closes a link, is one more unknown of that member alone.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ from ignition.network.linear import Indices
 from ignition.network.tree import Tree
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["loop_adjoint", "loop_size", "solve_loops"]
+__all__ = ["Loops"]
 
 _COMMON = 0.25
 """Share of the members in which a link conducts from which on it is an unknown in all of them [1]."""
@@ -27,62 +28,93 @@ _WORTH_SORTING = 64
 """Members from which on those of fewer unknowns are solved apart [1]."""
 
 
-def loop_size(tree: Tree, branches: Branches) -> int:
-    """Return the most unknowns of a member."""
-    common, own = _unknowns(tree, branches)
-    return len(common) + int(own.sum(axis=1).max(initial=0))
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loops:
+    """Loop equations of a batch, set up once for its solution and for what outputs gain by each value.
 
-
-def solve_loops(tree: Tree, branches: Branches) -> FloatArray:
-    """Solve for node voltages [V] and element currents [A], shape (batch, nodes + elements).
-
-    Raises numpy's LinAlgError where a member is singular.
-
-    Parameters
+    Attributes
     ----------
-    tree : Of resistors and sources; few of its branches are open in any member
+    systems : Members of alike many unknowns together
     """
-    nodes = len(tree.paths) - 1
-    found = np.empty((branches.batch, nodes + branches.slope.shape[1]))
-    for system in _systems(tree, branches):
-        unknown = _solved(system.matrix, system.right[..., None])
-        links, opened = system.scatter(unknown)
-        links = system.known + links[..., 0]
-        currents = -_sums(links, tree.loops)
-        drops = system.source + system.resistance * currents + opened[..., 0]
-        members = system.members[:, None]
-        found[members, np.arange(nodes)] = _sums(drops, tree.paths[:nodes].T)
-        found[members, nodes + tree.branches] = currents
-        found[members, nodes + tree.links] = links
-    return found
 
+    tree: Tree
+    branches: Branches
+    systems: tuple[_System, ...]
 
-def loop_adjoint(tree: Tree, branches: Branches, weights: FloatArray) -> FloatArray:
-    """Return what outputs gain by each branch equation's right side [1/SI], shape (batch, elements, outputs).
+    @classmethod
+    def of(cls, tree: Tree, branches: Branches, most: int) -> Loops | None:
+        """Set the loop equations up; None where a member has too many unknowns.
 
-    Raises numpy's LinAlgError where a member is singular.
+        Parameters
+        ----------
+        tree : Of resistors and sources; few of its branches are open in any member
+        most : Unknowns that a member may have [1]
+        """
+        common, own = _unknowns(tree, branches)
+        counts = own.sum(axis=1)
+        if len(common) + int(counts.max(initial=0)) > most:
+            return None
+        return cls(tree=tree, branches=branches, systems=tuple(_systems(tree, branches, common, own, counts)))
 
-    Parameters
-    ----------
-    weights : Output weights on node voltages and element currents [1], shape (batch, outputs, nodes + elements)
-    """
-    nodes = len(tree.paths) - 1
-    found = np.empty((branches.batch, weights.shape[1], branches.slope.shape[1]))
-    for system in _systems(tree, branches):
-        own = weights[system.members]
-        by_drop = _sums(own[..., :nodes], tree.paths[:nodes])
-        by_branch, by_link = own[..., nodes + tree.branches], own[..., nodes + tree.links]
-        direct = by_link - _sums(by_drop * system.resistance[:, None, :] + by_branch, tree.loops.T)
-        values = _solved(system.matrix.swapaxes(1, 2), system.gather(direct, by_drop).swapaxes(1, 2))
-        links, opened = (each.swapaxes(1, 2) for each in system.scatter(values))
-        slope, resistance = branches.slope[system.members], branches.resistance[system.members]
-        answered = by_drop + _sums(slope[:, None, tree.links] * links, tree.loops)
-        in_tree = np.where(system.opened[:, None, :], opened, answered)
-        known = by_link - _sums(resistance[:, None, tree.branches] * in_tree + by_branch, tree.loops.T)
-        members, outputs = system.members[:, None, None], np.arange(weights.shape[1])[:, None]
-        found[members, outputs, tree.branches] = in_tree
-        found[members, outputs, tree.links] = np.where(system.unknown[:, None, :], -links, -known)
-    return found.swapaxes(1, 2)
+    def take(self, members: Indices) -> Loops | None:
+        """Return the equations of some members; None where they would have to be sorted anew.
+
+        Parameters
+        ----------
+        members : Their places in the batch, shape (m,)
+        """
+        if len(self.systems) != 1:
+            return None
+        system = self.systems[0].take(members)
+        return Loops(tree=self.tree, branches=self.branches.take(members), systems=(system,))
+
+    def solve(self) -> FloatArray:
+        """Solve for node voltages [V] and element currents [A], shape (batch, nodes + elements).
+
+        Raises numpy's LinAlgError where a member is singular.
+        """
+        tree, branches = self.tree, self.branches
+        nodes = len(tree.paths) - 1
+        found = np.empty((branches.batch, nodes + branches.slope.shape[1]))
+        for system in self.systems:
+            unknown = _solved(system.matrix, system.right[..., None])
+            links, opened = system.scatter(unknown)
+            links = system.known + links[..., 0]
+            currents = -_sums(links, tree.loops)
+            drops = system.source + system.resistance * currents + opened[..., 0]
+            members = system.members[:, None]
+            found[members, np.arange(nodes)] = _sums(drops, tree.paths[:nodes].T)
+            found[members, nodes + tree.branches] = currents
+            found[members, nodes + tree.links] = links
+        return found
+
+    def adjoint(self, weights: FloatArray) -> FloatArray:
+        """Return what outputs gain by each branch equation's right side [1/SI], shape (batch, elements, outputs).
+
+        Raises numpy's LinAlgError where a member is singular.
+
+        Parameters
+        ----------
+        weights : Output weights on node voltages and element currents [1], shape (batch, outputs, nodes + elements)
+        """
+        tree, branches = self.tree, self.branches
+        nodes = len(tree.paths) - 1
+        found = np.empty((branches.batch, weights.shape[1], branches.slope.shape[1]))
+        for system in self.systems:
+            own = weights[system.members]
+            by_drop = _sums(own[..., :nodes], tree.paths[:nodes])
+            by_branch, by_link = own[..., nodes + tree.branches], own[..., nodes + tree.links]
+            direct = by_link - _sums(by_drop * system.resistance[:, None, :] + by_branch, tree.loops.T)
+            values = _solved(system.matrix.swapaxes(1, 2), system.gather(direct, by_drop).swapaxes(1, 2))
+            links, opened = (each.swapaxes(1, 2) for each in system.scatter(values))
+            slope, resistance = branches.slope[system.members], branches.resistance[system.members]
+            answered = by_drop + _sums(slope[:, None, tree.links] * links, tree.loops)
+            in_tree = np.where(system.opened[:, None, :], opened, answered)
+            known = by_link - _sums(resistance[:, None, tree.branches] * in_tree + by_branch, tree.loops.T)
+            members, outputs = system.members[:, None, None], np.arange(weights.shape[1])[:, None]
+            found[members, outputs, tree.branches] = in_tree
+            found[members, outputs, tree.links] = np.where(system.unknown[:, None, :], -links, -known)
+        return found.swapaxes(1, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,6 +143,21 @@ class _System:
     matrix: FloatArray
     right: FloatArray
 
+    def take(self, members: Indices) -> _System:
+        """Pick some members, which are numbered anew."""
+        return _System(
+            members=np.arange(len(members)),
+            common=self.common,
+            slots=self.slots[members],
+            opened=self.opened[members],
+            unknown=self.unknown[members],
+            resistance=self.resistance[members],
+            source=self.source[members],
+            known=self.known[members],
+            matrix=self.matrix[members],
+            right=self.right[members],
+        )
+
     def scatter(self, values: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Put what belongs to the unknowns, (m, unknowns, k), in place among links and branches, zero elsewhere."""
         links = self.known.shape[1]
@@ -134,16 +181,24 @@ def _unknowns(tree: Tree, branches: Branches) -> tuple[Indices, BoolArray]:
     return np.flatnonzero(common), np.concatenate([conducts & ~common, opened], axis=1)
 
 
-def _systems(tree: Tree, branches: Branches) -> Iterator[_System]:
+def _systems(tree: Tree, branches: Branches, common: Indices, own: BoolArray, counts: Indices) -> Iterator[_System]:
     """Set the loop equations up, of members with alike many unknowns together."""
-    common, own = _unknowns(tree, branches)
-    counts = own.sum(axis=1)
-    sizes = np.ceil(np.log2(np.maximum(counts, 2))) if len(own) >= _WORTH_SORTING else np.zeros(len(own))
-    for size in np.unique(sizes) if len(own) else [0.0]:
+    if len(own) < _WORTH_SORTING or not counts.any():
+        yield _system(tree, branches, np.arange(len(own)), common, _slots(own, counts))
+        return
+    sizes = np.ceil(np.log2(np.maximum(counts, 2)))
+    for size in np.unique(sizes):
         members = np.flatnonzero(sizes == size)
-        slots = np.argsort(~own[members], axis=1, kind="stable")[:, : counts[members].max(initial=0)]
-        slots = np.where(np.take_along_axis(own[members], slots, axis=1), slots, own.shape[1])
-        yield _system(tree, branches.take(members), members, common, slots)
+        yield _system(tree, branches.take(members), members, common, _slots(own[members], counts[members]))
+
+
+def _slots(own: BoolArray, counts: Indices) -> Indices:
+    """Places of what only some members have as unknowns, (m, slots); after all places where a member has fewer."""
+    most = int(counts.max(initial=0))
+    if not most:
+        return np.empty((len(own), 0), dtype=np.intp)
+    slots = np.argsort(~own, axis=1, kind="stable")[:, :most]
+    return np.where(np.take_along_axis(own, slots, axis=1), slots, own.shape[1])
 
 
 def _system(tree: Tree, branches: Branches, members: Indices, common: Indices, slots: Indices) -> _System:
@@ -158,11 +213,11 @@ def _system(tree: Tree, branches: Branches, members: Indices, common: Indices, s
     known = np.where(unknown, 0.0, -c[:, tree.links] / np.where(unknown, 1.0, b[:, tree.links]))
     into_tree = -_sums(known, tree.loops)
     driven = source + resistance * into_tree
-    loops, count, size = tree.loops[common], len(common), len(common) + slots.shape[1]
-    products = (loops[:, None, :] * loops[None, :, :]).reshape(count * count, len(tree.branches))
+    loops, products = _common_loops(tree, common.tobytes())
+    count, size = len(common), len(common) + slots.shape[1]
     matrix, right = np.zeros((len(members), size, size)), np.empty((len(members), size))
     a0, b0, c0 = (each[:, tree.links[common]] for each in (a, b, c))
-    matrix[:, :count, :count] = a0[..., None] * _sums(resistance, products.T).reshape(len(members), count, count)
+    matrix[:, :count, :count] = a0[..., None] * _sums(resistance, products).reshape(len(members), count, count)
     matrix[:, np.arange(count), np.arange(count)] += b0
     right[:, :count] = a0 * _sums(driven, loops.T) - c0
     if slots.shape[1]:
@@ -195,6 +250,14 @@ def _system(tree: Tree, branches: Branches, members: Indices, common: Indices, s
         matrix=matrix,
         right=right,
     )
+
+
+@functools.lru_cache(maxsize=512)
+def _common_loops(tree: Tree, common: bytes) -> tuple[FloatArray, FloatArray]:
+    """Loops of some links, (links, branches), and what each two of them share, (branches, links * links)."""
+    loops = tree.loops[np.frombuffer(common, dtype=np.intp)]
+    products = (loops[:, None, :] * loops[None, :, :]).reshape(len(loops) ** 2, len(tree.branches))
+    return loops, np.ascontiguousarray(products.T)
 
 
 def _solved(matrix: FloatArray, right: FloatArray) -> FloatArray:

@@ -14,9 +14,8 @@ from ignition.network.branches import Branches
 from ignition.network.compiled import Compiled, compiled, tree_of
 from ignition.network.elements import GROUND, KNEE_VOLTAGE, Network
 from ignition.network.linear import Indices
-from ignition.network.loops import loop_adjoint, loop_size, solve_loops
+from ignition.network.loops import Loops
 from ignition.network.tableau import solve_tableau, tableau_adjoint, tableau_matrix
-from ignition.network.tree import Tree
 from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Solution", "solve"]
@@ -49,6 +48,7 @@ class Solution:
     branches : Branch equations in the final state of every clamp and leakage
     closed, active : For each closed element: whether it is closed in the member, and whether it is a clamp that
         conducts or a saturated leakage, shape (batch, elements)
+    loops : Loop equations that were solved; None where other ones were, or not all members at once
     """
 
     network: Network
@@ -57,6 +57,7 @@ class Solution:
     branches: Branches = field(repr=False)
     closed: BoolArray = field(repr=False)
     active: BoolArray = field(repr=False)
+    loops: Loops | None = field(repr=False, default=None)
 
     @property
     def batch(self) -> int:
@@ -77,6 +78,7 @@ class Solution:
             branches=self.branches.take(members),
             closed=self.closed[members],
             active=self.active[members],
+            loops=None if self.loops is None else self.loops.take(members),
         )
 
     def voltage(self, node: str, reference: str = GROUND) -> FloatArray:
@@ -113,7 +115,7 @@ class Solution:
         """
         arrays = compiled(self.network)
         wanted = np.broadcast_to(weights[..., arrays.kept], (self.batch, *weights.shape[-2:-1], len(arrays.kept)))
-        adjoint = _adjoint(self.network, self.branches, wanted)
+        adjoint = _adjoint(self.network, self.branches, wanted, self.loops)
         found = self.unknowns[:, arrays.kept]
         # change of each branch equation's right side (db/dp - dA/dp x) per unit of its sums R, E and J
         linear = self.closed & (arrays.linear | (arrays.clamp & self.active))
@@ -186,8 +188,10 @@ def solve(
     branches = _branches(arrays, resistance, voltage, current, present, active, insulates)
     unknowns = np.zeros((len(parameters), len(network.nodes) + len(network.elements)))
     pending: Indices = np.arange(len(parameters))
-    for _ in range(_MAX_ROUNDS):
-        found = _solve(network, branches.take(pending), pending)
+    loops: Loops | None = None
+    for attempt in range(_MAX_ROUNDS):
+        found, some = _solve(network, branches.take(pending) if attempt else branches, pending)
+        loops = None if attempt else some
         unknowns[pending[:, None], arrays.kept] = found
         wanted = _wanted_states(arrays, voltage[pending], active[pending], found) & present[pending]
         changed = np.any(wanted != active[pending], axis=1)
@@ -200,7 +204,13 @@ def solve(
     else:
         raise NetworkError(f"clamps and leakages find no consistent state for batch member {int(pending[0])}")
     return Solution(
-        network=network, parameters=parameters, unknowns=unknowns, branches=branches, closed=present, active=active
+        network=network,
+        parameters=parameters,
+        unknowns=unknowns,
+        branches=branches,
+        closed=present,
+        active=active,
+        loops=loops,
     )
 
 
@@ -250,26 +260,27 @@ def _branches(
     )
 
 
-def _solve(network: Network, branches: Branches, members: Indices) -> FloatArray:
+def _solve(network: Network, branches: Branches, members: Indices) -> tuple[FloatArray, Loops | None]:
     """Solve all members; those far from the others, whose equations are lost in rounding, by a tree of their own."""
     try:
-        found = _solve_once(network, branches)
+        loops = _loops_of(network, branches)
+        found = solve_tableau(network, branches) if loops is None else loops.solve()
     except np.linalg.LinAlgError:
         if branches.batch == 1:
             raise _singular(network, branches, members) from None
-        return np.concatenate([_solve(network, some, members[own]) for own, some in _halves(branches)])
+        return np.concatenate([_solve(network, some, members[own])[0] for own, some in _halves(branches)]), None
     missed = np.flatnonzero(~_met(network, branches, found))
     if not len(missed):
-        return found
+        return found, loops
     if branches.batch == 1:
         found = solve_tableau(network, branches)
         if not _met(network, branches, found).all():
             raise _singular(network, branches, members)
-        return found
+        return found, None
     parts = np.array_split(missed, 2) if len(missed) == branches.batch else [missed]
     for own in parts:
-        found[own] = _solve(network, branches.take(own), members[own])
-    return found
+        found[own], _ = _solve(network, branches.take(own), members[own])
+    return found, None
 
 
 def _met(network: Network, branches: Branches, found: FloatArray) -> BoolArray:
@@ -289,27 +300,19 @@ def _met(network: Network, branches: Branches, found: FloatArray) -> BoolArray:
     return np.asarray((np.abs(rest, out=rest) <= scale).all(axis=1))
 
 
-def _solve_once(network: Network, branches: Branches) -> FloatArray:
-    tree = _loops_of(network, branches)
-    return solve_tableau(network, branches) if tree is None else solve_loops(tree, branches)
-
-
-def _adjoint(network: Network, branches: Branches, weights: FloatArray) -> FloatArray:
-    tree = _loops_of(network, branches)
+def _adjoint(network: Network, branches: Branches, weights: FloatArray, loops: Loops | None = None) -> FloatArray:
+    loops = loops or _loops_of(network, branches)
     try:
-        if tree is None:
-            return tableau_adjoint(network, branches, weights)
-        return loop_adjoint(tree, branches, weights)
+        return tableau_adjoint(network, branches, weights) if loops is None else loops.adjoint(weights)
     except np.linalg.LinAlgError:
         if branches.batch == 1:
             raise _singular(network, branches, np.array([0])) from None
         return np.concatenate([_adjoint(network, some, weights[own]) for own, some in _halves(branches)])
 
 
-def _loops_of(network: Network, branches: Branches) -> Tree | None:
-    """Tree whose loops are the unknowns; None where there are so many that the tableau is quicker."""
-    tree = tree_of(network, branches)
-    return None if loop_size(tree, branches) > _MOST_LOOPS else tree
+def _loops_of(network: Network, branches: Branches) -> Loops | None:
+    """Loop equations; None where there are so many that the tableau is quicker."""
+    return Loops.of(tree_of(network, branches), branches, _MOST_LOOPS)
 
 
 def _halves(branches: Branches) -> list[tuple[Indices, Branches]]:
