@@ -6,7 +6,8 @@ import dataclasses
 
 import pytest
 
-from ignition.analyses.verdict import Finding, check
+from ignition.analyses.firing.firing import firing
+from ignition.analyses.verdict import Finding, check, judge_firing
 from ignition.circuit.file import parse_circuit
 from ignition.findings.presets import presets, rules
 from tests.circuit.edits import CUTTER, DEMO, FED, edited
@@ -36,6 +37,17 @@ def findings(text: str, rule: str, channel: str | None = None) -> list[Finding]:
 def verdicts(text: str, rule: str, channel: str | None = None) -> set[str]:
     """Verdicts of one rule."""
     return {f.verdict for f in findings(text, rule, channel)}
+
+
+def fired(text: str, rule: str) -> list[Finding]:
+    """Findings of one rule of the firing analysis, as the check judges it."""
+    circuit = parse_circuit(text)
+    return [f for f in judge_firing(circuit, firing(circuit)) if f.rule == rule]
+
+
+def fired_verdicts(text: str, rule: str) -> set[str]:
+    """Verdicts of one rule of the firing analysis."""
+    return {f.verdict for f in fired(text, rule)}
 
 
 MIXED = edited(
@@ -127,8 +139,8 @@ def test_own_limits_work_both_ways() -> None:
     """A user's own limits pass and fail with their source and date."""
     good = FED + own("firing current at least", "share_of_all_fire = 2.0")
     bad = FED + own("firing current at least", 'current = "40 A"')
-    assert verdicts(good, "own") == {"PASS"} and verdicts(bad, "own") == {"FAIL"}
-    finding = findings(bad, "own")[0]
+    assert fired_verdicts(good, "own") == {"PASS"} and fired_verdicts(bad, "own") == {"FAIL"}
+    finding = fired(bad, "own")[0]
     assert (finding.source, finding.source_date, finding.limit) == ("range book", "2026", 40.0)
 
 
@@ -147,7 +159,7 @@ def test_own_limits_work_both_ways() -> None:
 def test_a_fuse_whose_opening_cannot_be_found_is_unknown(fuse: str, verdict: set[str]) -> None:
     """A fuse without a melting integral is UNKNOWN where the firing current exceeds what it carries for good."""
     text = edited(FED, ("[[feed]]", f'[[feed]]\nname = "line fuse"\n{fuse}\n\n[[feed]]'))
-    assert {f.verdict for f in check(parse_circuit(text)).findings if f.rule == "fuse-holds"} == verdict
+    assert fired_verdicts(text, "fuse-holds") == verdict
 
 
 def test_gate_held_off_needs_a_margin() -> None:
@@ -172,10 +184,10 @@ def test_checklist_answers() -> None:
 
 def test_pulse_of_ten_function_times_and_200_ms() -> None:
     """The pulse rule takes the greater of ten function times and 200 ms, at the shortest pulse."""
-    assert verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "199 ms .. 1 s"')), "pulse-length") == {"FAIL"}
-    assert verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "200 ms .. 1 s"')), "pulse-length") == {"PASS"}
+    assert fired_verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "199 ms .. 1 s"')), "pulse-length") == {"FAIL"}
+    assert fired_verdicts(edited(FED, ('pulse = "2 s"', 'pulse = "200 ms .. 1 s"')), "pulse-length") == {"PASS"}
     slow = edited(FED, ('pulse = "2 s"', 'pulse = "200 ms"'), ('time_constant = "20 ms"', 'time_constant = "500 ms"'))
-    finding = findings(slow, "pulse-length")[0]
+    finding = fired(slow, "pulse-length")[0]
     assert finding.verdict == "FAIL" and finding.limit is not None and finding.limit > 0.2
 
 

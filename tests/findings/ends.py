@@ -9,10 +9,13 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from ignition.analyses.continuity.findings import continuity_findings
+from ignition.analyses.firing.findings import firing_findings
 from ignition.analyses.firing.firing import firing
+from ignition.analyses.no_fire.findings import no_fire_findings, switch_on_findings
+from ignition.analyses.no_fire.steady import no_fire
 from ignition.analyses.no_fire.switch_on import switch_on
-from ignition.analyses.verdict import judge_firing, judge_sense, judge_switch_on
-from ignition.circuit.complete import complete
+from ignition.circuit.complete import complete, judged
 from ignition.circuit.description import Description
 from ignition.findings.finding import Finding
 from tests.circuit.edits import edited
@@ -131,13 +134,15 @@ def shifted(value: str, end: End) -> str:
 
 
 def findings_of(table: dict[str, Any]) -> dict[tuple[str | None, ...], Finding]:
-    """Findings of a table but those on single faults, by what they are about."""
-    circuit, _ = complete(Description.model_validate(table))
-    assert circuit is not None
+    """Findings of a table but those on single faults, by what they are about; none is put down to assumptions."""
+    given, _ = complete(Description.model_validate(table))
+    assert given is not None
+    circuit = judged(given)
     found = (
-        *judge_sense(circuit),
-        *judge_switch_on(circuit, switch_on(circuit)),
-        *judge_firing(circuit, firing(circuit)),
+        *no_fire_findings(circuit, no_fire(circuit)),
+        *continuity_findings(circuit),
+        *switch_on_findings(circuit, switch_on(circuit)),
+        *firing_findings(circuit, firing(circuit)),
     )
     return {finding.identity: finding for finding in found}
 
