@@ -27,8 +27,8 @@ _OPEN = 1e12
 _COARSE = (1e-6, 1e-5, 1e-4, 1e-3)
 """Ends to which a small off current is rounded up where sets of faults are only sought, not told [A]."""
 
-_CHUNK = 2048
-"""Members that are laid out at a time, so that a large number needs no large memory [1]."""
+_CHUNK_VALUES = 300_000
+"""Numbers that are laid out at a time: rows, times elements, times igniters to look at; more is beyond the caches [1]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -174,8 +174,9 @@ class Bench:
             kinds = _packed(changes.kinds[bases[some, None], picks[some]])
             keys = np.concatenate([bases[some, None], kinds, switches[some]], axis=1)
             _, first, place = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-            for start in range(0, len(first), _CHUNK):
-                rows = np.arange(start, min(start + _CHUNK, len(first)))
+            chunk = max(_CHUNK_VALUES // (len(changes.network.elements) * len(self.igniters)), 1)
+            for start in range(0, len(first), chunk):
+                rows = np.arange(start, min(start + chunk, len(first)))
                 own = np.flatnonzero((place >= start) & (place <= rows[-1]))
                 firsts = some[first[rows]]
                 boxes = changes.boxes(bases[firsts], picks[firsts])
