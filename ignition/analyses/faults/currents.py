@@ -10,9 +10,10 @@ import numpy as np
 
 from ignition.analyses.faults.bench import Batch, Bench, Members
 from ignition.analyses.faults.corners import Corners
-from ignition.analyses.faults.loosened import loosened_beside, representatives
-from ignition.analyses.faults.worst import Worst, all_fire_limits, no_fire_limits
+from ignition.analyses.faults.loosened import loosened_beside
+from ignition.analyses.faults.worst import Worst
 from ignition.network.linear import Indices
+from ignition.network.sampled_members import sampled
 from ignition.network.worst_case import NEGLIGIBLE, Probe
 from ignition.network.worst_members import Boxes, WorstMembers, at_nominal, worst_members
 from ignition.typing import BoolArray, FloatArray
@@ -38,7 +39,7 @@ def highest_uncommanded(bench: Bench, members: Members, *, starts: int = 2, reco
     starts : Points from which the search for a corner starts [1]
     record : Where the corners go, of members of one fault each
     """
-    return highest_against(bench, members, (no_fire_limits(bench.circuit),), starts=starts, record=record)[0]
+    return highest_against(bench, members, (bench.board.limits("threshold_low"),), starts=starts, record=record)[0]
 
 
 def highest_against(
@@ -64,6 +65,9 @@ def highest_against(
             continue
         ways = _both_ways(bench, batch, row, igniter, starts)
         current, settled = _larger_one(ways)
+        if bench.board.samples:
+            settled = _checked(bench, batch, row, igniter, current, settled)
+            current = np.where(settled, current, np.nan)
         for worst, limit in zip(found, limits, strict=True):
             worst.put(batch, row, igniter, current, limit[igniter], settled)
         if record is not None and batch.boxes.network is bench.lines.network:
@@ -81,7 +85,7 @@ def hazards(bench: Bench, members: Members, corners: Corners) -> BoolArray:
     ----------
     corners : Of every single fault
     """
-    limits = no_fire_limits(bench.circuit)
+    limits = bench.board.limits("threshold_low")
     with ThreadPoolExecutor(_THREADS) as pool:
         batches = list(bench.batches(members, coarse=True))
         found = pool.map(lambda batch: _hazards(bench, batch, members, limits, corners), batches)
@@ -129,8 +133,19 @@ def _both_ways(
         worst_members(boxes, sign * weights, one, starts, side, negligible)
         for sign, side in zip((1.0, -1.0), sides, strict=True)
     )
+    unsolved |= batch.unsettled[row]
     forth.value[unsolved] = back.value[unsolved] = np.nan  # told as not solved, whatever some corner gives
     return forth, back
+
+
+def _checked(
+    bench: Bench, batch: Batch, row: Indices, igniter: Indices, current: FloatArray, settled: BoolArray
+) -> BoolArray:
+    """Whether no sampled point of what each current was sought in lies beyond it."""
+    boxes = loosened_beside(bench, batch.boxes.take(row), igniter)
+    low, high = sampled(boxes, _weights(bench, boxes, igniter), bench.board.samples)
+    slack = _INSULATED + 1e-9 * current
+    return np.asarray(settled & (np.maximum(np.abs(low), np.abs(high)) <= current + slack))
 
 
 def _larger_one(found: tuple[WorstMembers, WorstMembers]) -> tuple[FloatArray, BoolArray]:
@@ -150,9 +165,11 @@ def lowest_commanded(bench: Bench, members: Members, starts: int = 2) -> Worst:
     ----------
     starts : Points from which the search for a corner starts [1]
     """
-    limits, worst = all_fire_limits(bench.circuit), Worst.nowhere(bench, -1.0, len(members.situations))
+    limits, worst = bench.board.limits("all_fire_current"), Worst.nowhere(bench, -1.0, len(members.situations))
     commands = np.array([bool(s.commanded) for s in bench.situations], dtype=bool)
     own = np.flatnonzero(commands[members.situations])
+    if not len(own):
+        return worst
     for some in bench.batches(members.take(own)):
         batch = replace(some, members=own[some.members], first=own[some.first])
         row, igniter = _asked(bench, batch, members, commanded=True)
@@ -183,7 +200,7 @@ def _asked(bench: Bench, batch: Batch, members: Members, *, commanded: bool) -> 
             touched = frozenset().union(*(touching[k] for k in picks[row] if k >= 0))
         key = own, touched
         if key not in known:
-            some = [representatives(c, touched) for c in bench.circuit.channels if (c.name in own) == commanded]
+            some = [line.representatives(touched) for line in bench.board.lines if (line.name in own) == commanded]
             known[key] = [places[name] for each in some for name in each]
         rows += [row] * len(known[key])
         igniters += known[key]

@@ -10,20 +10,21 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.board import Board
+from ignition.analyses.faults.circuit_board import every_board
 from ignition.analyses.faults.corners import Corners
 from ignition.analyses.faults.currents import hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
-from ignition.analyses.faults.fault import Fault, left_out, single_faults
+from ignition.analyses.faults.fault import Fault
 from ignition.analyses.faults.readings import measurements, read
-from ignition.analyses.faults.situations import Situation, situations
+from ignition.analyses.faults.situations import Situation
 from ignition.analyses.faults.worst import Worst
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.network.linear import Indices
-from ignition.network.template import igniter_kinds
 from ignition.typing import BARE, HIDDEN, Amps, BoolArray, Key, Missing, Ratio
 
-__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "faults"]
+__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "board_faults", "faults"]
 
 FaultClass = Literal["hazardous", "dud", "detected", "latent", "harmless", "not judged", "not solved"]
 """``hazardous``: an igniter that nobody commands may reach its no-fire current. ``dud``: a commanded igniter may miss
@@ -157,16 +158,28 @@ def faults(circuit: Circuit, order: int = 1) -> Faults:
     >>> found.fewest["disarmed"], found.fewest["armed"]
     (2, 1)
     """
+    return board_faults(every_board(circuit), order)
+
+
+def board_faults(board: Board, order: int = 1) -> Faults:
+    """Analyse the faults of a board in the same way.
+
+    Raises InputError for an order that is not 1, 2 or 3.
+
+    Parameters
+    ----------
+    order : Most faults at a time that are listed [1], 1 to 3
+    """
     if order not in (1, 2, 3):
         raise InputError(f"the order is 1, 2 or 3 faults at a time; received {order}")
-    work = _Singles.of(circuit)
+    work = _Singles.of(board)
     sets = {phase: _cut_sets(work, phase, max(order, 2)) for phase in work.phases}
     return Faults(
-        circuit=circuit.name,
+        circuit=board.circuit.name,
         order=order,
         phases=tuple(_phase(work, phase, sets[phase], order) for phase in work.phases),
         inhibits=tuple(_inhibits(work, sets)),
-        left_out=left_out(circuit),
+        left_out=board.left_out,
     )
 
 
@@ -186,9 +199,9 @@ class _Singles:
     corners: Corners
 
     @classmethod
-    def of(cls, circuit: Circuit) -> _Singles:
-        """Evaluate a circuit."""
-        bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    def of(cls, board: Board) -> _Singles:
+        """Evaluate a board."""
+        bench = Bench.on(board)
         count = len(bench.faults) + 1
         picks = np.append(np.arange(count - 1), -1)[:, None]
         members = Members.each(range(len(bench.situations)), picks)
@@ -231,7 +244,7 @@ def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
 def _shown(bench: Bench, picks: Indices) -> tuple[tuple[str, ...], ...]:
     found: list[list[str]] = [[] for _ in picks]
     for number, situation in enumerate(bench.situations):
-        if not measurements(bench.circuit, situation):
+        if not measurements(bench, situation):
             continue
         readings = read(bench, number, picks)
         healthy = readings.take(np.array([len(picks) - 1]))
@@ -251,7 +264,7 @@ def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults
         if kind == "harmless" and (shown or number in latent):
             kind = "detected" if shown else "latent"
         situation = work.bench.situations[spot[0] // (len(work.bench.faults) + 1)]
-        rows.append(_row(work.bench.circuit, source, spot, situation, (fault,), kind, shown))
+        rows.append(_row(work.bench, source, spot, situation, (fault,), kind, shown))
     for size in range(2, order + 1):
         rows += _larger(work, phase, np.array(sets.of_size(size), dtype=np.intp).reshape(-1, size))
     parts = Counter(work.bench.faults[k].part for events in sets.sets for k in events)
@@ -270,24 +283,24 @@ def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     While disarmed the arm switch is the only inhibit left where a channel's MOSFET is shorted, and the MOSFETs where
     the switch is stuck closed.
     """
-    circuit, faults = work.bench.circuit, work.bench.faults
+    board, faults = work.bench.board, work.bench.faults
     numbers = {fault.name: k for k, fault in enumerate(faults)}
-    stuck = numbers.get(f"{circuit.arm_switch.name} stuck-closed", -1)
+    stuck = [numbers.get(f"{arm} stuck-closed", -1) for arm in board.arms]
     for phase, found in sets.items():
-        if phase == "firing" and len(circuit.channels) == 1:
+        if phase == "firing" and len(board.lines) == 1:
             continue  # its only channel is commanded
-        for channel in circuit.channels:
-            shorted = numbers.get(f"{channel.name}.mosfet drain-source-short", -1)
-            own = [e for e in found.sets if {faults[k].channel for k in e} <= {channel.name, None}]
+        for line in board.lines:
+            shorted = numbers.get(f"{line.switch} drain-source-short", -1)
+            own = [e for e in found.sets if {faults[k].channel for k in e} <= {line.name, None}]
             if phase == "disarmed":
                 yield Inhibit(
-                    phase=phase, channel=channel.name, inhibit=f"{circuit.arm_switch.name} open",
+                    phase=phase, channel=line.name, inhibit=f"{' and '.join(board.arms)} open",
                     defeated_by=_beside(found.sets, shorted, faults),
                 )  # fmt: skip
-                defeats = _beside(own, stuck, faults)
+                defeats = tuple(dict.fromkeys(name for arm in stuck for name in _beside(own, arm, faults)))
             else:
                 defeats = tuple(faults[e[0]].name for e in own if len(e) == 1)
-            yield Inhibit(phase=phase, channel=channel.name, inhibit="MOSFET off", defeated_by=defeats)
+            yield Inhibit(phase=phase, channel=line.name, inhibit="MOSFET off", defeated_by=defeats)
 
 
 def _beside(sets: Sequence[tuple[int, ...]], one: int, faults: Sequence[Fault]) -> tuple[str, ...]:
@@ -331,11 +344,11 @@ def _larger(work: _Singles, phase: str, picks: Indices) -> Iterator[FaultRow]:
         spot = _worst(found, places[:, column])
         faults = tuple(work.bench.faults[k] for k in pick)
         situation = work.bench.situations[members.situations[spot[0]]]
-        yield _row(work.bench.circuit, found, spot, situation, faults, "hazardous", ())
+        yield _row(work.bench, found, spot, situation, faults, "hazardous", ())
 
 
 def _row(
-    circuit: Circuit,
+    bench: Bench,
     source: Worst,
     spot: _Spot,
     situation: Situation,
@@ -343,11 +356,11 @@ def _row(
     kind: FaultClass,
     shown: tuple[str, ...],
 ) -> FaultRow:
-    name, channel = source.names[source.igniter[spot]], circuit.channels[spot[1]]
-    igniter, commanded = circuit.igniters[igniter_kinds(channel)[name]], source.sign < 0.0
+    name, line = source.names[source.igniter[spot]], bench.board.lines[spot[1]]
+    igniter, commanded = bench.circuit.igniters[line.igniters[name]], source.sign < 0.0
     return FaultRow(
         faults=tuple(fault.name for fault in faults),
-        channel=channel.name,
+        channel=line.name,
         igniter=name,
         controller=situation.controller,
         current=float(source.current[spot]),
