@@ -114,7 +114,7 @@ def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) 
             if len(own):
                 weights = np.tile(line.gate.weights(boxes.network), (len(own), 1))
                 found = np.stack(bounds(some.take(own), weights, starts=2), axis=1)
-                known = ~np.isnan(found).any(axis=1)
+                known: BoolArray = np.asarray(~np.isnan(found).any(axis=1))
                 solved[own] &= known & _within(board, some.take(own), weights, found[:, 0], found[:, 2])
                 volts[pending[own], index] = np.where(known[:, None], found, 0.0)
         pending = pending[solved]
