@@ -65,11 +65,10 @@ def highest_against(
             continue
         ways = _both_ways(bench, batch, row, igniter, starts)
         current, settled = _larger_one(ways)
-        if bench.board.samples:
-            settled = _checked(bench, batch, row, igniter, current, settled)
-            current = np.where(settled, current, np.nan)
+        seen = _seen(bench, batch, row, igniter)
         for worst, limit in zip(found, limits, strict=True):
-            worst.put(batch, row, igniter, current, limit[igniter], settled)
+            told, sure = _told(current, seen, limit[igniter])
+            worst.put(batch, row, igniter, told, limit[igniter], settled & sure)
         if record is not None and batch.boxes.network is bench.lines.network:
             record.record(members, batch, row, igniter, np.stack([one.high for one in ways], axis=1))
     return found
@@ -138,14 +137,24 @@ def _both_ways(
     return forth, back
 
 
-def _checked(
-    bench: Bench, batch: Batch, row: Indices, igniter: Indices, current: FloatArray, settled: BoolArray
-) -> BoolArray:
-    """Whether no sampled point of what each current was sought in lies beyond it."""
+def _seen(bench: Bench, batch: Batch, row: Indices, igniter: Indices) -> FloatArray:
+    """Highest current of each igniter at sampled points of what it is sought in [A]; zero where none is sampled."""
+    if not bench.board.samples:
+        return np.zeros(len(row))
     boxes = loosened_beside(bench, batch.boxes.take(row), igniter)
     low, high = sampled(boxes, _weights(bench, boxes, igniter), bench.board.samples)
-    slack = _INSULATED + 1e-9 * current
-    return np.asarray(settled & (np.maximum(np.abs(low), np.abs(high)) <= current + slack))
+    return np.asarray(np.maximum(np.abs(low), np.abs(high)))
+
+
+def _told(current: FloatArray, seen: FloatArray, limit: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Currents to tell [A], and whether no sampled one lies beyond them.
+
+    One that lies beyond shows that the worst case was not found: nothing is known then, but that a limit is reached
+    where the sampled current reaches it.
+    """
+    missed = seen > current + _INSULATED + 1e-9 * current
+    reached = np.isfinite(seen) & (seen >= limit)
+    return np.where(missed, np.where(reached, seen, np.nan), current), np.asarray(~missed)
 
 
 def _larger_one(found: tuple[WorstMembers, WorstMembers]) -> tuple[FloatArray, BoolArray]:
