@@ -52,7 +52,7 @@ def _fewest(phase: PhaseFaults, order: int) -> str:
     if all(row.commanded for row in phase.faults):
         return "all commanded"
     if phase.fewest is None:
-        return "not known" if phase.of("not judged") else f"more than {max(order, 2)}"
+        return "not known" if phase.of("not judged") or phase.unsolved is not None else f"more than {max(order, 2)}"
     return str(phase.fewest)
 
 

@@ -74,8 +74,8 @@ def highest_against(
     return found
 
 
-def hazards(bench: Bench, members: Members, corners: Corners) -> BoolArray:
-    """Return whether an igniter that nobody commands may reach its no-fire current, of many sets of faults, shape (m,).
+def hazards(bench: Bench, members: Members, corners: Corners) -> tuple[BoolArray, BoolArray]:
+    """Return whether an igniter that nobody commands may reach its no-fire current, of many sets of faults.
 
     Sought, not told: small off currents are rounded up, the search starts from where single faults have their corners,
     and effects below a hundred thousandth of the no-fire current are not followed.
@@ -83,20 +83,27 @@ def hazards(bench: Bench, members: Members, corners: Corners) -> BoolArray:
     Parameters
     ----------
     corners : Of every single fault
+
+    Returns
+    -------
+    Whether it may, and whether that is not solved so that it is not known, each of shape (m,)
     """
     limits = bench.board.limits("threshold_low")
     with ThreadPoolExecutor(_THREADS) as pool:
         batches = list(bench.batches(members, coarse=True))
         found = pool.map(lambda batch: _hazards(bench, batch, members, limits, corners), batches)
-        answer = np.zeros(len(members.situations), dtype=bool)
-        for batch, hazardous in zip(batches, found, strict=True):
+        answer, unsolved = np.zeros((2, len(members.situations)), dtype=bool)
+        for batch, (hazardous, missing) in zip(batches, found, strict=True):
             answer[batch.members] = hazardous[batch.place]
-    return answer
+            unsolved[batch.members] = missing[batch.place]
+    return answer, unsolved
 
 
-def _hazards(bench: Bench, batch: Batch, members: Members, limits: FloatArray, corners: Corners) -> BoolArray:
-    """Whether each row of a batch is hazardous."""
-    hazardous: BoolArray = np.zeros(len(batch.first), dtype=bool)
+def _hazards(
+    bench: Bench, batch: Batch, members: Members, limits: FloatArray, corners: Corners
+) -> tuple[BoolArray, BoolArray]:
+    """Whether each row of a batch is hazardous, and whether an igniter of it is not solved while none is."""
+    hazardous, unsolved = np.zeros((2, len(batch.first)), dtype=bool)
     row, igniter = _asked(bench, batch, members, commanded=False)
     row, igniter = row[~np.isnan(limits[igniter])], igniter[~np.isnan(limits[igniter])]
     if len(row):
@@ -107,7 +114,8 @@ def _hazards(bench: Bench, batch: Batch, members: Members, limits: FloatArray, c
         small = _SMALL * limits[igniter]
         current, _ = _larger_one(_both_ways(bench, batch, row, igniter, 1, begin, small))
         hazardous[row[current >= (1.0 - 100.0 * _SMALL) * limits[igniter]]] = True
-    return hazardous
+        unsolved[row[np.isnan(current)]] = True
+    return hazardous, unsolved & ~hazardous
 
 
 def _both_ways(

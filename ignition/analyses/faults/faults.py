@@ -75,7 +75,9 @@ class PhaseFaults:
 
     Attributes
     ----------
-    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found
+    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found, or
+        where it is not known because smaller sets are not solved
+    unsolved : Size of the smallest sets that are not solved; None where all are
     pairs : Number of minimal pairs, whether or not they are listed
     recurring : Parts of the smallest sets, each with the number of sets that it is in, the most frequent first
     """
@@ -83,6 +85,7 @@ class PhaseFaults:
     phase: str
     faults: tuple[FaultRow, ...]
     fewest: Annotated[int | None, HIDDEN]
+    unsolved: Annotated[int | None, HIDDEN]
     pairs: Annotated[int, HIDDEN]
     recurring: Annotated[Mapping[str, int], BARE]
 
@@ -173,11 +176,12 @@ def board_faults(board: Board, order: int = 1) -> Faults:
     if order not in (1, 2, 3):
         raise InputError(f"the order is 1, 2 or 3 faults at a time; received {order}")
     work = _Singles.of(board)
-    sets = {phase: _cut_sets(work, phase, max(order, 2)) for phase in work.phases}
+    unsolved: dict[str, int] = {}
+    sets = {phase: _cut_sets(work, phase, max(order, 2), unsolved) for phase in work.phases}
     return Faults(
         circuit=board.circuit.name,
         order=order,
-        phases=tuple(_phase(work, phase, sets[phase], order) for phase in work.phases),
+        phases=tuple(_phase(work, phase, sets[phase], order, unsolved.get(phase)) for phase in work.phases),
         inhibits=tuple(_inhibits(work, sets)),
         left_out=board.left_out,
     )
@@ -225,9 +229,16 @@ class _Singles:
         return np.asarray(places[self.bench.numbers(phase)])
 
 
-def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
-    """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up."""
-    single: BoolArray = np.asarray(work.quiet.beyond[work.rows(phase)].any(axis=(0, 2)))
+def _cut_sets(work: _Singles, phase: str, order: int, unsolved: dict[str, int]) -> CutSets:
+    """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up.
+
+    Enters the size of the smallest sets that are not solved, where there are such.
+    """
+    rows = work.rows(phase)
+    single: BoolArray = np.asarray(work.quiet.beyond[rows].any(axis=(0, 2)))
+    missing = ~work.quiet.settled[rows].all(axis=(0, 2)) & ~single
+    if missing.any():
+        unsolved[phase] = 0 if missing[-1] else 1
     numbers = work.bench.numbers(phase)
 
     def happens(sets: Indices) -> BoolArray:
@@ -236,7 +247,11 @@ def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
         if sets.shape[1] == 1:
             return np.asarray(single[sets[:, 0]])
         members = Members.each(numbers, sets)
-        return np.asarray(hazards(work.bench, members, work.corners).reshape(len(numbers), -1).any(axis=0))
+        found, missing = (each.reshape(len(numbers), -1) for each in hazards(work.bench, members, work.corners))
+        happening: BoolArray = np.asarray(found.any(axis=0))
+        if (missing.any(axis=0) & ~happening).any():
+            unsolved.setdefault(phase, sets.shape[1])
+        return happening
 
     return minimal_cut_sets([fault.part for fault in work.bench.faults], happens, order)
 
@@ -254,7 +269,7 @@ def _shown(bench: Bench, picks: Indices) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(names) for names in found)
 
 
-def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults:
+def _phase(work: _Singles, phase: str, sets: CutSets, order: int, unsolved: int | None) -> PhaseFaults:
     every = work.rows(phase)
     latent = {k for pick in sets.of_size(2) for k in pick}
     rows = []
@@ -271,7 +286,8 @@ def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults
     return PhaseFaults(
         phase=phase,
         faults=tuple(rows),
-        fewest=sets.fewest,
+        fewest=None if unsolved is not None and (sets.fewest is None or unsolved < sets.fewest) else sets.fewest,
+        unsolved=unsolved,
         pairs=len(sets.of_size(2)),
         recurring=dict(parts.most_common()),
     )

@@ -81,6 +81,7 @@ class SingleFaults:
         phase, against the largest monitor current
     points : Single faults that may fire an igniter while armed
     fewest : Fewest faults that may fire an igniter in each phase; 2 stands for two or more
+    unsolved : Faults of each phase whose network has no solution or whose worst corner was not found
     left_out : Faults that the circuit file leaves out, each with its reason
     """
 
@@ -88,6 +89,7 @@ class SingleFaults:
     test_path: tuple[WorstFault, ...]
     points: tuple[FailurePoint, ...]
     fewest: dict[str, Literal[0, 1, 2]]
+    unsolved: dict[str, tuple[str, ...]]
     left_out: Mapping[str, str]
 
 
@@ -129,6 +131,7 @@ def board_fault_currents(board: Board) -> SingleFaults:
         ),
         points=tuple(work.points(quiet)),
         fewest={phase: work.fewest(quiet, phase) for phase in phases if phase != "firing"},
+        unsolved={phase: work.unsolved(quiet, phase) for phase in phases if phase != "firing"},
         left_out=board.left_out,
     )
 
@@ -233,9 +236,15 @@ class _Work:
         beyond, none = found.beyond[rows], self.members.picks[rows, 0] < 0
         return 0 if beyond[none].any() else 1 if beyond.any() else 2
 
+    def unsolved(self, found: Worst, phase: str) -> tuple[str, ...]:
+        """Faults of a phase that are not solved and not known to fire."""
+        rows = self.rows(phase)
+        rows = rows[~found.settled[rows].all(axis=1) & ~found.beyond[rows].any(axis=1)]
+        return tuple(dict.fromkeys(self._name(row) for row in rows))
+
     def _name(self, row: int) -> str:
-        fault = self.bench.faults[int(self.members.picks[row, 0])]
-        return fault.name
+        number = int(self.members.picks[row, 0])
+        return self.bench.faults[number].name if number >= 0 else "nothing broken"
 
     def _situation(self, row: int) -> Situation:
         number = int(self.members.situations[row])
