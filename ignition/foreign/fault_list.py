@@ -38,16 +38,17 @@ def test_path(bound: Bound) -> frozenset[str]:
     """Return the parts through which converter pins are tied to the lines.
 
     They are the parts that are reached from a sense node through parts, going no further at ground, at an end of an
-    igniter, at a node of a source or of the arm switch, at a MOSFET's terminals or at a gate pin. Parts in a dead end
-    count among them, which does no harm. Where the sense node is itself such a place there are none.
+    igniter, at a node of a source or of the arm switch, at a MOSFET's terminals or at a gate pin. A source of 0 V is a
+    wire. Parts in a dead end count among them, which does no harm. Where the sense node is itself such a place there
+    are none.
     """
-    ends = {"0"} | {channel.pin for channel in bound.channels}
+    ends = {GROUND} | {channel.pin for channel in bound.channels}
     whole = {name for channel in bound.channels for name in (*channel.igniters, channel.switch)} | set(bound.arm)
-    passed = [part for part in bound.netlist.parts if part.kind in "rcld" and part.name not in whole]
+    passed = [part for part in bound.netlist.parts if _passes(bound, part) and part.name not in whole]
     for part in bound.netlist.parts:
-        if part.name in whole or part.kind == "v":
+        if part.name in whole or (part.kind == "v" and not _passes(bound, part)):
             ends |= {network_node(node) for node in part.nodes}
-    ends |= {GROUND}
+    ends = _wired(bound, ends)
     found: set[str] = set()
     seen: set[str] = set()
     pending = [channel.sense for channel in bound.channels]
@@ -64,6 +65,21 @@ def test_path(bound: Bound) -> frozenset[str]:
     return frozenset(found)
 
 
+def _wired(bound: Bound, nodes: set[str]) -> set[str]:
+    """The same places with those that a source of 0 V makes one with them."""
+    wires = [{network_node(n) for n in p.nodes} for p in bound.netlist.parts if p.kind == "v" and _passes(bound, p)]
+    found = set(nodes)
+    while more := set().union(*(wire for wire in wires if wire & found)) - found:
+        found |= more
+    return found
+
+
+def _passes(bound: Bound, part: Part) -> bool:
+    """Whether a part leads on from one of its nodes to the other: no source but one of 0 V, as an ammeter is."""
+    own = {bound.battery, bound.supply, *bound.arm, *bound.pins}
+    return part.kind in "rcld" or (part.kind == "v" and part.name not in own and part.value == 0 and not part.waveform)
+
+
 def _owners(bound: Bound) -> dict[str, str]:
     """Channel of each part that is connected with the igniters or the gate of one channel alone.
 
@@ -76,8 +92,9 @@ def _owners(bound: Bound) -> dict[str, str]:
     for node, names in igniter_ends(bound).items():
         marks.setdefault(node, set()).update(names)
     apart = {name for channel in bound.channels for name in channel.igniters} | set(bound.arm)
-    stiff = {GROUND} | {network_node(n) for p in bound.netlist.parts if p.kind == "v" for n in p.nodes}
-    parts = [p for p in bound.netlist.parts if p.kind in "rcld" and p.name not in apart]
+    parts = [p for p in bound.netlist.parts if _passes(bound, p) and p.name not in apart]
+    sources = [p for p in bound.netlist.parts if p.kind == "v" and not _passes(bound, p)]
+    stiff = {GROUND} | {network_node(n) for p in sources for n in p.nodes}
     nodes = {p.name: {network_node(n) for n in p.nodes[:2]} - stiff for p in parts}
     changed = True
     while changed:
