@@ -95,7 +95,9 @@ def renamed(circuit: Circuit) -> dict[str, str]:
     (channel,) = circuit.channels
     name = channel.name
     parts = {f"{name}.{which}": f"R_{name}_{which.replace(' ', '_')}" for which in ("upper", "lower", "pin resistor")}
-    parts |= {f"{name}.{which}": f"R_{which.replace('-', '_').replace(' ', '_')}" for which in ("gate series", "pull-down")}
+    parts |= {
+        f"{name}.{which}": f"R_{which.replace('-', '_').replace(' ', '_')}" for which in ("gate series", "pull-down")
+    }
     parts |= {part.name: f"R_feed_{part.name.replace(' ', '_')}" for part in circuit.feed}
     return parts | {
         f"{name}.igniter 1.1": f"R_{name}_igniter_1_1",
