@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from ignition.analyses.faults.faults import Faults, board_faults
 from ignition.analyses.faults.findings import single_fault_findings
-from ignition.analyses.faults.single import SingleFaults, board_fault_currents
+from ignition.analyses.faults.single import SingleFaults, board_fault_currents, single_fault_inputs
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed
 from ignition.findings.checklist import checklist_findings
@@ -63,11 +63,20 @@ def netlist_fault_sets(bound: Bound, order: int = 1) -> Faults:
 
 def judge_netlist_faults(bound: Bound, found: SingleFaults) -> tuple[Finding, ...]:
     """Judge single faults; `found` is the analysis of this netlist."""
+    singles, sets = {single_fault_inputs(bound.roles.circuit): found}, dict[tuple[object, ...], Faults]()
 
     def judged(circuit: Circuit) -> Iterable[Finding]:
+        inputs = single_fault_inputs(circuit)
         here = circuit is bound.roles.circuit
         one = bound if here else bind(bound.netlist, replace(bound.roles, circuit=circuit))
-        single = found if here else board_fault_currents(netlist_board(one))
-        return single_fault_findings(circuit, single, lambda: netlist_fault_sets(one))
+        if inputs not in singles:
+            singles[inputs] = board_fault_currents(netlist_board(one))
+
+        def count() -> Faults:
+            if inputs not in sets:
+                sets[inputs] = netlist_fault_sets(one)
+            return sets[inputs]
+
+        return single_fault_findings(circuit, singles[inputs], count)
 
     return blamed(bound.roles.circuit, judged)

@@ -49,6 +49,7 @@ def test_path(bound: Bound) -> frozenset[str]:
         if part.name in whole or (part.kind == "v" and not _passes(bound, part)):
             ends |= {network_node(node) for node in part.nodes}
     ends = _wired(bound, ends)
+    sources = {part.name for part in passed if part.kind == "v"}
     found: set[str] = set()
     seen: set[str] = set()
     pending = [channel.sense for channel in bound.channels]
@@ -60,7 +61,7 @@ def test_path(bound: Bound) -> frozenset[str]:
         for part in passed:
             nodes = [network_node(each) for each in part.nodes[:2]]
             if node in nodes:
-                found.add(part.name)
+                found |= {part.name} - sources
                 pending += nodes
     return frozenset(found)
 

@@ -44,7 +44,7 @@ class FaultRow:
     channel, igniter : Where the current flows
     controller : Alive or dead, whichever is worse
     current : Highest current of an igniter that nobody commands, in either direction, of the one nearest to its no-fire
-        current; of a dud, and where every igniter is commanded, the lowest firing current
+        current; of a dud, and where every igniter is commanded, the lowest firing current; None where it is not solved
     limit : Lowest no-fire current of that igniter, or highest all-fire current of the one commanded
     commanded : Whether it is the current of a commanded igniter
     detected_by : Readings that no healthy circuit gives, each with its phase
@@ -54,7 +54,7 @@ class FaultRow:
     channel: str
     igniter: str
     controller: str
-    current: Annotated[Amps, Key("igniter_current")]
+    current: Annotated[Amps | None, Key("igniter_current"), Missing(otherwise="not solved")]
     limit: Annotated[Amps | None, Missing(otherwise="the file gives none")]
     commanded: bool
     kind: Annotated[FaultClass, Key("class")]
@@ -64,9 +64,11 @@ class FaultRow:
     @property
     def share(
         self,
-    ) -> Annotated[Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero")]:
+    ) -> Annotated[
+        Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero, or it is not solved")
+    ]:
         """Current over limit."""
-        return self.current / self.limit if self.limit else None
+        return None if self.current is None or not self.limit else self.current / self.limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,10 +248,12 @@ def _cut_sets(work: _Singles, phase: str, order: int, unsolved: dict[str, int]) 
             return single[-1:]
         if sets.shape[1] == 1:
             return np.asarray(single[sets[:, 0]])
+        if missing[-1]:  # not solved with nothing broken: no set of faults would tell more
+            return np.zeros(len(sets), dtype=bool)
         members = Members.each(numbers, sets)
-        found, missing = (each.reshape(len(numbers), -1) for each in hazards(work.bench, members, work.corners))
+        found, lost = (each.reshape(len(numbers), -1) for each in hazards(work.bench, members, work.corners))
         happening: BoolArray = np.asarray(found.any(axis=0))
-        if (missing.any(axis=0) & ~happening).any():
+        if (lost.any(axis=0) & ~happening).any():
             unsolved.setdefault(phase, sets.shape[1])
         return happening
 
@@ -331,7 +335,7 @@ _Spot = tuple[int, int]
 def _class(quiet: Worst, fired: Worst, places: Indices) -> tuple[FaultClass, Worst, _Spot]:
     """Class by currents alone, and where the current stands that decides it, in the worst of some members."""
     worst, least = _worst(quiet, places), _worst(fired, places)
-    uncommanded = quiet if quiet.igniter[worst] >= 0 else fired
+    uncommanded = fired if quiet.igniter[worst] < 0 <= fired.igniter[least] else quiet
     spot = worst if uncommanded is quiet else least
     if quiet.beyond[worst]:
         return "hazardous", quiet, worst
@@ -372,14 +376,15 @@ def _row(
     kind: FaultClass,
     shown: tuple[str, ...],
 ) -> FaultRow:
-    name, line = source.names[source.igniter[spot]], bench.board.lines[spot[1]]
+    line, number = bench.board.lines[spot[1]], source.igniter[spot]
+    name = source.names[number] if number >= 0 else next(iter(line.igniters))
     igniter, commanded = bench.circuit.igniters[line.igniters[name]], source.sign < 0.0
     return FaultRow(
         faults=tuple(fault.name for fault in faults),
         channel=line.name,
         igniter=name,
         controller=situation.controller,
-        current=float(source.current[spot]),
+        current=None if kind == "not solved" or number < 0 else float(source.current[spot]),
         limit=igniter.all_fire_current if commanded else igniter.threshold_low,
         commanded=commanded,
         kind=kind,

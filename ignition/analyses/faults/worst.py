@@ -94,7 +94,7 @@ class Worst:
         order = np.lexsort((self.sign * current, self._ranked(share), channel, row))
         order = order[~np.isnan(current[order])]  # what has no solution is told by `settled`
         key = row[order] * self.igniter.shape[1] + channel[order]
-        last = order[np.flatnonzero(np.append(np.diff(key) != 0, True))]
+        last = order[np.flatnonzero(np.append(np.diff(key) != 0, [True] * bool(len(key))))]
         place = np.full((len(batch.first), self.igniter.shape[1]), -1)
         place[row[last], channel[last]] = last
         own = place[batch.place]
