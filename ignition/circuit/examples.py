@@ -11,7 +11,6 @@ from ignition.errors import InputError, did_you_mean
 
 __all__ = [
     "DEMO",
-    "NETLIST",
     "NetlistExample",
     "example_names",
     "example_text",
@@ -22,9 +21,6 @@ __all__ = [
 
 DEMO = "demo"
 """Name of the example that ``ignition demo`` checks."""
-
-NETLIST = "foreign"
-"""Name of the example that is a netlist with its role file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

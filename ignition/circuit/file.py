@@ -10,7 +10,7 @@ from ignition.circuit.complete import complete
 from ignition.circuit.description import FAULT_PLACES, RULE_NAMES, Description
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
-from ignition.circuit.other_files import refuse_netlist
+from ignition.circuit.other_files import NETLIST, is_netlist_name, refuse_netlist
 from ignition.errors import did_you_mean
 
 __all__ = ["MAX_BYTES", "json_schema", "limit_mistakes", "load_circuit", "parse_circuit"]
@@ -32,7 +32,8 @@ def load_circuit(path: str | Path) -> Circuit:
     ...
     ignition.errors.InputError: none.toml does not exist; write an example to start from: ignition example none.toml
     """
-    text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {path}")
+    name = f"{NETLIST} {path}" if is_netlist_name(path) else path
+    text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {name}")
     refuse_netlist(path, text, "circuit file")
     return parse_circuit(text, name=Path(path).name, shown=str(path))
 
@@ -108,7 +109,13 @@ _HINTS = {
 
 
 def limit_mistakes(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
-    """Return what is wrong between the limits of one's own in [rules], on the raw values."""
+    """Return what is wrong between the limits of one's own in [rules], on the raw values.
+
+    Examples
+    --------
+    >>> limit_mistakes({"rules": {"limit": [{"name": "mine"}]}})
+    []
+    """
     rules = table.get("rules")
     limits = _list(rules, "limit") if isinstance(rules, dict) else []
     found = _duplicates(("rules", "limit"), limits)

@@ -7,7 +7,10 @@ from pathlib import Path
 
 from ignition.errors import InputError
 
-__all__ = ["refuse_netlist", "refuse_toml"]
+__all__ = ["NETLIST", "is_netlist_name", "refuse_netlist", "refuse_toml"]
+
+NETLIST = "foreign"
+"""Name of the example that is a netlist with its role file."""
 
 _NETLIST_NAMES = (".cir", ".ckt", ".net", ".sp", ".spi", ".spice")
 
@@ -19,6 +22,17 @@ _DOT_LINE = re.compile(
 _TOML_LINE = re.compile(r"^\s*(?:format\s*=|\[\[?[A-Za-z_])", re.MULTILINE)
 
 
+def is_netlist_name(path: str | Path) -> bool:
+    """Return whether a file is a netlist by its name.
+
+    Examples
+    --------
+    >>> is_netlist_name("board.cir"), is_netlist_name("pad.toml")
+    (True, False)
+    """
+    return Path(path).suffix.lower() in _NETLIST_NAMES
+
+
 def refuse_netlist(path: str | Path, text: str, what: str) -> None:
     """Refuse a netlist that is given where a TOML file belongs.
 
@@ -27,8 +41,16 @@ def refuse_netlist(path: str | Path, text: str, what: str) -> None:
     Parameters
     ----------
     what : Kind of file that belongs there: ``circuit file`` or ``role file``
+
+    Examples
+    --------
+    >>> refuse_netlist("pad.toml", "format = 1", "circuit file")
+    >>> refuse_netlist("board.txt", ".title board", "role file")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    ...
+    ignition.errors.InputError: board.txt is a netlist; --roles names a role file, which is TOML. Give the netlist ...
     """
-    if not _DOT_LINE.search(text) and Path(path).suffix.lower() not in _NETLIST_NAMES:
+    if not _DOT_LINE.search(text) and not is_netlist_name(path):
         return
     if what == "role file":
         raise InputError(
@@ -50,7 +72,7 @@ def refuse_netlist(path: str | Path, text: str, what: str) -> None:
         "  - [mosfet.NAME]: threshold, on_resistance, leakage\n"
         "  - [[channel]] for each line: name, igniters, low_side_switch, mosfet, gate_pin, sense_node\n"
         "  - resistor_tolerance, or [tolerance] with each resistor and source that has no role\n"
-        "  An example of both files to start from: ignition example foreign board.cir"
+        f"  An example of both files to start from: ignition example {NETLIST} board.cir"
     )
 
 
@@ -58,6 +80,10 @@ def refuse_toml(path: str | Path, text: str) -> None:
     """Refuse a TOML file that is given where a netlist belongs.
 
     Raises InputError that says where it belongs.
+
+    Examples
+    --------
+    >>> refuse_toml("board.cir", ".title board")
     """
     if _DOT_LINE.search(text) or not (Path(path).suffix.lower() == ".toml" or _TOML_LINE.search(text)):
         return

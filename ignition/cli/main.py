@@ -423,7 +423,8 @@ def example(
     force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
 ) -> None:
     """Write an example circuit file to start from."""
-    from ignition.circuit.examples import DEMO, NETLIST, example_names, example_text, example_title, netlist_example
+    from ignition.circuit.examples import DEMO, example_names, example_text, example_title, netlist_example
+    from ignition.circuit.other_files import NETLIST
 
     if list_names:
         from ignition.report.text import make_console, table
@@ -451,7 +452,8 @@ def example(
 
 def _write_netlist_example(path: Path | None, force: bool) -> None:
     """Write a netlist and, beside it, its role file."""
-    from ignition.circuit.examples import NETLIST, netlist_example
+    from ignition.circuit.examples import netlist_example
+    from ignition.circuit.other_files import NETLIST
 
     if path is None or path.suffix != ".cir":
         received = "" if path is None else f"; received {path}"

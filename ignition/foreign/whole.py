@@ -16,7 +16,7 @@ from ignition.foreign.flatten import Part
 from ignition.network.elements import GROUND, Element, Network, Terms
 from ignition.network.whole import wet_name
 
-__all__ = ["TIE", "GateSide", "gate_sides", "igniter_ends", "lines_network", "pole", "tie_name", "whole_netlist"]
+__all__ = ["GateSide", "TIE", "gate_sides", "igniter_ends", "lines_network", "pole", "tie_name", "whole_netlist"]
 
 TIE = 1e12
 """Resistance that ties a part of the network that nothing else holds; far above every leakage of a real board [ohm]."""

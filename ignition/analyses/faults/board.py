@@ -15,7 +15,7 @@ from ignition.network.elements import Network
 from ignition.network.worst_case import Probe
 from ignition.typing import BoolArray
 
-__all__ = ["INSULATION", "Board", "Ends", "Line"]
+__all__ = ["Board", "Ends", "INSULATION", "Line"]
 
 INSULATION = 1e12
 """Resistance of a line, a string or an igniter that is not connected [ohm]."""

@@ -27,7 +27,13 @@ _MOST_ROUNDS = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switch:
-    """What a MOSFET is: lowest, nominal and highest off current [A]; whether a commanded gate is too low, or may be."""
+    """What a MOSFET is.
+
+    Attributes
+    ----------
+    off : Lowest, nominal and highest off current [A]
+    weak : Whether a commanded gate is too low: ``usual``, ``may be``, or empty where it is not
+    """
 
     off: tuple[float, float, float]
     weak: str
