@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from rich.console import Console
 
@@ -10,7 +10,17 @@ from ignition.circuit.model import Assumption
 from ignition.foreign.results import ForeignChannel, ForeignCheck, ForeignResult
 from ignition.report.faults_text import failure_points_text
 from ignition.report.findings_text import brief_text, findings_text
-from ignition.report.text import at_least, at_most, caution_text, item, number_text, say, spread_text, table
+from ignition.report.text import (
+    assumption_text,
+    at_least,
+    at_most,
+    caution_text,
+    item,
+    number_text,
+    say,
+    spread_text,
+    table,
+)
 from ignition.units import engineering
 
 __all__ = ["foreign_check_text", "foreign_text", "scope_text"]
@@ -40,18 +50,13 @@ def scope_text(
     not_covered: Sequence[str], assumptions: Sequence[Assumption], notes: Sequence[str], console: Console
 ) -> None:
     """Print what an analysis of a foreign netlist leaves out, what it assumes, and what the reader noted."""
-    console.print()
-    _section(console, "not covered for a netlist:", not_covered)
-    _section(console, "assumptions:", (f"{a.key}: {a.value} ({a.basis})" for a in assumptions))
-    if notes:
-        _section(console, "notes on the netlist:", notes)
+    assumption_text(assumptions, console)
+    for heading, items in (("Not covered for a netlist", not_covered), ("Noted in the netlist", notes)):
+        if items:
+            console.print(f"\n{heading}")
+        for text in items:
+            item(console, text)
     caution_text(console)
-
-
-def _section(console: Console, heading: str, items: Iterable[str]) -> None:
-    say(console, heading)
-    for text in items:
-        item(console, text, mark="")
 
 
 def _amps(current: float | None) -> str:

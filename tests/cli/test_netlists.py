@@ -55,7 +55,7 @@ def test_check_of_a_netlist(board: Path) -> None:
     assert {"single-fault-disarmed", "single-fault-test-path"} <= {f["rule"] for f in found["findings"]}
     assert {"assumptions", "no_fire", "notes", "not_covered"} <= set(found)
     text = run("check", "board.cir", "--roles", "board_roles.toml", folder=board).stdout
-    for part in ("Verdict: UNKNOWN", "Not analysed, so not known", "not covered for a netlist:", "Cautions"):
+    for part in ("Verdict: UNKNOWN", "Not analysed, so not known", "Not covered for a netlist", "Cautions"):
         assert part in text
     assert max(len(line) for line in text.splitlines()) <= 80
 
@@ -70,7 +70,7 @@ def test_faults_of_a_netlist(board: Path) -> None:
     sizes = {len(row["faults"]) for row in found["phases"][0]["faults"]}
     assert sizes == {1, 2} and {"faults", "channel", "igniter_current", "class"} <= set(found["phases"][0]["faults"][0])
     text = run("faults", "board.cir", "--roles", "board_roles.toml", folder=board).stdout
-    for part in ("112 single faults", "XA.R2 open (reset, armed)", "not covered for a netlist:", "defeated by"):
+    for part in ("112 single faults", "XA.R2 open (reset, armed)", "Not covered for a netlist", "defeated by"):
         assert part in text
     assert max(len(line) for line in text.splitlines()) <= 80
 

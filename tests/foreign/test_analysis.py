@@ -243,7 +243,7 @@ def test_text_says_what_was_found_and_what_was_not_covered(result: ForeignResult
         "Ridge vent actuator",
         "mosfet shorted",
         "no-fire margin",
-        "not covered for a netlist:",
+        "Not covered for a netlist",
         "body diode",
         ".tran",
     ):
