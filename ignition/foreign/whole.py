@@ -95,7 +95,8 @@ def _elements(bound: Bound, part: Part) -> Iterator[Element]:
     if part.kind == "r" or name in bound.arm:
         yield _resistor(name, plus, minus)
     elif part.kind == "l":
-        yield Element(name=name, kind="resistor", plus=plus, minus=minus)
+        # next to no resistance: two inductors side by side are no loop without a solution
+        yield replace(_link(name, plus, minus), closed=True)
     elif part.kind == "d":
         yield from _diode(bound, name, plus, minus)
     elif part.kind == "i":

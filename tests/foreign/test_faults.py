@@ -25,6 +25,7 @@ from ignition.foreign.reader import parse_netlist
 from ignition.foreign.roles import parse_roles
 from ignition.foreign.whole import gate_sides, whole_netlist
 from ignition.network.worst_case import Probe
+from ignition.network.worst_members import Boxes
 from ignition.report.json_walk import to_json
 from tests.foreign.exported import exported, renamed
 from tests.foreign.foreign_cases import BENCH_NETLIST, BENCH_ROLES
@@ -419,3 +420,51 @@ def test_faults_of_parts_belong_to_their_channel(example: Bound) -> None:
     assert owner["XA.R2"] == "line A" and owner["XB.R1"] == "line B" and owner["MA1"] == "line A"
     assert owner["RX1"] is None and owner["RF1"] is None and owner["regulator"] is None
     assert owner["RPU1"] == "line B" and owner["wire a_out"] == "line A"
+
+
+def test_a_sampled_current_beyond_the_worst_case_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One within the limit makes the fault not solved, and UNKNOWN; one at the limit makes it hazardous."""
+    seen = 0.0
+
+    def beyond(boxes: Boxes, weights: np.ndarray[Any, Any], count: int) -> tuple[np.ndarray[Any, Any], ...]:
+        return np.full(len(weights), -seen), np.zeros(len(weights))
+
+    monkeypatch.setattr("ignition.analyses.faults.currents.sampled", beyond)
+    board = netlist_board(split())
+    table = Bench.on(board)
+    members = Members.each(table.numbers("disarmed"), np.array([[-1]]))
+    assert highest_uncommanded(table, members).settled.all()
+    seen = 0.15
+    found = highest_uncommanded(table, members)
+    assert not found.settled.any() and not found.beyond.any() and (found.igniter == -1).all()
+    assert {f.verdict for f in judge_netlist_faults(split(), singles(split()))} == {"UNKNOWN", "FAIL"}
+    seen = 0.2
+    found = highest_uncommanded(table, members)
+    assert found.beyond.all() and found.current == pytest.approx(0.2)
+    seen = np.inf
+    assert not highest_uncommanded(table, members).settled.any()
+
+
+def test_two_inductors_side_by_side_are_solved() -> None:
+    """A link of next to no resistance each, so that two of them are no loop without an answer."""
+    both = bench(("RLEAD bus out 400mohm", "RLEAD bus coil 400mohm\nL1 coil out 1u\nL2 coil out 1u"))
+    assert not any(singles(both).unsolved.values())
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        (("M1 drain gate 0 SW", "M1 drain gate src SW\nR20 src 0 0.1"), ("[tolerance]\n", '[tolerance]\nR20 = "1 %"\n')),
+        (("R3 pin gate 100\n", ""), ('R3 = "0 %"\n', ""), ('{ node = "pin" }', '{ node = "gate" }')),
+        (("R3 pin gate 100", "R3 pin gate 100\nVP pin 0 0"), ('{ node = "pin" }', '{ element = "VP" }')),
+        (("R_ARM batt bus 20m", "R_ARM batt in 20m\nRA2 in bus 20m"), ('["R_ARM"]', '["R_ARM", "RA2"]')),
+    ],
+    ids=["source resistor", "no series resistor", "pin as a source", "switch of two contacts"],
+)  # fmt: skip
+def test_other_shapes_have_the_same_points(changes: tuple[tuple[str, str], ...]) -> None:
+    """What fires alone while armed does not hang on how the same circuit is drawn."""
+    plain, other = singles(bench()), singles(bench(*changes))
+    pins = {point.fault.replace("pin gate", "pin pin") for point in other.points}
+    assert pins == {point.fault for point in plain.points} and "R5 short" in pins
+    assert other.fewest == plain.fewest == {"disarmed": 2, "reset": 1, "armed": 1}
+    assert not any(other.unsolved.values())
