@@ -2,16 +2,34 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from importlib import resources
 
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError, did_you_mean
 
-__all__ = ["DEMO", "example_names", "example_text", "example_title", "load_example"]
+__all__ = [
+    "DEMO",
+    "NetlistExample",
+    "example_names",
+    "example_text",
+    "example_title",
+    "load_example",
+    "netlist_example",
+]
 
 DEMO = "demo"
 """Name of the example that ``ignition demo`` checks."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NetlistExample:
+    """Texts of a netlist that a schematic editor wrote and of its role file, and what they show."""
+
+    title: str
+    netlist: str
+    roles: str
 
 
 def example_names() -> tuple[str, ...]:
@@ -76,3 +94,16 @@ def load_example(name: str) -> Circuit:
     'demo.toml'
     """
     return parse_circuit(example_text(name), name=f"{name}.toml")
+
+
+def netlist_example() -> NetlistExample:
+    """Return the example of a netlist with a role file.
+
+    Examples
+    --------
+    >>> netlist_example().netlist.splitlines()[0]
+    '.title Ridge vent actuator, board B, exported by the schematic editor'
+    """
+    folder = resources.files("ignition.data.examples")
+    netlist, roles = (folder.joinpath(n).read_text(encoding="utf-8") for n in ("foreign.cir", "foreign_roles.toml"))
+    return NetlistExample(title=roles.splitlines()[0].lstrip("# ").strip(), netlist=netlist, roles=roles)

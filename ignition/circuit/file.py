@@ -10,9 +10,10 @@ from ignition.circuit.complete import complete
 from ignition.circuit.description import FAULT_PLACES, RULE_NAMES, Description
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
+from ignition.circuit.other_files import NETLIST, is_netlist_name, refuse_netlist
 from ignition.errors import did_you_mean
 
-__all__ = ["MAX_BYTES", "json_schema", "load_circuit", "parse_circuit"]
+__all__ = ["MAX_BYTES", "json_schema", "limit_mistakes", "load_circuit", "parse_circuit"]
 
 MAX_BYTES = 1_000_000
 """Largest circuit file accepted [byte]; a real one has a few thousand."""
@@ -31,7 +32,9 @@ def load_circuit(path: str | Path) -> Circuit:
     ...
     ignition.errors.InputError: none.toml does not exist; write an example to start from: ignition example none.toml
     """
-    text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {path}")
+    name = f"{NETLIST} {path}" if is_netlist_name(path) else path
+    text = read_text(path, "circuit file", MAX_BYTES, f"write an example to start from: ignition example {name}")
+    refuse_netlist(path, text, "circuit file")
     return parse_circuit(text, name=Path(path).name, shown=str(path))
 
 
@@ -105,6 +108,24 @@ _HINTS = {
 }
 
 
+def limit_mistakes(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
+    """Return what is wrong between the limits of one's own in [rules], on the raw values.
+
+    Examples
+    --------
+    >>> limit_mistakes({"rules": {"limit": [{"name": "mine"}]}})
+    []
+    """
+    rules = table.get("rules")
+    limits = _list(rules, "limit") if isinstance(rules, dict) else []
+    found = _duplicates(("rules", "limit"), limits)
+    for index, limit in enumerate(limits):
+        if isinstance(limit, dict) and limit.get("name") in RULE_NAMES:
+            where: KeyPath = ("rules", "limit", index, "name")
+            found.append((where, f"{limit['name']!r} names a rule that is shipped; give the limit another name"))
+    return found
+
+
 def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     """Rules between tables, on the raw values so that they are checked even where a value is wrong."""
     found: list[tuple[KeyPath, str]] = []
@@ -114,15 +135,9 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     if feed and len(switches) != 1:
         where: KeyPath = ("feed", switches[1] if len(switches) > 1 else 0, "kind")
         found.append((where, f"exactly one feed part is the arm switch; received {len(switches)}"))
-    rules = table.get("rules")
-    limits = _list(rules, "limit") if isinstance(rules, dict) else []
     for name, members in (("feed", feed), ("channel", channels), ("load", _list(table, "load"))):
         found += _duplicates((name,), members)
-    found += _duplicates(("rules", "limit"), limits)
-    for index, limit in enumerate(limits):
-        if isinstance(limit, dict) and limit.get("name") in RULE_NAMES:
-            where = ("rules", "limit", index, "name")
-            found.append((where, f"{limit['name']!r} names a rule that is shipped; give the limit another name"))
+    found += limit_mistakes(table)
     own = table.get("faults")
     added = _list(own, "add") if isinstance(own, dict) else []
     found += _duplicates(("faults", "add"), added)

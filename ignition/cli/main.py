@@ -9,11 +9,12 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ignition.cli.cluster import cluster
+from ignition.cli.output import judged, print_json, status, write_texts
 from ignition.errors import IgnitionError, InputError
 
 if TYPE_CHECKING:
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from ignition.analyses.continuity.misreads import Misclassification
     from ignition.analyses.continuity.requirement import Requirement
     from ignition.circuit.model import Circuit
-    from ignition.findings.finding import Finding
 
 __all__ = ["app", "main"]
 
@@ -35,49 +35,24 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+NetlistOrCircuit = Annotated[
+    Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)
+]
+RoleFile = Annotated[
+    Path | None,
+    typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
+]
 CircuitFile = Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
-def _write_text(path: Path, text: str, force: bool) -> None:
-    """Write a whole file or nothing."""
-    if path.exists() and not force:
-        raise InputError(f"{path} exists; give another path, or --force to replace it")
-    if path.is_dir():
-        raise InputError(f"{path} is a folder; give a file name")
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        partial.write_text(text, encoding="utf-8")
-        partial.replace(path)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise InputError(f"{path} cannot be written: {error.strerror}") from None
-
-
-def _print_json(result: Any, **more: Any) -> None:
-    """Print one JSON object; its writer loads when it is needed."""
-    from ignition.report.json_walk import to_json
-
-    print(to_json(result, **more))
-
-
-def _status(findings: Sequence[Finding]) -> int:
-    """Exit status of a verb: 0 where all of its findings PASS."""
-    from ignition.findings.finding import worst_verdict
-
-    return 0 if worst_verdict(findings) == "PASS" else 1
-
-
-def _judged(findings: Sequence[Finding]) -> dict[str, Any]:
-    """Verdict and findings beside the keys of a result."""
-    from ignition.findings.finding import worst_verdict
-
-    return {"verdict": worst_verdict(findings), "findings": findings}
-
-
 @app.command()
-def check(file: CircuitFile, as_json: AsJson = False) -> None:
+def check(file: NetlistOrCircuit, roles: RoleFile = None, as_json: AsJson = False) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
+    if roles is not None:
+        from ignition.cli.netlists import check as check_netlist
+
+        raise typer.Exit(check_netlist(file, roles, as_json))
     from ignition.analyses.verdict import check as analyse
     from ignition.circuit.file import load_circuit
 
@@ -85,13 +60,13 @@ def check(file: CircuitFile, as_json: AsJson = False) -> None:
     if as_json:
         from ignition.report.contract import check_dict
 
-        _print_json(check_dict(result))
+        print_json(check_dict(result))
     else:
         from ignition.report.findings_text import check_text
         from ignition.report.text import make_console
 
         check_text(result, make_console())
-    raise typer.Exit(_status(result.findings))
+    raise typer.Exit(status(result.findings))
 
 
 @app.command()
@@ -122,7 +97,7 @@ def firing(
     findings = judge_firing(circuit, result)
     if as_json:
         more = {"spread_of_times": tried, "rare_failure": seldom, "influence": shares, "discharge": bank}
-        _print_json(result, probability_all_fire=probability_all_fire(tried), **more, **_judged(findings))
+        print_json(result, probability_all_fire=probability_all_fire(tried), **more, **judged(findings))
     else:
         from ignition.report.findings_text import brief_text
         from ignition.report.firing_text import (
@@ -147,7 +122,7 @@ def firing(
         brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(_status(findings))
+    raise typer.Exit(status(findings))
 
 
 def _progress(trials: int) -> Callable[[int, int], None] | None:
@@ -163,13 +138,8 @@ def _progress(trials: int) -> Callable[[int, int], None] | None:
 
 @app.command()
 def continuity(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Circuit file (TOML), or a netlist.", show_default=False)
-    ],
-    roles: Annotated[
-        Path | None,
-        typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
-    ] = None,
+    file: NetlistOrCircuit,
+    roles: RoleFile = None,
     trials: Annotated[int, typer.Option(min=0, help="Samples of each state, for how often two are confused.")] = 0,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the samples.")] = 0,
     need: Annotated[
@@ -180,8 +150,11 @@ def continuity(
 ) -> None:
     """Continuity test: igniter current, converter reading and line states that it can tell apart."""
     if roles is not None:
-        _foreign_continuity(file, roles, as_json)
-        return
+        from ignition.cli.netlists import continuity as netlist_continuity
+
+        if trials or need is not None:
+            raise InputError("--trials and --need are for circuit files; with --roles leave them out")
+        raise typer.Exit(netlist_continuity(file, roles, as_json))
     from ignition.analyses.continuity.continuity import continuity as analyse
     from ignition.analyses.verdict import judge_sense
     from ignition.circuit.file import load_circuit
@@ -192,7 +165,7 @@ def continuity(
     confused = _confused(circuit, result, trials, seed)
     needed = _needed(circuit, need)
     if as_json:
-        _print_json(result, misclassification=confused, requirements=needed, **_judged(findings))
+        print_json(result, misclassification=confused, requirements=needed, **judged(findings))
     else:
         from ignition.report.continuity_text import continuity_text, misclassification_text, requirement_text
         from ignition.report.findings_text import brief_text
@@ -207,7 +180,7 @@ def continuity(
         brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(_status(findings))
+    raise typer.Exit(status(findings))
 
 
 @app.command()
@@ -232,7 +205,7 @@ def holdoff(
 
         save_hold_off_plot(circuit, result, plot)
     if as_json:
-        _print_json(result, advice=advised, **_judged(result.findings))
+        print_json(result, advice=advised, **judged(result.findings))
     else:
         from ignition.report.findings_text import brief_text
         from ignition.report.hold_off_text import advice_text, hold_off_text
@@ -245,16 +218,21 @@ def holdoff(
         brief_text(result.findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(_status(result.findings))
+    raise typer.Exit(status(result.findings))
 
 
 @app.command()
 def faults(
-    file: CircuitFile,
+    file: NetlistOrCircuit,
+    roles: RoleFile = None,
     order: Annotated[int, typer.Option(min=1, max=3, help="List sets of up to this many faults at once.")] = 1,
     as_json: AsJson = False,
 ) -> None:
     """Faults, one and more at a time: what fires, what makes a dud, what no reading shows, and the fewest that fire."""
+    if roles is not None:
+        from ignition.cli.netlists import faults as netlist_faults
+
+        raise typer.Exit(netlist_faults(file, roles, order, as_json))
     from ignition.analyses.faults.faults import faults as analyse
     from ignition.analyses.faults.remedies import remedies
     from ignition.analyses.faults.single import single_fault_currents
@@ -267,7 +245,7 @@ def faults(
     changes, paths = remedies(circuit, result), sneak_paths(circuit)
     findings = judge_single_faults(circuit, single_fault_currents(circuit))
     if as_json:
-        _print_json(result, remedies=changes, sneak_paths=paths, **_judged(findings))
+        print_json(result, remedies=changes, sneak_paths=paths, **judged(findings))
     else:
         from ignition.report.faults_text import faults_text, remedies_text, sneak_paths_text
         from ignition.report.findings_text import brief_text
@@ -280,7 +258,7 @@ def faults(
         brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
-    raise typer.Exit(_status(findings))
+    raise typer.Exit(status(findings))
 
 
 @app.command()
@@ -304,7 +282,7 @@ def diagnose(
     measured = None if battery is None else parse_toleranced(battery, "V")
     result = analyse(circuit, _readings(reading), battery=measured, phase=phase)
     if as_json:
-        _print_json(result)
+        print_json(result)
     else:
         from ignition.report.diagnosis_text import diagnosis_text
         from ignition.report.text import caution_text, make_console
@@ -346,23 +324,6 @@ def _needed(circuit: Circuit, target: str | None) -> tuple[Requirement, ...] | N
     return tuple(r for channel in channels for r in requirements(circuit, channel, target))
 
 
-def _foreign_continuity(netlist: Path, roles: Path, as_json: bool) -> None:
-    """Continuity, no-fire margins and single faults of a netlist that a schematic editor wrote."""
-    from ignition.foreign.analysis import analyse_foreign
-    from ignition.foreign.reader import load_netlist
-    from ignition.foreign.roles import load_roles
-
-    result = analyse_foreign(load_netlist(netlist), load_roles(roles))
-    if as_json:
-        _print_json(result)
-    else:
-        from ignition.report.foreign_text import foreign_text
-        from ignition.report.text import make_console
-
-        foreign_text(result, make_console())
-    raise typer.Exit(_status(result.findings))
-
-
 @app.command()
 def divider(
     file: CircuitFile,
@@ -401,7 +362,7 @@ def divider(
 
         save_divider_plot(result, plot)
     if as_json:
-        _print_json(result, **_judged(findings))
+        print_json(result, **judged(findings))
     else:
         from ignition.report.divider_text import divider_text
         from ignition.report.findings_text import brief_text
@@ -412,7 +373,7 @@ def divider(
         console.print(f"\nWith the {'present' if best is None else 'recommended'} divider")
         brief_text(findings, console)
         caution_text(console)
-    raise typer.Exit(_status(findings))
+    raise typer.Exit(status(findings))
 
 
 @app.command()
@@ -435,9 +396,9 @@ def header(
     circuit = load_circuit(file)
     constants = firmware(circuit, analyse(circuit))
     if output is not None:
-        _write_text(output, header_text(constants), force)
+        write_texts({output: header_text(constants)}, force)
     if as_json:
-        _print_json(constants)
+        print_json(constants)
     else:
         print(f"{output}: constants of {len(constants.channels)} channels. Compile with -std=c99.")
 
@@ -462,21 +423,47 @@ def example(
     force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
 ) -> None:
     """Write an example circuit file to start from."""
-    from ignition.circuit.examples import DEMO, example_names, example_text, example_title
+    from ignition.circuit.examples import DEMO, example_names, example_text, example_title, netlist_example
+    from ignition.circuit.other_files import NETLIST
 
     if list_names:
         from ignition.report.text import make_console, table
 
-        table(make_console(), ("name", "what it shows"), [(n, example_title(n)) for n in example_names()])
+        rows = [(n, example_title(n)) for n in example_names()]
+        table(make_console(), ("name", "what it shows"), [*rows, (NETLIST, netlist_example().title)])
         return
     if name is None:
         raise InputError("give a file to write, for example: ignition example pad.toml; or --list")
+    if name == NETLIST:
+        _write_netlist_example(path, force)
+        return
     if path is None:
         if name in example_names():
             raise InputError(f"give a file to write: ignition example {name} {name}.toml")
         name, path = DEMO, Path(name)
-    _write_text(path, example_text(name), force)
+    if path.suffix == ".cir":
+        raise InputError(
+            f"{path}: example {name!r} is a circuit file, which is TOML; for a netlist with its role file write: "
+            f"ignition example {NETLIST} {path}"
+        )
+    write_texts({path: example_text(name)}, force)
     print(f"{path}: example {name!r}. Next: ignition check {path}")
+
+
+def _write_netlist_example(path: Path | None, force: bool) -> None:
+    """Write a netlist and, beside it, its role file."""
+    from ignition.circuit.examples import netlist_example
+    from ignition.circuit.other_files import NETLIST
+
+    if path is None or path.suffix != ".cir":
+        received = "" if path is None else f"; received {path}"
+        raise InputError(
+            f"example {NETLIST!r} is a netlist and its role file: name the netlist with .cir, for example: "
+            f"ignition example {NETLIST} board.cir{received}"
+        )
+    shown, roles = netlist_example(), path.with_name(f"{path.stem}_roles.toml")
+    write_texts({path: shown.netlist, roles: shown.roles}, force)
+    print(f"{path} and {roles}: example {NETLIST!r}. Next: ignition check {path} --roles {roles}")
 
 
 @app.command()
@@ -502,7 +489,7 @@ def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
 
     result = analyse(load_circuit(file))
     if as_json:
-        _print_json(result)
+        print_json(result)
     else:
         from ignition.report.crosscheck_text import crosscheck_text
         from ignition.report.text import make_console
@@ -516,7 +503,7 @@ def schema() -> None:
     """Print the JSON Schema of the circuit file, so that an editor can complete it."""
     from ignition.circuit.file import json_schema
 
-    _print_json(json_schema())
+    print_json(json_schema())
 
 
 app.command()(cluster)

@@ -1,4 +1,4 @@
-"""Continuity, no-fire margin and single faults of a network that does not fit the channel template."""
+"""Continuity and no-fire margin of a network that does not fit the channel template."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from ignition.foreign.binding import Bound, BoundChannel, bind
 from ignition.foreign.bounds import settle
 from ignition.foreign.findings import foreign_findings
 from ignition.foreign.flatten import FlatNetlist
-from ignition.foreign.network import FOREIGN_PHASES, Fault, Situation, line_states_of
-from ignition.foreign.results import ForeignChannel, ForeignFault, ForeignResult, NoFireMargin
+from ignition.foreign.network import FOREIGN_PHASES, Situation, line_states_of
+from ignition.foreign.results import ForeignChannel, ForeignResult, NoFireMargin
 from ignition.foreign.roles import Roles
 from ignition.network.worst_case import Extreme, Probe
 from ignition.spice.netlist import Netlist
-from ignition.toleranced import Spread, Toleranced
+from ignition.toleranced import Spread
 
-__all__ = ["analyse_foreign", "single_faults"]
+__all__ = ["analyse_foreign", "judge_margins"]
 
 
-def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: bool = True) -> ForeignResult:
+def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles) -> ForeignResult:
     """Analyse a foreign netlist at steady current.
 
     Bounds stand at corners of the tolerances, found by signs and checked by samples; where a sample lies outside, or a
@@ -37,8 +37,21 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
     role file against the netlist.
     """
     bound = bind(netlist, roles)
-    rows = [fault for phase in FOREIGN_PHASES for fault in _faults(bound, phase)] if faults else []
-    margins = _all_margins(bound)
+    margins, findings = judge_margins(bound)
+    return ForeignResult(
+        circuit=roles.file.title,
+        netlist=bound.netlist.title,
+        channels=tuple(_continuity(bound, channel, margins) for channel in bound.channels),
+        margins=margins,
+        findings=findings,
+        assumptions=bound.assumptions,
+        notes=bound.notes,
+    )
+
+
+def judge_margins(bound: Bound) -> tuple[tuple[NoFireMargin, ...], tuple[Finding, ...]]:
+    """Return the margins of every igniter in every steady phase with nothing broken, and what they are judged."""
+    margins, roles = _all_margins(bound), bound.roles
 
     def judged(circuit: Circuit) -> Iterable[Finding]:
         if circuit is roles.circuit:
@@ -46,42 +59,7 @@ def analyse_foreign(netlist: Netlist | FlatNetlist, roles: Roles, *, faults: boo
         other = bind(bound.netlist, replace(roles, circuit=circuit))
         return foreign_findings(other, _all_margins(other))
 
-    return ForeignResult(
-        circuit=roles.file.title,
-        netlist=bound.netlist.title,
-        channels=tuple(_continuity(bound, channel, margins) for channel in bound.channels),
-        margins=margins,
-        findings=blamed(roles.circuit, judged),
-        faults=tuple(rows),
-        assumptions=bound.assumptions,
-        notes=bound.notes,
-    )
-
-
-def single_faults(bound: Bound) -> tuple[Fault, ...]:
-    """List the single faults that are tried.
-
-    Returns
-    -------
-    In the order of the netlist
-    """
-    found: list[Fault] = []
-    for part in bound.netlist.parts:
-        if part.name in bound.arm:
-            found.append(Fault(element=part.name, mode="stuck closed"))
-        elif part.kind in "rd":
-            found += [Fault(element=part.name, mode=mode) for mode in ("open", "short")]
-        elif part.kind == "c":
-            found.append(Fault(element=part.name, mode="short"))
-        elif part.kind == "l":
-            found.append(Fault(element=part.name, mode="open"))
-        elif part.kind == "m":
-            found.append(Fault(element=part.name, mode="stuck on"))
-    return tuple(found)
-
-
-def _applies(fault: Fault, phase: str) -> bool:
-    return fault.mode != "stuck closed" or phase == "disarmed"
+    return margins, blamed(roles.circuit, judged)
 
 
 def _continuity(bound: Bound, channel: BoundChannel, margins: Sequence[NoFireMargin]) -> ForeignChannel:
@@ -226,44 +204,3 @@ def _margin(
 def _share(current: float, limit: float) -> float:
     """Current over the no-fire current; next to infinite where the ambient alone may function the igniter."""
     return current / limit if limit > 0.0 else math.nextafter(math.inf, 0.0)
-
-
-def _faults(bound: Bound, phase: str) -> list[ForeignFault]:
-    """All single faults of a phase; each starts from the drain currents of the circuit without a fault."""
-    try:
-        start: dict[str, Toleranced] | None = settle(bound, Situation(phase=phase), []).off
-    except NetworkError:
-        start = None
-    return [_fault(bound, phase, fault, start) for fault in single_faults(bound) if _applies(fault, phase)]
-
-
-def _fault(bound: Bound, phase: str, fault: Fault, start: dict[str, Toleranced] | None) -> ForeignFault:
-    """The igniter nearest to its no-fire current under a fault."""
-    rows = [(channel, name, kind) for channel in bound.channels for name, kind in channel.igniters.items()]
-    first_channel, first, _ = rows[0]
-    try:
-        situation = Situation(phase=phase, fault=fault)
-        spreads = settle(bound, situation, [Probe(element=name) for _, name, _ in rows], start).outputs
-    except NetworkError as error:
-        return ForeignFault(
-            faults=(str(fault),), phase=phase, igniter=first, channel=first_channel.name, current=None,
-            no_fire_ratio=None, verdict="UNKNOWN", reason=str(error),
-        )  # fmt: skip
-    shares = []
-    for (channel, name, kind), spread in zip(rows, spreads, strict=True):
-        limit = bound.roles.circuit.igniters[kind].threshold_low
-        largest = spread.largest or 0.0
-        shares.append((math.inf if limit is None else _share(largest, limit), largest, channel.name, name))
-    share, current, channel_name, name = max(shares)
-    unknown = math.isinf(share)
-    reason = "an igniter has no no-fire current" if unknown else None if share > 0 else "no current flows"
-    return ForeignFault(
-        faults=(str(fault),),
-        phase=phase,
-        igniter=name,
-        channel=channel_name,
-        current=current,
-        no_fire_ratio=None if unknown or share == 0 else 1.0 / share,
-        verdict="UNKNOWN" if unknown else "hazardous" if share >= 1.0 else "below no-fire",
-        reason=reason,
-    )

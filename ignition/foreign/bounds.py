@@ -50,25 +50,19 @@ def _off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Toler
     return off_current(circuit.mosfets[channel.mosfet], gate, circuit.ambient)
 
 
-def settle(
-    bound: Bound, situation: Situation, probes: Sequence[Probe], start: Mapping[str, Toleranced] | None = None
-) -> Settled:
+def settle(bound: Bound, situation: Situation, probes: Sequence[Probe]) -> Settled:
     """Answer a situation with the drain current that its own gate voltages allow.
 
     A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
 
     Raises NetworkError when no bound can be guaranteed, or gate voltage and drain current do not settle.
 
-    Parameters
-    ----------
-    start : Drain currents [A] that are allowed at least; those of a gate at 0 V by default
-
     Returns
     -------
     Bounds of the outputs, gate voltages, drain currents
     """
     zero = Toleranced.exact(0.0, "V")
-    off = dict(start) if start is not None else {c.name: _off_current(bound, c, zero) for c in bound.channels}
+    off = {c.name: _off_current(bound, c, zero) for c in bound.channels}
     for _ in range(_MOST_ROUNDS):
         built = situation_network(bound, situation, off)
         held = [c for c in bound.channels if c.name not in built.loose_gates]

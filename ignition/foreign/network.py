@@ -1,4 +1,4 @@
-"""The steady network of a foreign netlist in a phase, line state or fault, of the elements that the solver knows."""
+"""The steady network of a foreign netlist in a phase and line state, of the elements that the solver knows."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ __all__ = [
     "Built",
     "FOREIGN_LINE_STATES",
     "FOREIGN_PHASES",
-    "Fault",
     "Situation",
     "line_states_of",
     "situation_network",
@@ -40,17 +39,6 @@ def _pulled_through(pin: PinModel) -> Toleranced:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
-    """One element's fault: ``open``, ``short`` or ``stuck closed``."""
-
-    element: str
-    mode: str
-
-    def __str__(self) -> str:
-        return f"{self.element} {self.mode}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Situation:
     """What the circuit is in.
 
@@ -64,11 +52,10 @@ class Situation:
     phase: str
     lines: Mapping[str, str] = field(default_factory=dict)
     open_igniter: str | None = None
-    fault: Fault | None = None
 
     @property
     def armed(self) -> bool:
-        """Whether the arm switch is closed (or stuck so, or shorted)."""
+        """Whether the arm switch is closed."""
         return self.phase != "disarmed" and "not armed" not in self.lines.values()
 
 
@@ -158,15 +145,7 @@ class _Builder:
             key = name if quantity == "resistance" else f"{name} {quantity}"
             terms[quantity] = ((key, 1.0),)
             self.box[key] = value
-        fault = self.situation.fault
-        shorted = fault is not None and fault.mode == "short" and kind == "resistor" and name not in self.igniters
-        if fault is not None and fault.element == name and (fault.mode == "open" or shorted):
-            closed = False  # a short replaces the part, so that a part of 0 ohm makes no loop with it
         self.elements.append(Element(name=name, kind=kind, plus=nodes[0], minus=nodes[1], closed=closed, **terms))
-
-    def faulty(self, name: str, mode: str) -> bool:
-        fault = self.situation.fault
-        return fault is not None and fault.element == name and fault.mode == mode
 
     def part(self, part: Part) -> None:
         """Add one part of the netlist; MOSFETs and gate pins come with their channels."""
@@ -176,9 +155,8 @@ class _Builder:
         if part.kind == "d":
             self.diode(part.name, nodes)
         elif part.name in self.bound.arm:
-            stuck = self.faulty(part.name, "stuck closed")
             resistance = self.bound.roles.file.arm_switch.resistance
-            self.add(part.name, "resistor", nodes, closed=self.situation.armed or stuck, resistance=resistance)
+            self.add(part.name, "resistor", nodes, closed=self.situation.armed, resistance=resistance)
         elif part.name in self.igniters:
             self.igniter(part.name, nodes)
             return
@@ -192,25 +170,21 @@ class _Builder:
             self.add(part.name, "resistor", nodes, resistance=self.bound.values[part.name])
         else:
             self.add(part.name, "resistor", nodes, closed=part.kind == "l")
-        if self.faulty(part.name, "short"):
-            self.link(f"{part.name} short", nodes)
 
     def link(self, name: str, nodes: tuple[str, str], closed: bool = True) -> None:
         self.add(name, "resistor", nodes, closed=closed)
 
     def diode(self, name: str, nodes: tuple[str, str]) -> None:
-        """Forward drop, leakage, and breakdown where there is one; all of it open in the fault ``open``."""
+        """Forward drop, leakage, and breakdown where there is one."""
         values = self.bound.diodes[name]
-        closed = not self.faulty(name, "open")
         back = (nodes[1], nodes[0])
-        self.add(name, "clamp", nodes, closed=closed, voltage=values.drop, resistance=values.resistance)
-        self.add(f"{name} leakage", "leakage", back, closed=closed, current=values.leakage)
+        self.add(name, "clamp", nodes, voltage=values.drop, resistance=values.resistance)
+        self.add(f"{name} leakage", "leakage", back, current=values.leakage)
         if values.breakdown is not None:
             self.add(
                 f"{name} breakdown",
                 "clamp",
                 back,
-                closed=closed,
                 voltage=values.breakdown,
                 resistance=values.resistance,
             )
@@ -221,7 +195,7 @@ class _Builder:
         opened = line == "open" or (line == "one igniter open" and name == self.situation.open_igniter)
         resistance = self.circuit.igniters[kind].resistance
         self.add(name, "resistor", nodes, closed=not opened, resistance=resistance)
-        self.link(f"{name} bridging", nodes, closed=line == "shorted" or self.faulty(name, "short"))
+        self.link(f"{name} bridging", nodes, closed=line == "shorted")
 
     def source(self, part: Part, nodes: tuple[str, str]) -> None:
         if part.name == self.bound.battery:
@@ -255,7 +229,7 @@ class _Builder:
     def switch(self, channel: BoundChannel, off: Toleranced) -> None:
         """A low-side switch that is not commanded."""
         name, mosfet = channel.switch, self.circuit.mosfets[channel.mosfet]
-        shorted = self.situation.lines.get(channel.name) == "mosfet shorted" or self.faulty(name, "stuck on")
+        shorted = self.situation.lines.get(channel.name) == "mosfet shorted"
         self.add(f"{name} off", "leakage", (channel.drain, channel.source), current=off)
         self.link(f"{name} short", (channel.drain, channel.source), closed=shorted)
         body = (channel.source, channel.drain)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from ignition.circuit.mistakes import read_text
+from ignition.circuit.other_files import refuse_toml
 from ignition.errors import InputError, NetlistError
 from ignition.foreign.tokens import Statement, pairs, spice_number, statements
 from ignition.spice.netlist import Card, ModelCard, Netlist, Subcircuit
@@ -53,7 +54,9 @@ def load_netlist(path: str | Path) -> Netlist:
     -------
     The netlist as read; `ignition.foreign.flatten.flatten` writes its subcircuits out
     """
-    return parse_netlist(read_text(path, "netlist", MAX_BYTES), name=str(path))
+    text = read_text(path, "netlist", MAX_BYTES)
+    refuse_toml(path, text)
+    return parse_netlist(text, name=str(path))
 
 
 def parse_netlist(text: str, name: str = "netlist") -> Netlist:

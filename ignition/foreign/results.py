@@ -1,4 +1,4 @@
-"""Results of a foreign netlist's analysis, and what it covers."""
+"""Results of a foreign netlist's analyses, and what they leave out."""
 
 from __future__ import annotations
 
@@ -7,27 +7,21 @@ from typing import Annotated
 
 from ignition.analyses.continuity.bands import LineReading
 from ignition.analyses.continuity.thresholds import Threshold
+from ignition.analyses.faults.single import SingleFaults
 from ignition.circuit.model import Assumption
-from ignition.findings.finding import Finding
+from ignition.findings.finding import Finding, Verdict
 from ignition.toleranced import Spread
 from ignition.typing import HIDDEN, Amps, Decibels, Key, Missing, Ohms, Ratio
 
-__all__ = ["COVERED", "ForeignChannel", "ForeignFault", "ForeignResult", "NOT_COVERED", "NoFireMargin"]
-
-COVERED = (
-    "each resistor, diode and igniter open or shorted",
-    "each capacitor shorted, each inductor open",
-    "the arm switch stuck closed",
-    "each low-side switch stuck on (a pin stuck high does no more)",
-)
-"""Single faults that are tried in each phase."""
+__all__ = ["ForeignChannel", "ForeignCheck", "ForeignResult", "NOT_COVERED", "NoFireMargin"]
 
 NOT_COVERED = (
-    "drifted values, two faults at once, wires between nets that the netlist keeps apart",
-    "shorts from drain to gate and from gate to source, an open gate connection",
-    "a supply that passes the battery's voltage, a source of the netlist that fails",
-    "the arm switch's edge, stored charge, and everything else that is not steady",
-    "whether a fire command fires: no all-fire margin is computed",
+    "everything that is not steady: the arm switch's edge, turn-off, stored charge",
+    "firing: whether a command fires, duds, and other channels while one fires",
+    "the netlist's own sources failing; a battery connected the wrong way round",
+    "pairs of wires swapped between channels, wires between nets beside those at the igniters",
+    "a MOSFET's breakdown; thermal limits of parts and conductors",
+    "loops past a switch with nothing broken, and what would help: neither is searched for",
 )
 """What the analysis of a foreign netlist leaves out."""
 
@@ -81,42 +75,39 @@ class NoFireMargin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ForeignFault:
-    """What one fault does in one phase.
-
-    Attributes
-    ----------
-    faults : The one fault
-    current : Largest current of the igniter nearest to its no-fire current
-    no_fire_ratio : No-fire current over it
-    verdict : ``hazardous`` (may reach the no-fire current), ``below no-fire`` or ``UNKNOWN``
-    """
-
-    faults: tuple[str, ...]
-    phase: str
-    igniter: str
-    channel: str
-    current: Annotated[Amps | None, Key("igniter_current"), Missing(always=True)]
-    no_fire_ratio: Ratio | None
-    verdict: Annotated[str, Key("class")]
-    reason: Annotated[str | None, HIDDEN]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ForeignResult:
-    """Everything that is computed for a foreign netlist."""
+    """Continuity and no-fire margins of a foreign netlist."""
 
     circuit: str
     netlist: str
     channels: tuple[ForeignChannel, ...]
     margins: Annotated[tuple[NoFireMargin, ...], Key("no_fire")]
     findings: tuple[Finding, ...]
-    faults: tuple[ForeignFault, ...]
     assumptions: tuple[Assumption, ...]
     notes: tuple[str, ...]
-    faults_covered: tuple[str, ...] = COVERED
     not_covered: tuple[str, ...] = NOT_COVERED
 
     def margin(self, phase: str, igniter: str) -> NoFireMargin:
         """Return the margin of an igniter in a phase."""
         return next(m for m in self.margins if m.phase == phase and m.igniter == igniter)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForeignCheck:
+    """All findings of a foreign netlist.
+
+    Attributes
+    ----------
+    circuit : File of the netlist
+    single_faults : What the findings on single faults rest on
+    """
+
+    circuit: str
+    title: str
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+    margins: Annotated[tuple[NoFireMargin, ...], Key("no_fire")]
+    single_faults: Annotated[SingleFaults, HIDDEN]
+    notes: tuple[str, ...]
+    not_covered: tuple[str, ...] = NOT_COVERED

@@ -18,8 +18,10 @@ from ignition.circuit import description as d
 from ignition.circuit.complete import complete
 from ignition.circuit.feed_description import Battery, FeedPart, Wiring
 from ignition.circuit.fields import Current, FileModel, Resistance, Voltage, VoltageDrop
+from ignition.circuit.file import limit_mistakes
 from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
 from ignition.circuit.model import Circuit
+from ignition.circuit.other_files import refuse_netlist
 from ignition.errors import InputError, did_you_mean
 from ignition.toleranced import Toleranced, parse_toleranced
 
@@ -127,6 +129,8 @@ class RoleFile(FileModel):
     mosfet: dict[str, d.Mosfet] = Field(min_length=1, description="MOSFET types, as in a circuit file")
     channel: list[RoleChannel] = Field(min_length=1, max_length=32, description="firing channels")
     diode: dict[str, DiodeRole] = Field(default={}, description="element of the netlist = its steady values")
+    rules: d.Rules = Field(default=d.Rules(), description="as in a circuit file")
+    checklist: d.Checklist = Field(default=d.Checklist(), description="as in a circuit file")
     resistor_tolerance: ToleranceText | None = Field(default=None, description="share of every resistor not named")
     tolerance: dict[str, ToleranceText] = Field(default={}, description="element of the netlist = share or value")
 
@@ -177,7 +181,9 @@ def load_roles(path: str | Path) -> Roles:
     -------
     The roles; that their elements exist is checked with the netlist
     """
-    return parse_roles(read_text(path, "role file", _MAX_BYTES), shown=str(path))
+    text = read_text(path, "role file", _MAX_BYTES)
+    refuse_netlist(path, text, "role file")
+    return parse_roles(text, shown=str(path))
 
 
 def parse_roles(text: str, shown: str = "roles") -> Roles:
@@ -250,8 +256,8 @@ def _description(file: RoleFile) -> d.Description:
         igniter=file.igniter,
         mosfet=file.mosfet,
         channel=channels,
-        rules=d.Rules(),
-        checklist=d.Checklist(),
+        rules=file.rules,
+        checklist=file.checklist,
     )
 
 
@@ -284,6 +290,7 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     for key in ("sample_capacitance", "acquisition_time"):
         if isinstance(adc, dict) and key in adc:
             found.append((("controller", "adc", key), "settling is not computed for a foreign netlist; leave it out"))
+    found += limit_mistakes(table)
     text = table.get("resistor_tolerance")
     if isinstance(text, str) and not _SHARE.fullmatch(text):
         found.append((("resistor_tolerance",), f"is a share such as '1 %'; received {text!r:.60}"))

@@ -24,6 +24,7 @@ __all__ = [
     "gate_box",
     "gate_network",
     "more_than_none",
+    "one_way",
     "own_name",
     "pin",
     "swap_name",
@@ -305,10 +306,10 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
             "body diode drop": BODY_DIODE_DROP,
             "body diode resistance": BODY_DIODE_RESISTANCE,
             "leaky": Toleranced.exact(0.0, "ohm"),
-            "pin leakage up": _one_way(controller.pin.leakage.high),
-            "pin leakage down": _one_way(-controller.pin.leakage.low),
-            "gate leakage up": _one_way(circuit.mosfets[channel.mosfet].gate_leakage.high),
-            "gate leakage down": _one_way(-circuit.mosfets[channel.mosfet].gate_leakage.low),
+            "pin leakage up": one_way(controller.pin.leakage.high),
+            "pin leakage down": one_way(-controller.pin.leakage.low),
+            "gate leakage up": one_way(circuit.mosfets[channel.mosfet].gate_leakage.high),
+            "gate leakage down": one_way(-circuit.mosfets[channel.mosfet].gate_leakage.low),
         }
         box |= {f"{channel.name}.{key}": value for key, value in own.items() if value is not None}
     return box
@@ -326,7 +327,17 @@ def more_than_none(resistance: Toleranced) -> Toleranced:
     return Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
 
 
-def _one_way(most: float) -> Toleranced:
-    """A leakage of one direction, which may also be none."""
+def one_way(most: float) -> Toleranced:
+    """Return a leakage of one direction, which may also be none [A].
+
+    Parameters
+    ----------
+    most : Its highest value [A]
+
+    Examples
+    --------
+    >>> one_way(1e-6).low, one_way(-1e-6).high
+    (0.0, 0.0)
+    """
     most = max(most, 0.0)
     return Toleranced(low=0.0, nominal=0.0, high=most, unit="A")

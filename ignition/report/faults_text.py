@@ -52,7 +52,7 @@ def _fewest(phase: PhaseFaults, order: int) -> str:
     if all(row.commanded for row in phase.faults):
         return "all commanded"
     if phase.fewest is None:
-        return "not known" if phase.of("not judged") else f"more than {max(order, 2)}"
+        return "not known" if phase.of("not judged") or phase.unsolved is not None else f"more than {max(order, 2)}"
     return str(phase.fewest)
 
 
@@ -172,7 +172,7 @@ def _sets(result: Faults, size: int, console: Console) -> None:
         for row in rows:
             groups.setdefault(row.faults[:-1], []).append(row)
         for first, members in groups.items():
-            least = min(row.current for row in members)
+            least = min(row.current or 0.0 for row in members)
             item(
                 console,
                 f"{' with '.join(first)} with: {', '.join(row.faults[-1] for row in members)} "

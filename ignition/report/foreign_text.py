@@ -1,17 +1,29 @@
-"""A foreign netlist's results as text: continuity, no-fire margins, single faults, what is covered and what is not."""
+"""A foreign netlist's results as text: continuity, no-fire margins, findings, what is not covered."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from rich.console import Console
 
-from ignition.foreign.results import ForeignChannel, ForeignResult
-from ignition.report.findings_text import brief_text
-from ignition.report.text import at_least, at_most, caution_text, item, number_text, say, spread_text, table
+from ignition.circuit.model import Assumption
+from ignition.foreign.results import ForeignChannel, ForeignCheck, ForeignResult
+from ignition.report.faults_text import failure_points_text
+from ignition.report.findings_text import brief_text, findings_text
+from ignition.report.text import (
+    assumption_text,
+    at_least,
+    at_most,
+    caution_text,
+    item,
+    number_text,
+    say,
+    spread_text,
+    table,
+)
 from ignition.units import engineering
 
-__all__ = ["foreign_text"]
+__all__ = ["foreign_check_text", "foreign_text", "scope_text"]
 
 _UNKNOWN = "UNKNOWN"
 
@@ -22,23 +34,29 @@ def foreign_text(result: ForeignResult, console: Console) -> None:
     for channel in result.channels:
         _continuity(channel, console)
     _no_fire(result, console)
-    if result.faults:
-        _faults(result, console)
-    console.print("\nWithout any fault")
     brief_text(result.findings, console)
-    console.print()
-    _section(console, "covered faults:", result.faults_covered)
-    _section(console, "not covered:", result.not_covered)
-    _section(console, "assumptions:", (f"{a.key}: {a.value} ({a.basis})" for a in result.assumptions))
-    if result.notes:
-        _section(console, "notes on the netlist:", result.notes)
+    scope_text(result.not_covered, result.assumptions, result.notes, console)
+
+
+def foreign_check_text(result: ForeignCheck, console: Console) -> None:
+    """Print a check: its findings, and what they rest on."""
+    say(console, f"{result.title} ({result.circuit})", style="bold")
+    findings_text(result.findings, console)
+    failure_points_text(result.single_faults, console)
+    scope_text(result.not_covered, result.assumptions, result.notes, console)
+
+
+def scope_text(
+    not_covered: Sequence[str], assumptions: Sequence[Assumption], notes: Sequence[str], console: Console
+) -> None:
+    """Print what an analysis of a foreign netlist leaves out, what it assumes, and what the reader noted."""
+    assumption_text(assumptions, console)
+    for heading, items in (("Not covered for a netlist", not_covered), ("Noted in the netlist", notes)):
+        if items:
+            console.print(f"\n{heading}")
+        for text in items:
+            item(console, text)
     caution_text(console)
-
-
-def _section(console: Console, heading: str, items: Iterable[str]) -> None:
-    say(console, heading)
-    for text in items:
-        item(console, text, mark="")
 
 
 def _amps(current: float | None) -> str:
@@ -78,19 +96,3 @@ def _no_fire(result: ForeignResult, console: Console) -> None:
             item(console, f"{m.phase}, {m.igniter}: UNKNOWN: {m.reason}", mark="")
         elif m.gate_voltage.reason:
             item(console, f"{m.phase}, {m.channel}: {m.gate_voltage.reason}", mark="")
-
-
-def _faults(result: ForeignResult, console: Console) -> None:
-    """The single faults that may reach the no-fire current or are unknown, and the count of the others."""
-    named = [f for f in result.faults if f.verdict != "below no-fire"]
-    rows = [
-        (f.phase, *f.faults, f.igniter, _amps(f.current), f.verdict + (f": {f.reason}" if f.reason else ""))
-        for f in named
-    ]
-    console.print("\nsingle faults, nothing commanded")
-    if rows:
-        table(console, ("phase", "fault", "igniter", ">largest current", "class"), rows)
-    else:
-        item(console, "none reaches the no-fire current", mark="")
-    others = len(result.faults) - len(named)
-    item(console, f"{others} of {len(result.faults)} stay below the no-fire current", mark="")

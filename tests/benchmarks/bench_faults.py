@@ -65,7 +65,7 @@ def main() -> None:
     highest_uncommanded(table, singles, record=corners)
     print(f"worst case of every single fault: {perf_counter() - start:.2f} s")
     start = perf_counter()
-    found = hazards(table, pairs, corners)
+    found, _ = hazards(table, pairs, corners)
     print(f"worst case of every pair, {int(found.sum())} hazardous: {perf_counter() - start:.2f} s")
     for channels in (1, 2, 4):
         board = held(channels=str(channels), sense=SPLIT)

@@ -144,7 +144,7 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
         (("diagnose", "demo.toml", "--reading", "booster=1"), "there are: boosters, marker"),
         (("diagnose", "demo.toml", "--reading", "boosters=1", "--battery", "12"), "no unit"),
         (("netlist", "demo.toml"), "-o"),
-        (("continuity", "demo.toml", "--roles", "none.toml"), "demo.toml:2"),
+        (("continuity", "demo.toml", "--roles", "none.toml"), "demo.toml is TOML, not a netlist"),
     ],
 )
 def test_wrong_use_ends_with_2(words: tuple[str, ...], says: str, folder: Path) -> None:

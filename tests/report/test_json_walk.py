@@ -33,8 +33,9 @@ from ignition.circuit.examples import example_names, load_example
 from ignition.circuit.few_inputs import FewInputs
 from ignition.circuit.model import Circuit
 from ignition.foreign.analysis import analyse_foreign
+from ignition.foreign.check import check_netlist
 from ignition.foreign.reader import parse_netlist
-from ignition.foreign.results import ForeignResult
+from ignition.foreign.results import ForeignCheck, ForeignResult
 from ignition.foreign.roles import parse_roles
 from ignition.report.contract import check_dict
 from ignition.report.json_walk import as_json, to_json
@@ -48,7 +49,7 @@ from tests.analyses.sense_circuits import cluster as cluster_circuit
 
 RESULTS = (
     ClusterAnswer, Continuity, CrosscheckResult, Discharge, DividerSearch, Firing, FiringTrials, Firmware,
-    ForeignResult, Influence, Misclassification, NoFire, ProbabilityAllFire, RareFailure, Requirement,
+    ForeignCheck, ForeignResult, Influence, Misclassification, NoFire, ProbabilityAllFire, RareFailure, Requirement,
 )  # fmt: skip
 
 
@@ -370,6 +371,7 @@ def test_other_results() -> None:
         rare_failure(firing_circuit(), samples=200, runs=3),
         rare_failure(load_example("unknown-igniter"), samples=200, runs=3),
         analyse_foreign(parse_netlist(netlist, "foreign.cir"), parse_roles(roles, "roles.toml")),
+        check_netlist(parse_netlist(netlist, "foreign.cir"), parse_roles(roles, "roles.toml")),
         compared,
     ):
         assert not list(faults_of(json.loads(to_json(result))))

@@ -1,4 +1,4 @@
-"""Faulted circuits in ngspice: every single fault of three circuits, and 200 random pairs, at nominal values."""
+"""Faulted circuits in ngspice: single faults of three circuits and a netlist, and 200 random pairs, at nominal values."""
 
 from __future__ import annotations
 
@@ -12,11 +12,15 @@ import pytest
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.situations import situations
-from ignition.circuit.examples import load_example
+from ignition.circuit.examples import load_example, netlist_example
 from ignition.circuit.model import Circuit
+from ignition.foreign.binding import bind
+from ignition.foreign.board import netlist_board
+from ignition.foreign.reader import parse_netlist
+from ignition.foreign.roles import parse_roles
 from ignition.network.elements import Element, Network
 from ignition.network.solution import Solution
-from ignition.network.template import adc_pin, drain, igniter_kinds
+from ignition.network.template import adc_pin, drain
 from ignition.network.worst_members import Boxes
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.ngspice import run_operating_points
@@ -43,7 +47,7 @@ def bare(boxes: Boxes, row: int) -> tuple[Network, dict[str, float]]:
     return Network(elements=tuple(elements), igniters=network.igniters), values | {INSULATION: 1e12}
 
 
-def compared(circuit: Circuit, table: Bench, members: Members) -> Iterator[tuple[str, bool, float, float]]:
+def compared(table: Bench, members: Members, nodes: tuple[str, ...]) -> Iterator[tuple[str, bool, float, float]]:
     """What each row gives: quantity, whether a clamp or saturated switch is in it, our value and that of ngspice."""
     for batch in table.batches(members):
         solution: Solution = batch.boxes.solved(batch.boxes.nominal)
@@ -57,17 +61,21 @@ def compared(circuit: Circuit, table: Bench, members: Members) -> Iterator[tuple
             picks = [table.faults[k].name for k in members.picks[batch.first[row]] if k >= 0]
             label = f"{table.situations[members.situations[batch.first[row]]]}, {picks}"
             curved = bool(solution.active[row].any())
-            for channel in circuit.channels:
-                for igniter in igniter_kinds(channel):
-                    yield f"{igniter}: {label}", curved, solution.current(igniter)[row], theirs.currents[igniter]
-                for node in (drain(channel), adc_pin(channel)):
-                    yield f"{node}: {label}", curved, solution.voltage(node)[row], theirs.voltages[node]
+            for igniter in table.igniters:
+                yield f"{igniter}: {label}", curved, solution.current(igniter)[row], theirs.currents[igniter]
+            for node in nodes:
+                yield f"{node}: {label}", curved, solution.voltage(node)[row], theirs.voltages[node]
 
 
-def held(circuit: Circuit, table: Bench, members: Members) -> int:
+def places(circuit: Circuit) -> tuple[str, ...]:
+    """Drains and converter pins of a circuit."""
+    return tuple(node for channel in circuit.channels for node in (drain(channel), adc_pin(channel)))
+
+
+def held(table: Bench, members: Members, nodes: tuple[str, ...]) -> int:
     """Compare all, and return how many numbers."""
     count = 0
-    for what, curved, ours, theirs in compared(circuit, table, members):
+    for what, curved, ours, theirs in compared(table, members, nodes):
         count += 1
         # beside a short of 1 uohm a bridge's current is, in nodal analysis, a difference of two voltages lost in rounding
         limit, floor = 1e-3 if curved else 1e-6, 1e-8
@@ -86,7 +94,22 @@ def test_every_single_fault(name: str) -> None:
         situations=np.repeat(np.arange(len(asked)), count),
         picks=np.tile(np.array([*range(count - 1), -1])[:, None], (len(asked), 1)),
     )
-    assert held(circuit, table, members) > 3 * len(table.faults)
+    assert held(table, members, places(circuit)) > 3 * len(table.faults)
+
+
+def test_every_single_fault_of_a_netlist() -> None:
+    """Igniter currents, drains and converter pins of the netlist example under every fault, disarmed and armed."""
+    shown = netlist_example()
+    bound = bind(parse_netlist(shown.netlist), parse_roles(shown.roles))
+    table = Bench.on(netlist_board(bound))
+    asked = [
+        k
+        for k, s in enumerate(table.situations)
+        if (s.phase, s.controller) in (("disarmed", "alive"), ("armed", "dead"))
+    ]
+    members = Members.each(asked, np.array([*range(len(table.faults)), -1])[:, None])
+    nodes = tuple(node for channel in bound.channels for node in (channel.drain, channel.sense))
+    assert held(table, members, nodes) > 5 * len(table.faults)
 
 
 def test_random_pairs() -> None:
@@ -100,4 +123,4 @@ def test_random_pairs() -> None:
     members = Members(
         situations=rng.integers(0, len(table.situations), 200), picks=np.array([pairs[k] for k in chosen])
     )
-    held(circuit, table, members)
+    held(table, members, places(circuit))

@@ -10,9 +10,10 @@ import numpy as np
 
 from ignition.analyses.faults.bench import Batch, Bench, Members
 from ignition.analyses.faults.corners import Corners
-from ignition.analyses.faults.loosened import loosened_beside, representatives
-from ignition.analyses.faults.worst import Worst, all_fire_limits, no_fire_limits
+from ignition.analyses.faults.loosened import loosened_beside
+from ignition.analyses.faults.worst import Worst
 from ignition.network.linear import Indices
+from ignition.network.sampled_members import sampled
 from ignition.network.worst_case import NEGLIGIBLE, Probe
 from ignition.network.worst_members import Boxes, WorstMembers, at_nominal, worst_members
 from ignition.typing import BoolArray, FloatArray
@@ -38,7 +39,7 @@ def highest_uncommanded(bench: Bench, members: Members, *, starts: int = 2, reco
     starts : Points from which the search for a corner starts [1]
     record : Where the corners go, of members of one fault each
     """
-    return highest_against(bench, members, (no_fire_limits(bench.circuit),), starts=starts, record=record)[0]
+    return highest_against(bench, members, (bench.board.limits("threshold_low"),), starts=starts, record=record)[0]
 
 
 def highest_against(
@@ -64,15 +65,17 @@ def highest_against(
             continue
         ways = _both_ways(bench, batch, row, igniter, starts)
         current, settled = _larger_one(ways)
+        seen = _seen(bench, batch, row, igniter)
         for worst, limit in zip(found, limits, strict=True):
-            worst.put(batch, row, igniter, current, limit[igniter], settled)
+            told, sure = _told(current, seen, limit[igniter])
+            worst.put(batch, row, igniter, told, limit[igniter], settled & sure)
         if record is not None and batch.boxes.network is bench.lines.network:
             record.record(members, batch, row, igniter, np.stack([one.high for one in ways], axis=1))
     return found
 
 
-def hazards(bench: Bench, members: Members, corners: Corners) -> BoolArray:
-    """Return whether an igniter that nobody commands may reach its no-fire current, of many sets of faults, shape (m,).
+def hazards(bench: Bench, members: Members, corners: Corners) -> tuple[BoolArray, BoolArray]:
+    """Return whether an igniter that nobody commands may reach its no-fire current, of many sets of faults.
 
     Sought, not told: small off currents are rounded up, the search starts from where single faults have their corners,
     and effects below a hundred thousandth of the no-fire current are not followed.
@@ -80,20 +83,27 @@ def hazards(bench: Bench, members: Members, corners: Corners) -> BoolArray:
     Parameters
     ----------
     corners : Of every single fault
+
+    Returns
+    -------
+    Whether it may, and whether that is not solved so that it is not known, each of shape (m,)
     """
-    limits = no_fire_limits(bench.circuit)
+    limits = bench.board.limits("threshold_low")
     with ThreadPoolExecutor(_THREADS) as pool:
         batches = list(bench.batches(members, coarse=True))
         found = pool.map(lambda batch: _hazards(bench, batch, members, limits, corners), batches)
-        answer = np.zeros(len(members.situations), dtype=bool)
-        for batch, hazardous in zip(batches, found, strict=True):
+        answer, unsolved = np.zeros((2, len(members.situations)), dtype=bool)
+        for batch, (hazardous, missing) in zip(batches, found, strict=True):
             answer[batch.members] = hazardous[batch.place]
-    return answer
+            unsolved[batch.members] = missing[batch.place]
+    return answer, unsolved
 
 
-def _hazards(bench: Bench, batch: Batch, members: Members, limits: FloatArray, corners: Corners) -> BoolArray:
-    """Whether each row of a batch is hazardous."""
-    hazardous: BoolArray = np.zeros(len(batch.first), dtype=bool)
+def _hazards(
+    bench: Bench, batch: Batch, members: Members, limits: FloatArray, corners: Corners
+) -> tuple[BoolArray, BoolArray]:
+    """Whether each row of a batch is hazardous, and whether an igniter of it is not solved while none is."""
+    hazardous, unsolved = np.zeros((2, len(batch.first)), dtype=bool)
     row, igniter = _asked(bench, batch, members, commanded=False)
     row, igniter = row[~np.isnan(limits[igniter])], igniter[~np.isnan(limits[igniter])]
     if len(row):
@@ -104,7 +114,8 @@ def _hazards(bench: Bench, batch: Batch, members: Members, limits: FloatArray, c
         small = _SMALL * limits[igniter]
         current, _ = _larger_one(_both_ways(bench, batch, row, igniter, 1, begin, small))
         hazardous[row[current >= (1.0 - 100.0 * _SMALL) * limits[igniter]]] = True
-    return hazardous
+        unsolved[row[np.isnan(current)]] = True
+    return hazardous, unsolved & ~hazardous
 
 
 def _both_ways(
@@ -129,8 +140,29 @@ def _both_ways(
         worst_members(boxes, sign * weights, one, starts, side, negligible)
         for sign, side in zip((1.0, -1.0), sides, strict=True)
     )
+    unsolved |= batch.unsettled[row]
     forth.value[unsolved] = back.value[unsolved] = np.nan  # told as not solved, whatever some corner gives
     return forth, back
+
+
+def _seen(bench: Bench, batch: Batch, row: Indices, igniter: Indices) -> FloatArray:
+    """Highest current of each igniter at sampled points of what it is sought in [A]; zero where none is sampled."""
+    if not bench.board.samples:
+        return np.zeros(len(row))
+    boxes = loosened_beside(bench, batch.boxes.take(row), igniter)
+    low, high = sampled(boxes, _weights(bench, boxes, igniter), bench.board.samples)
+    return np.asarray(np.maximum(np.abs(low), np.abs(high)))
+
+
+def _told(current: FloatArray, seen: FloatArray, limit: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Currents to tell [A], and whether no sampled one lies beyond them.
+
+    One that lies beyond shows that the worst case was not found: nothing is known then, but that a limit is reached
+    where the sampled current reaches it.
+    """
+    missed = seen > current + _INSULATED + 1e-9 * current
+    reached = np.isfinite(seen) & (seen >= limit)
+    return np.where(missed, np.where(reached, seen, np.nan), current), np.asarray(~missed)
 
 
 def _larger_one(found: tuple[WorstMembers, WorstMembers]) -> tuple[FloatArray, BoolArray]:
@@ -150,9 +182,11 @@ def lowest_commanded(bench: Bench, members: Members, starts: int = 2) -> Worst:
     ----------
     starts : Points from which the search for a corner starts [1]
     """
-    limits, worst = all_fire_limits(bench.circuit), Worst.nowhere(bench, -1.0, len(members.situations))
+    limits, worst = bench.board.limits("all_fire_current"), Worst.nowhere(bench, -1.0, len(members.situations))
     commands = np.array([bool(s.commanded) for s in bench.situations], dtype=bool)
     own = np.flatnonzero(commands[members.situations])
+    if not len(own):
+        return worst
     for some in bench.batches(members.take(own)):
         batch = replace(some, members=own[some.members], first=own[some.first])
         row, igniter = _asked(bench, batch, members, commanded=True)
@@ -183,7 +217,7 @@ def _asked(bench: Bench, batch: Batch, members: Members, *, commanded: bool) -> 
             touched = frozenset().union(*(touching[k] for k in picks[row] if k >= 0))
         key = own, touched
         if key not in known:
-            some = [representatives(c, touched) for c in bench.circuit.channels if (c.name in own) == commanded]
+            some = [line.representatives(touched) for line in bench.board.lines if (line.name in own) == commanded]
             known[key] = [places[name] for each in some for name in each]
         rows += [row] * len(known[key])
         igniters += known[key]

@@ -189,7 +189,7 @@ def _asked(circuit: Circuit, bench: Bench, readings: Mapping[str, int], phase: s
         )
     if reference_voltage(circuit).low <= 0.0:
         raise InputError(NO_REFERENCE)
-    known = {f"{one.channel}.bus" if one.what == "bus" else one.channel: one for one in inputs(circuit, here[0])}
+    known = {f"{one.channel}.bus" if one.what == "bus" else one.channel: one for one in inputs(bench, here[0])}
     top = 2**circuit.controller.adc.bits - 1
     found = []
     for name, code in readings.items():
@@ -279,7 +279,7 @@ def _possible(
     for number, situation in enumerate(bench.situations):
         if situation.phase == "reset":
             continue
-        asked = [one for one in inputs(circuit, situation) if one not in given]
+        asked = [one for one in inputs(bench, situation) if one not in given]
         readings = read(bench, number, picks, asked, starts=1)
         lows, highs = readings.codes
         for column, one in enumerate(asked):

@@ -15,12 +15,12 @@ from ignition.network.template import igniter_names, line_back, line_out
 from ignition.network.whole import CONTACT, more_than_none, own_name, swap_name, wet_name
 from ignition.toleranced import Toleranced, in_parallel, in_series
 
-__all__ = ["Fault", "every_fault", "left_out", "single_faults"]
+__all__ = ["ANYTHING", "Fault", "WEAK_PULL_UP", "every_fault", "left_out", "single_faults"]
 
-_ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
+ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
 """A MOSFET that may be on or off."""
 
-_WEAK_PULL_UP = Toleranced(low=20e3, nominal=40e3, high=100e3, unit="ohm")
+WEAK_PULL_UP = Toleranced(low=20e3, nominal=40e3, high=100e3, unit="ohm")
 """Pull-up of a controller's input where the file gives none (common practice)."""
 
 
@@ -258,7 +258,7 @@ def _gate(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     yield _fault("pin", "stuck-low", pin, closed=_only(driver), values=low, alive=True, **own)
     yield _fault("pin", "floating", pin, opened=_only(driver, f"{name}.reset pull-down"), alive=True, **own)
     up = circuit.controller.pin.reset_pull_up
-    pull_up = {driver: up if isinstance(up, Toleranced) else _WEAK_PULL_UP}
+    pull_up = {driver: up if isinstance(up, Toleranced) else WEAK_PULL_UP}
     yield _fault(
         "pin", "pulled-up", pin, closed=_only(driver), opened=_only(f"{name}.reset pull-down"), values=pull_up,
         from_rail=rail, alive=True, **own,
@@ -279,7 +279,7 @@ def _mosfet(channel: ChannelModel) -> Iterator[Fault]:
     leaky = f"{name}.mosfet leaky"
     own: dict[str, Any] = {"channel": channel, "side": "switch"}
     yield _fault("mosfet", "drain-source-short", part, closed=_only(f"{name}.mosfet short"), **own)
-    anything = {f"{name}.leaky": _ANYTHING}
+    anything = {f"{name}.leaky": ANYTHING}
     both = _only(leaky, f"{name}.drain-gate short")
     off = _only(part)
     yield _fault("mosfet", "drain-gate-short", part, closed=both, opened=off, values=anything, **own)

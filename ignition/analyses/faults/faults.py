@@ -10,20 +10,21 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.board import Board
+from ignition.analyses.faults.circuit_board import every_board
 from ignition.analyses.faults.corners import Corners
 from ignition.analyses.faults.currents import hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
-from ignition.analyses.faults.fault import Fault, left_out, single_faults
+from ignition.analyses.faults.fault import Fault
 from ignition.analyses.faults.readings import measurements, read
-from ignition.analyses.faults.situations import Situation, situations
+from ignition.analyses.faults.situations import Situation
 from ignition.analyses.faults.worst import Worst
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.network.linear import Indices
-from ignition.network.template import igniter_kinds
 from ignition.typing import BARE, HIDDEN, Amps, BoolArray, Key, Missing, Ratio
 
-__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "faults"]
+__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "board_faults", "faults"]
 
 FaultClass = Literal["hazardous", "dud", "detected", "latent", "harmless", "not judged", "not solved"]
 """``hazardous``: an igniter that nobody commands may reach its no-fire current. ``dud``: a commanded igniter may miss
@@ -43,7 +44,7 @@ class FaultRow:
     channel, igniter : Where the current flows
     controller : Alive or dead, whichever is worse
     current : Highest current of an igniter that nobody commands, in either direction, of the one nearest to its no-fire
-        current; of a dud, and where every igniter is commanded, the lowest firing current
+        current; of a dud, and where every igniter is commanded, the lowest firing current; None where it is not solved
     limit : Lowest no-fire current of that igniter, or highest all-fire current of the one commanded
     commanded : Whether it is the current of a commanded igniter
     detected_by : Readings that no healthy circuit gives, each with its phase
@@ -53,7 +54,7 @@ class FaultRow:
     channel: str
     igniter: str
     controller: str
-    current: Annotated[Amps, Key("igniter_current")]
+    current: Annotated[Amps | None, Key("igniter_current"), Missing(otherwise="not solved")]
     limit: Annotated[Amps | None, Missing(otherwise="the file gives none")]
     commanded: bool
     kind: Annotated[FaultClass, Key("class")]
@@ -63,9 +64,11 @@ class FaultRow:
     @property
     def share(
         self,
-    ) -> Annotated[Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero")]:
+    ) -> Annotated[
+        Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero, or it is not solved")
+    ]:
         """Current over limit."""
-        return self.current / self.limit if self.limit else None
+        return None if self.current is None or not self.limit else self.current / self.limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +77,9 @@ class PhaseFaults:
 
     Attributes
     ----------
-    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found
+    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found, or
+        where it is not known because smaller sets are not solved
+    unsolved : Size of the smallest sets that are not solved; None where all are
     pairs : Number of minimal pairs, whether or not they are listed
     recurring : Parts of the smallest sets, each with the number of sets that it is in, the most frequent first
     """
@@ -82,6 +87,7 @@ class PhaseFaults:
     phase: str
     faults: tuple[FaultRow, ...]
     fewest: Annotated[int | None, HIDDEN]
+    unsolved: Annotated[int | None, HIDDEN]
     pairs: Annotated[int, HIDDEN]
     recurring: Annotated[Mapping[str, int], BARE]
 
@@ -157,16 +163,29 @@ def faults(circuit: Circuit, order: int = 1) -> Faults:
     >>> found.fewest["disarmed"], found.fewest["armed"]
     (2, 1)
     """
+    return board_faults(every_board(circuit), order)
+
+
+def board_faults(board: Board, order: int = 1) -> Faults:
+    """Analyse the faults of a board in the same way.
+
+    Raises InputError for an order that is not 1, 2 or 3.
+
+    Parameters
+    ----------
+    order : Most faults at a time that are listed [1], 1 to 3
+    """
     if order not in (1, 2, 3):
         raise InputError(f"the order is 1, 2 or 3 faults at a time; received {order}")
-    work = _Singles.of(circuit)
-    sets = {phase: _cut_sets(work, phase, max(order, 2)) for phase in work.phases}
+    work = _Singles.of(board)
+    unsolved: dict[str, int] = {}
+    sets = {phase: _cut_sets(work, phase, max(order, 2), unsolved) for phase in work.phases}
     return Faults(
-        circuit=circuit.name,
+        circuit=board.circuit.name,
         order=order,
-        phases=tuple(_phase(work, phase, sets[phase], order) for phase in work.phases),
+        phases=tuple(_phase(work, phase, sets[phase], order, unsolved.get(phase)) for phase in work.phases),
         inhibits=tuple(_inhibits(work, sets)),
-        left_out=left_out(circuit),
+        left_out=board.left_out,
     )
 
 
@@ -186,9 +205,9 @@ class _Singles:
     corners: Corners
 
     @classmethod
-    def of(cls, circuit: Circuit) -> _Singles:
-        """Evaluate a circuit."""
-        bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    def of(cls, board: Board) -> _Singles:
+        """Evaluate a board."""
+        bench = Bench.on(board)
         count = len(bench.faults) + 1
         picks = np.append(np.arange(count - 1), -1)[:, None]
         members = Members.each(range(len(bench.situations)), picks)
@@ -212,9 +231,16 @@ class _Singles:
         return np.asarray(places[self.bench.numbers(phase)])
 
 
-def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
-    """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up."""
-    single: BoolArray = np.asarray(work.quiet.beyond[work.rows(phase)].any(axis=(0, 2)))
+def _cut_sets(work: _Singles, phase: str, order: int, unsolved: dict[str, int]) -> CutSets:
+    """Smallest sets of faults that are hazardous in a phase; of the larger ones small off currents are rounded up.
+
+    Enters the size of the smallest sets that are not solved, where there are such.
+    """
+    rows = work.rows(phase)
+    single: BoolArray = np.asarray(work.quiet.beyond[rows].any(axis=(0, 2)))
+    missing = ~work.quiet.settled[rows].all(axis=(0, 2)) & ~single
+    if missing.any():
+        unsolved[phase] = 0 if missing[-1] else 1
     numbers = work.bench.numbers(phase)
 
     def happens(sets: Indices) -> BoolArray:
@@ -222,8 +248,14 @@ def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
             return single[-1:]
         if sets.shape[1] == 1:
             return np.asarray(single[sets[:, 0]])
+        if missing[-1]:  # not solved with nothing broken: no set of faults would tell more
+            return np.zeros(len(sets), dtype=bool)
         members = Members.each(numbers, sets)
-        return np.asarray(hazards(work.bench, members, work.corners).reshape(len(numbers), -1).any(axis=0))
+        found, lost = (each.reshape(len(numbers), -1) for each in hazards(work.bench, members, work.corners))
+        happening: BoolArray = np.asarray(found.any(axis=0))
+        if (lost.any(axis=0) & ~happening).any():
+            unsolved.setdefault(phase, sets.shape[1])
+        return happening
 
     return minimal_cut_sets([fault.part for fault in work.bench.faults], happens, order)
 
@@ -231,7 +263,7 @@ def _cut_sets(work: _Singles, phase: str, order: int) -> CutSets:
 def _shown(bench: Bench, picks: Indices) -> tuple[tuple[str, ...], ...]:
     found: list[list[str]] = [[] for _ in picks]
     for number, situation in enumerate(bench.situations):
-        if not measurements(bench.circuit, situation):
+        if not measurements(bench, situation):
             continue
         readings = read(bench, number, picks)
         healthy = readings.take(np.array([len(picks) - 1]))
@@ -241,7 +273,7 @@ def _shown(bench: Bench, picks: Indices) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(names) for names in found)
 
 
-def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults:
+def _phase(work: _Singles, phase: str, sets: CutSets, order: int, unsolved: int | None) -> PhaseFaults:
     every = work.rows(phase)
     latent = {k for pick in sets.of_size(2) for k in pick}
     rows = []
@@ -251,14 +283,15 @@ def _phase(work: _Singles, phase: str, sets: CutSets, order: int) -> PhaseFaults
         if kind == "harmless" and (shown or number in latent):
             kind = "detected" if shown else "latent"
         situation = work.bench.situations[spot[0] // (len(work.bench.faults) + 1)]
-        rows.append(_row(work.bench.circuit, source, spot, situation, (fault,), kind, shown))
+        rows.append(_row(work.bench, source, spot, situation, (fault,), kind, shown))
     for size in range(2, order + 1):
         rows += _larger(work, phase, np.array(sets.of_size(size), dtype=np.intp).reshape(-1, size))
     parts = Counter(work.bench.faults[k].part for events in sets.sets for k in events)
     return PhaseFaults(
         phase=phase,
         faults=tuple(rows),
-        fewest=sets.fewest,
+        fewest=None if unsolved is not None and (sets.fewest is None or unsolved < sets.fewest) else sets.fewest,
+        unsolved=unsolved,
         pairs=len(sets.of_size(2)),
         recurring=dict(parts.most_common()),
     )
@@ -270,24 +303,24 @@ def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     While disarmed the arm switch is the only inhibit left where a channel's MOSFET is shorted, and the MOSFETs where
     the switch is stuck closed.
     """
-    circuit, faults = work.bench.circuit, work.bench.faults
+    board, faults = work.bench.board, work.bench.faults
     numbers = {fault.name: k for k, fault in enumerate(faults)}
-    stuck = numbers.get(f"{circuit.arm_switch.name} stuck-closed", -1)
+    stuck = [numbers.get(f"{arm} stuck-closed", -1) for arm in board.arms]
     for phase, found in sets.items():
-        if phase == "firing" and len(circuit.channels) == 1:
+        if phase == "firing" and len(board.lines) == 1:
             continue  # its only channel is commanded
-        for channel in circuit.channels:
-            shorted = numbers.get(f"{channel.name}.mosfet drain-source-short", -1)
-            own = [e for e in found.sets if {faults[k].channel for k in e} <= {channel.name, None}]
+        for line in board.lines:
+            shorted = numbers.get(f"{line.switch} drain-source-short", -1)
+            own = [e for e in found.sets if {faults[k].channel for k in e} <= {line.name, None}]
             if phase == "disarmed":
                 yield Inhibit(
-                    phase=phase, channel=channel.name, inhibit=f"{circuit.arm_switch.name} open",
+                    phase=phase, channel=line.name, inhibit=f"{' and '.join(board.arms)} open",
                     defeated_by=_beside(found.sets, shorted, faults),
                 )  # fmt: skip
-                defeats = _beside(own, stuck, faults)
+                defeats = tuple(dict.fromkeys(name for arm in stuck for name in _beside(own, arm, faults)))
             else:
                 defeats = tuple(faults[e[0]].name for e in own if len(e) == 1)
-            yield Inhibit(phase=phase, channel=channel.name, inhibit="MOSFET off", defeated_by=defeats)
+            yield Inhibit(phase=phase, channel=line.name, inhibit="MOSFET off", defeated_by=defeats)
 
 
 def _beside(sets: Sequence[tuple[int, ...]], one: int, faults: Sequence[Fault]) -> tuple[str, ...]:
@@ -302,7 +335,7 @@ _Spot = tuple[int, int]
 def _class(quiet: Worst, fired: Worst, places: Indices) -> tuple[FaultClass, Worst, _Spot]:
     """Class by currents alone, and where the current stands that decides it, in the worst of some members."""
     worst, least = _worst(quiet, places), _worst(fired, places)
-    uncommanded = quiet if quiet.igniter[worst] >= 0 else fired
+    uncommanded = fired if quiet.igniter[worst] < 0 <= fired.igniter[least] else quiet
     spot = worst if uncommanded is quiet else least
     if quiet.beyond[worst]:
         return "hazardous", quiet, worst
@@ -331,11 +364,11 @@ def _larger(work: _Singles, phase: str, picks: Indices) -> Iterator[FaultRow]:
         spot = _worst(found, places[:, column])
         faults = tuple(work.bench.faults[k] for k in pick)
         situation = work.bench.situations[members.situations[spot[0]]]
-        yield _row(work.bench.circuit, found, spot, situation, faults, "hazardous", ())
+        yield _row(work.bench, found, spot, situation, faults, "hazardous", ())
 
 
 def _row(
-    circuit: Circuit,
+    bench: Bench,
     source: Worst,
     spot: _Spot,
     situation: Situation,
@@ -343,14 +376,15 @@ def _row(
     kind: FaultClass,
     shown: tuple[str, ...],
 ) -> FaultRow:
-    name, channel = source.names[source.igniter[spot]], circuit.channels[spot[1]]
-    igniter, commanded = circuit.igniters[igniter_kinds(channel)[name]], source.sign < 0.0
+    line, number = bench.board.lines[spot[1]], source.igniter[spot]
+    name = source.names[number] if number >= 0 else next(iter(line.igniters))
+    igniter, commanded = bench.circuit.igniters[line.igniters[name]], source.sign < 0.0
     return FaultRow(
         faults=tuple(fault.name for fault in faults),
-        channel=channel.name,
+        channel=line.name,
         igniter=name,
         controller=situation.controller,
-        current=float(source.current[spot]),
+        current=None if kind == "not solved" or number < 0 else float(source.current[spot]),
         limit=igniter.all_fire_current if commanded else igniter.threshold_low,
         commanded=commanded,
         kind=kind,

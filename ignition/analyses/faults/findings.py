@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
-from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.faults import Faults, faults
 from ignition.analyses.faults.single import SingleFaults, WorstFault
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit
@@ -20,8 +20,15 @@ _COUNTED = 2
 """Faults up to which single faults tell how many it takes: one fires, or it takes two or more [1]."""
 
 
-def single_fault_findings(circuit: Circuit, found: SingleFaults) -> Iterator[Finding]:
-    """Judge single faults of every channel: while disarmed, and of the test path in every phase."""
+def single_fault_findings(
+    circuit: Circuit, found: SingleFaults, count: Callable[[], Faults] | None = None
+) -> Iterator[Finding]:
+    """Judge single faults of every channel: while disarmed, and of the test path in every phase.
+
+    Parameters
+    ----------
+    count : All sets of up to two faults; by default those of the circuit's file
+    """
     for one in found.disarmed:
         yield _finding(
             circuit,
@@ -44,21 +51,25 @@ def single_fault_findings(circuit: Circuit, found: SingleFaults) -> Iterator[Fin
         )
     for rule in rules_in_use(circuit):
         if rule.quantity == "faults to fire" and rule.faults is not None:
-            yield from _counts(circuit, rule, rule.faults, found)
+            yield from _counts(circuit, rule, rule.faults, found, count or (lambda: faults(circuit)))
 
 
-def _counts(circuit: Circuit, rule: Rule, asked: int, found: SingleFaults) -> Iterator[Finding]:
+def _counts(
+    circuit: Circuit, rule: Rule, asked: int, found: SingleFaults, count: Callable[[], Faults]
+) -> Iterator[Finding]:
     """Judge the fewest faults that fire in the phases of a rule; more than two are counted by all sets of that many."""
     fewest: dict[str, int] = dict(found.fewest)
+    pairs: Faults | None = None
     if asked > _COUNTED:
-        more = faults(circuit).fewest
-        fewest = {phase: _more_than(count) for phase, count in more.items()}
+        pairs = count()
+        fewest = {phase: _more_than(most) for phase, most in pairs.fewest.items()}
     igniters = {kind for channel in circuit.channels for string in channel.strings for kind in string}
     doubts = [doubt for kind in sorted(igniters) if (doubt := no_fire_doubt(circuit, kind)) is not None]
-    unsolved = [name for one in found.disarmed for name in one.unsolved]
-    if unsolved:
-        doubts.append(Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(dict.fromkeys(unsolved))}"))
     for phase in rule.phases:
+        unsolved = found.unsolved.get(phase, ())
+        unknown = [Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(unsolved)}")] if unsolved else []
+        if pairs is not None and pairs.phase(phase).unsolved is not None:
+            unknown.append(Doubt(reason=Reason.NOT_SOLVED, says="some sets of faults are not solved"))
         yield compare(
             Question.SINGLE_FAULTS,
             rule.id,
@@ -68,7 +79,7 @@ def _counts(circuit: Circuit, rule: Rule, asked: int, found: SingleFaults) -> It
             "1",
             says=f"fewest simultaneous faults that may fire an igniter nobody commands{_less(found)}",
             statement=rule.statement,
-            doubt=doubts[0] if doubts else None,
+            doubt=next(iter([*doubts, *unknown]), None),
             phase=phase,
             rests_on=resting(circuit, "safe"),
         )

@@ -15,7 +15,6 @@ from ignition.analyses.faults.loosened import loosened_lines
 from ignition.analyses.faults.situations import Situation
 from ignition.circuit.model import Circuit
 from ignition.network.linear import Indices
-from ignition.network.template import adc_pin, bus_pin
 from ignition.network.worst_case import Probe
 from ignition.network.worst_members import bounds
 from ignition.toleranced import Toleranced
@@ -45,27 +44,23 @@ class Measurement:
         return f"{self.channel} {self.what}"
 
 
-def inputs(circuit: Circuit, situation: Situation) -> tuple[Measurement, ...]:
+def inputs(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
     """List every converter input, of those that the firmware can read in a situation; none with a dead controller."""
-    if situation.controller == "dead" or reference_voltage(circuit).low <= 0.0:
+    if situation.controller == "dead" or reference_voltage(bench.circuit).low <= 0.0:
         return ()
-    found = []
-    for number, channel in enumerate(circuit.channels):
-        places = [("drain", adc_pin(channel))]
-        if channel.bus_divider is not None:
-            places.append(("bus", bus_pin(channel)))
-        for what, node in places:
-            one = Measurement(what=what, channel=channel.name, phase=situation.phase, node=node, number=number)
-            found.append(one)
-    return tuple(found)
+    return tuple(
+        Measurement(what=what, channel=line.name, phase=situation.phase, node=node, number=number)
+        for number, line in enumerate(bench.board.lines)
+        for what, node in line.inputs.items()
+    )
 
 
-def measurements(circuit: Circuit, situation: Situation) -> tuple[Measurement, ...]:
+def measurements(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
     """List what the firmware reads in a situation: armed, or before arming where the file says so; alive."""
-    early = {c.name for c in circuit.channels if c.second is not None and c.second.before_arming}
+    early = {c.name for c in bench.circuit.channels if c.second is not None and c.second.before_arming}
     return tuple(
         one
-        for one in inputs(circuit, situation)
+        for one in inputs(bench, situation)
         if situation.phase == "armed"
         or (situation.phase == "disarmed" and one.what == "drain" and one.channel in early)
     )
@@ -127,7 +122,7 @@ def read(
     starts : Points from which the search for a corner starts [1]
     """
     circuit = bench.circuit
-    asked = measurements(circuit, bench.situations[situation]) if asked is None else asked
+    asked = measurements(bench, bench.situations[situation]) if asked is None else asked
     members = Members.each([situation], picks)
     rail = bench.lines.rails[picks].max(axis=1, initial=0)
     shape = len(picks), len(asked)
@@ -175,7 +170,7 @@ def node_voltages(
             boxes = loosened_lines(bench, boxes, np.full(count, number))
         weights = np.tile(Probe(node=node).weights(boxes.network), (count, 1))
         for target, values in zip(found, bounds(boxes, weights, starts), strict=True):
-            target[batch.members] = values[batch.place]
+            target[batch.members] = np.where(batch.unsettled, np.nan, values)[batch.place]
     return found
 
 

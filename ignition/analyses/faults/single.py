@@ -9,18 +9,25 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.board import Board
+from ignition.analyses.faults.circuit_board import every_board
 from ignition.analyses.faults.currents import highest_against
-from ignition.analyses.faults.fault import left_out, single_faults
-from ignition.analyses.faults.situations import Situation, situations
-from ignition.analyses.faults.worst import Worst, no_fire_limits
+from ignition.analyses.faults.situations import Situation
+from ignition.analyses.faults.worst import Worst
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit
 from ignition.findings.presets import own_rules
 from ignition.network.linear import Indices
-from ignition.network.template import igniter_kinds
 from ignition.typing import Amps, BoolArray, FloatArray, Missing, Ratio
 
-__all__ = ["FailurePoint", "SingleFaults", "WorstFault", "single_fault_currents", "single_fault_inputs"]
+__all__ = [
+    "FailurePoint",
+    "SingleFaults",
+    "WorstFault",
+    "board_fault_currents",
+    "single_fault_currents",
+    "single_fault_inputs",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +81,7 @@ class SingleFaults:
         phase, against the largest monitor current
     points : Single faults that may fire an igniter while armed
     fewest : Fewest faults that may fire an igniter in each phase; 2 stands for two or more
+    unsolved : Faults of each phase whose network has no solution or whose worst corner was not found
     left_out : Faults that the circuit file leaves out, each with its reason
     """
 
@@ -81,6 +89,7 @@ class SingleFaults:
     test_path: tuple[WorstFault, ...]
     points: tuple[FailurePoint, ...]
     fewest: dict[str, Literal[0, 1, 2]]
+    unsolved: dict[str, tuple[str, ...]]
     left_out: Mapping[str, str]
 
 
@@ -94,30 +103,36 @@ def single_fault_currents(circuit: Circuit) -> SingleFaults:
     >>> found.fewest["disarmed"], found.fewest["armed"]
     (2, 1)
     """
-    bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    return board_fault_currents(every_board(circuit))
+
+
+def board_fault_currents(board: Board) -> SingleFaults:
+    """Analyse every single fault of a board in the same way."""
+    bench = Bench.on(board)
     path = [k for k, fault in enumerate(bench.faults) if fault.side == "test path"]
     everything = [-1, *range(len(bench.faults))]
-    alone = len(circuit.channels) == 1  # nobody is left whom no one commands
+    alone = len(board.lines) == 1  # nobody is left whom no one commands
     tested = [] if alone else [-1, *path]
     asked = [tested if s.phase == "firing" else everything for s in bench.situations]
     members = Members(
         situations=np.repeat(np.arange(len(asked)), [len(some) for some in asked]),
         picks=np.array([k for some in asked for k in some], dtype=np.intp)[:, None],
     )
-    limits = _monitor_limits(circuit)
-    quiet, path_alone = highest_against(bench, members, (no_fire_limits(circuit), limits), starts=1)
+    limits = board.limits("threshold_low"), _monitor_limits(bench)
+    quiet, path_alone = highest_against(bench, members, limits, starts=1)
     work = _Work(bench=bench, members=members, path=np.isin(members.picks[:, 0], path))
     phases = tuple(dict.fromkeys(s.phase for s in bench.situations))
     return SingleFaults(
-        disarmed=tuple(work.worst(quiet, "disarmed", number) for number in range(len(circuit.channels))),
+        disarmed=tuple(work.worst(quiet, "disarmed", number) for number in range(len(board.lines))),
         test_path=tuple(
             work.worst(path_alone, phase, number, test_path=True)
-            for number in range(len(circuit.channels))
+            for number in range(len(board.lines))
             for phase in phases
         ),
         points=tuple(work.points(quiet)),
         fewest={phase: work.fewest(quiet, phase) for phase in phases if phase != "firing"},
-        left_out=left_out(circuit),
+        unsolved={phase: work.unsolved(quiet, phase) for phase in phases if phase != "firing"},
+        left_out=board.left_out,
     )
 
 
@@ -153,9 +168,10 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
     )
 
 
-def _monitor_limits(circuit: Circuit) -> FloatArray:
+def _monitor_limits(bench: Bench) -> FloatArray:
     """Largest monitor current through each igniter of the circuit [A], nan where none is known."""
-    limits = [current_limit(circuit, c)[0] for c in circuit.channels for _ in igniter_kinds(c)]
+    channels = bench.circuit.channels
+    limits = [current_limit(bench.circuit, channels[owner])[0] for owner in bench.owner]
     return np.array([np.nan if limit is None else limit for limit in limits])
 
 
@@ -177,15 +193,15 @@ class _Work:
         rows = rows[self.path[rows]] if test_path else rows[self.members.picks[rows, 0] >= 0]
         unsolved = [self._name(row) for row in rows if not found.settled[row, channel]]
         rows = rows[found.igniter[rows, channel] >= 0]
-        model = self.bench.circuit.channels[channel]
-        kinds = igniter_kinds(model)
+        line = self.bench.board.lines[channel]
+        kinds = line.igniters
         fault, igniter, controller, current = "", next(iter(kinds)), "alive", 0.0
         if len(rows):
             row = rows[np.lexsort((found.current[rows, channel], found.rank[rows, channel]))[-1]]
             fault, igniter = self._name(row), found.names[found.igniter[row, channel]]
             controller, current = self._situation(row).controller, float(found.current[row, channel])
         return WorstFault(
-            channel=model.name,
+            channel=line.name,
             phase=phase,
             fault=fault,
             igniter=igniter,
@@ -207,7 +223,7 @@ class _Work:
             if name not in points or share > points[name].share:
                 points[name] = FailurePoint(
                     fault=name,
-                    channel=self.bench.circuit.channels[channel].name,
+                    channel=self.bench.board.lines[channel].name,
                     igniter=found.names[found.igniter[spot]],
                     current=float(found.current[spot]),
                     share=share,
@@ -220,9 +236,15 @@ class _Work:
         beyond, none = found.beyond[rows], self.members.picks[rows, 0] < 0
         return 0 if beyond[none].any() else 1 if beyond.any() else 2
 
+    def unsolved(self, found: Worst, phase: str) -> tuple[str, ...]:
+        """Faults of a phase that are not solved and not known to fire."""
+        rows = self.rows(phase)
+        rows = rows[~found.settled[rows].all(axis=1) & ~found.beyond[rows].any(axis=1)]
+        return tuple(dict.fromkeys(self._name(row) for row in rows))
+
     def _name(self, row: int) -> str:
-        fault = self.bench.faults[int(self.members.picks[row, 0])]
-        return fault.name
+        number = int(self.members.picks[row, 0])
+        return self.bench.faults[number].name if number >= 0 else "nothing broken"
 
     def _situation(self, row: int) -> Situation:
         number = int(self.members.situations[row])

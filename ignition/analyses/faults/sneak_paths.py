@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from ignition.analyses.faults.loosened import representatives
+from ignition.analyses.faults.circuit_board import circuit_lines
 from ignition.analyses.faults.situations import Setting, Situation, healthy, situations
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import Element, Network
@@ -59,8 +59,8 @@ def sneak_paths(circuit: Circuit) -> tuple[SneakPath, ...]:
             continue
         setting = healthy(circuit, situation)
         edges = [e for e in network.elements if _conducts(e, setting)]
-        for channel in circuit.channels:
-            for name in representatives(channel, frozenset()):
+        for channel, line in zip(circuit.channels, circuit_lines(circuit), strict=True):
+            for name in line.representatives(frozenset()):
                 for path in _loops(network, edges, setting, name):
                     passed = _passed_by(circuit, channel, situation, path)
                     key = situation.phase, name, tuple(e.name for e in path)

@@ -7,12 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ignition.analyses.faults.bench import Batch, Bench
-from ignition.circuit.model import Circuit
 from ignition.network.linear import Indices
-from ignition.network.template import igniter_kinds
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["Worst", "all_fire_limits", "no_fire_limits"]
+__all__ = ["Worst"]
 
 _UNJUDGED = 1.0 - 1e-9
 """Where an igniter without a limit stands among the others: after one beyond its limit, before all within it [1]."""
@@ -53,7 +51,7 @@ class Worst:
         ----------
         size : Number of members [1]
         """
-        shape = size, len(bench.circuit.channels)
+        shape = size, len(bench.board.lines)
         return cls(
             names=bench.igniters,
             owner=bench.owner,
@@ -96,7 +94,7 @@ class Worst:
         order = np.lexsort((self.sign * current, self._ranked(share), channel, row))
         order = order[~np.isnan(current[order])]  # what has no solution is told by `settled`
         key = row[order] * self.igniter.shape[1] + channel[order]
-        last = order[np.flatnonzero(np.append(np.diff(key) != 0, True))]
+        last = order[np.flatnonzero(np.append(np.diff(key) != 0, [True] * bool(len(key))))]
         place = np.full((len(batch.first), self.igniter.shape[1]), -1)
         place[row[last], channel[last]] = last
         own = place[batch.place]
@@ -107,19 +105,3 @@ class Worst:
         unsettled = np.zeros(place.shape, dtype=bool)
         unsettled[row[~settled], channel[~settled]] = True
         self.settled[batch.members] &= ~unsettled[batch.place]
-
-
-def no_fire_limits(circuit: Circuit) -> FloatArray:
-    """Return the lowest no-fire current of each igniter of a circuit [A], nan without one, shape (igniters,)."""
-    return _limits(circuit, "threshold_low")
-
-
-def all_fire_limits(circuit: Circuit) -> FloatArray:
-    """Return the highest all-fire current of each igniter of a circuit [A], nan without one, shape (igniters,)."""
-    return _limits(circuit, "all_fire_current")
-
-
-def _limits(circuit: Circuit, what: str) -> FloatArray:
-    kinds = [kind for channel in circuit.channels for kind in igniter_kinds(channel).values()]
-    limits = [getattr(circuit.igniters[kind], what) for kind in kinds]
-    return np.array([np.nan if limit is None else limit for limit in limits])

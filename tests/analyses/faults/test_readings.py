@@ -88,8 +88,8 @@ def test_when_it_is_measured() -> None:
     plain = bench()
     early = bench(second="second = { before_arming = true }")
     for circuit, phases in ((plain, {"armed"}), (early, {"armed", "disarmed"})):
-        found = {s.phase for s in situations(circuit) if measurements(circuit, s)}
+        found = {s.phase for s in situations(circuit) if measurements(Bench.of(circuit, (), ()), s)}
         assert found == phases
-        assert not measurements(circuit, Situation(phase="armed", controller="dead"))
+        assert not measurements(Bench.of(circuit, (), ()), Situation(phase="armed", controller="dead"))
     both = bench(second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" } }')
-    assert [m.name for m in measurements(both, ARMED)] == ["line drain", "line bus"]
+    assert [m.name for m in measurements(Bench.of(both, (ARMED,), ()), ARMED)] == ["line drain", "line bus"]

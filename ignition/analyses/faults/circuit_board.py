@@ -1,0 +1,94 @@
+"""A circuit file's circuit laid out for faults."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ignition.analyses.faults.board import INSULATION, Board, Ends, Line
+from ignition.analyses.faults.changes import RAILS, Rail
+from ignition.analyses.faults.fault import Fault, left_out, single_faults
+from ignition.analyses.faults.situations import Setting, Situation, healthy, situations
+from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.template import adc_pin, bus_pin, igniter_kinds, igniter_names
+from ignition.network.whole import CONTACT, gate, gate_network, whole_network
+from ignition.network.worst_case import Probe
+
+__all__ = ["circuit_board", "circuit_lines", "every_board"]
+
+
+def circuit_lines(circuit: Circuit) -> tuple[Line, ...]:
+    """Return the channels of a circuit as faults look at them."""
+    return tuple(
+        Line(
+            name=channel.name,
+            igniters=igniter_kinds(channel),
+            strings=igniter_names(channel),
+            alike=True,
+            switch=f"{channel.name}.mosfet",
+            gate=Probe(node=gate(channel)),
+            gate_side=gate_network(circuit, channel),
+            off_current=f"{channel.name}.off current",
+            on_resistance=f"{channel.name}.mosfet",
+            inputs={"drain": adc_pin(channel)} | ({} if channel.bus_divider is None else {"bus": bus_pin(channel)}),
+            loosened={f"{channel.name}.lead {end}": (None, None, INSULATION) for end in ("out", "back")},
+        )
+        for channel in circuit.channels
+    )
+
+
+def circuit_board(
+    circuit: Circuit,
+    asked: Sequence[Situation],
+    faults: Sequence[Fault],
+    alter: Callable[[Situation, Setting], Setting] | None = None,
+) -> Board:
+    """Lay a circuit out.
+
+    Parameters
+    ----------
+    asked, faults : Situations and faults, of which members are made
+    alter : What a part that the circuit does not describe makes of a situation's bounds and states
+    """
+    settings: dict[tuple[Situation, Rail], Setting] = {}
+    for situation in asked:
+        regulated = healthy(circuit, situation)
+        for rail in RAILS:
+            alive = situation.controller == "alive" and rail != "regulated"
+            setting = healthy(circuit, situation, rail) if alive else regulated
+            settings[situation, rail] = setting if alter is None else alter(situation, setting)
+    return Board(
+        circuit=circuit,
+        situations=tuple(asked),
+        faults=tuple(faults),
+        settings=settings,
+        lines=circuit_lines(circuit),
+        network=whole_network(circuit, gates=False),
+        whole=whole_network(circuit),
+        tied=np.array([any(name.endswith(".drain-gate short") for name in f.closed) for f in faults], dtype=bool),
+        hung=np.zeros((len(faults) + 1, len(circuit.channels)), dtype=bool),
+        beside={name: near for channel in circuit.channels for name, near in _beside(channel).items()},
+        arms=(circuit.arm_switch.name,),
+    )
+
+
+def every_board(circuit: Circuit) -> Board:
+    """Lay a circuit out in every situation, with every single fault that its file does not leave out."""
+    board = circuit_board(circuit, situations(circuit), single_faults(circuit))
+    return replace(board, left_out=left_out(circuit))
+
+
+def _beside(channel: ChannelModel) -> dict[str, dict[str, Ends]]:
+    """Beside each igniter: the other strings of its channel not connected or spent, its own string's others shorted."""
+    strings, found = igniter_names(channel), {}
+    first = [own[0] if channel.branch is None else f"{channel.name}.branch {k}" for k, own in enumerate(strings, 1)]
+    for number, string in enumerate(strings):
+        apart: dict[str, Ends] = {
+            part: (INSULATION, INSULATION, INSULATION) for k, part in enumerate(first) if k != number
+        }
+        for name in string:
+            shorted: dict[str, Ends] = {other: (CONTACT, None, None) for other in string if other != name}
+            found[name] = shorted | apart
+    return found
