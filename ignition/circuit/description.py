@@ -472,11 +472,44 @@ class OwnFault(FileModel):
     resistance: Resistance | None = None
 
 
+class Connector(FileModel):
+    """A connector in which water may lie between any two of its pins, each named by the place that it leads to."""
+
+    name: str = Field(min_length=1, max_length=60)
+    pins: list[str] = Field(min_length=2, max_length=40)
+
+    @field_validator("pins")
+    @classmethod
+    def _once(cls, value: list[str]) -> list[str]:
+        twice = [pin for pin in dict.fromkeys(value) if value.count(pin) > 1]
+        if twice:
+            raise InputError(f"names {twice[0]!r} twice; pins that lead to one place count as one")
+        return value
+
+
+class FaultWeight(FileModel):
+    """How likely faults are beside others, by name or pattern."""
+
+    fault: str = Field(min_length=1, max_length=200, description="Name as `faults` shows it; * stands for anything")
+    weight: float = Field(
+        gt=0, le=1e9, description="Relative likelihood, by default the mode's share of its part's failures [1]"
+    )
+
+    @field_validator("weight", mode="before")
+    @classmethod
+    def _number(cls, value: Any) -> Any:
+        return plain_number(value, "is a plain number, for example 0.1")
+
+
 class FaultTable(FileModel):
-    """Changes of the fault list: what cannot happen here, and what can happen besides."""
+    """Changes of the fault list: what cannot happen here, what can happen besides, how likely it is, what gets wet."""
 
     off: list[FaultLeftOut] = Field(default=[], max_length=100)
     add: list[OwnFault] = Field(default=[], max_length=100)
+    weight: list[FaultWeight] = Field(default=[], max_length=100)
+    connector: list[Connector] = Field(
+        default=[], max_length=20, description="Without any, one connector with every wire of every lead is assumed"
+    )
 
 
 class Description(FileModel):

@@ -142,13 +142,17 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     added = _list(own, "add") if isinstance(own, dict) else []
     found += _duplicates(("faults", "add"), added)
     places = ["battery", "bus", "ground"]
-    named = [c["name"] for c in channels if isinstance(c.get("name"), str)]
-    places += [f"{name}.{where}" for name in named for where in FAULT_PLACES]
-    for index, one in enumerate(added):
-        for end, place in enumerate(one.get("between", []) if isinstance(one, dict) else []):
-            if isinstance(place, str) and place not in places:
-                said = f"there is no place {place!r}; there are: {', '.join(places)}"
-                found.append((("faults", "add", index, "between", end), said))
+    lines = [c["name"] for c in channels if isinstance(c.get("name"), str)]
+    places += [f"{name}.{where}" for name in lines for where in FAULT_PLACES]
+    connectors = _list(own, "connector") if isinstance(own, dict) else []
+    found += _duplicates(("faults", "connector"), connectors)
+    for list_name, key, members in (("add", "between", added), ("connector", "pins", connectors)):
+        for index, one in enumerate(members):
+            named = one.get(key, []) if isinstance(one, dict) else []
+            for position, place in enumerate(named if isinstance(named, list) else []):
+                if isinstance(place, str) and place not in places:
+                    said = f"there is no place {place!r}; there are: {', '.join(places)}"
+                    found.append((("faults", list_name, index, key, position), said))
     igniters, mosfets = _names(table, "igniter"), _names(table, "mosfet")
     for index, channel in enumerate(channels):
         if channel.get("name") in _RESERVED:

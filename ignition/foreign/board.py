@@ -44,6 +44,7 @@ def netlist_board(bound: Bound) -> Board:
             off_current=f"{channel.switch} off current",
             on_resistance=None,
             inputs={"drain": channel.sense},
+            clamps={"drain": f"converter {channel.sense} upper clamp"},
             loosened={name: (None, None, INSULATION) for name in channel.igniters},
         )
         for channel in bound.channels
@@ -62,6 +63,7 @@ def netlist_board(bound: Bound) -> Board:
         tied=np.array([bool(away & fault.closed) for fault in faults], dtype=bool),
         hung=np.array([_hung(bound, sides, fault.closed) for fault in faults] + [_hung(bound, sides, frozenset())]),
         beside=beside,
+        battery=bound.battery,
         arms=bound.arm,
         samples=_SAMPLES,
     )

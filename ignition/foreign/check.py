@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from ignition.analyses.faults.faults import Faults, board_faults
+from ignition.analyses.faults.faults import board_faults
 from ignition.analyses.faults.findings import single_fault_findings
+from ignition.analyses.faults.results import Faults
 from ignition.analyses.faults.single import SingleFaults, board_fault_currents, single_fault_inputs
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed

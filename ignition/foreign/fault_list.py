@@ -203,9 +203,9 @@ def _wires(bound: Bound) -> Iterator[Fault]:
             yield _fault("lead", "to-battery", f"wire {node}", closed=closed, channel=channel)
     resistance = fault_modes()["connector", "wet"].resistance
     for one, other in combinations(ends, 2):
-        link = wet_name(one, other)
+        link = wet_name("connector", one, other)
         yield Fault(
-            name=f"connector wet, {one} to {other}",
+            name=link,
             part=link,
             mode=fault_modes()["connector", "wet"],
             closed=_only(link),

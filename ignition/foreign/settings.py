@@ -35,7 +35,7 @@ def netlist_setting(bound: Bound, situation: Situation, rail: str) -> Setting:
     alive = situation.controller == "alive" and rail != "none"
     supply = _NONE
     if alive:
-        supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.phase)
+        supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.pins)
     box = {
         "battery.voltage": circuit.battery.voltage,
         "battery.resistance": circuit.battery.resistance,
@@ -99,9 +99,9 @@ def _pin(bound: Bound, situation: Situation, supply: Toleranced, alive: bool) ->
     if not alive:
         # a rail that nothing feeds may be at any voltage up to its own, fed through other pins
         rail = Toleranced(low=0.0, nominal=0.0, high=controller.supply.high, unit="V")
-    elif situation.phase == "reset" and isinstance(pin.reset_pull_up, Toleranced):
+    elif situation.pins == "reset" and isinstance(pin.reset_pull_up, Toleranced):
         voltage, resistance = supply, more_than_none(pin.reset_pull_up)
-    elif situation.phase == "reset" and pin.reset_pull_up is not None:
+    elif situation.pins == "reset" and pin.reset_pull_up is not None:
         voltage = replace(supply, low=0.0)  # it may be driven either way, or not at all
         resistance = replace(resistance, high=TIE)
     yield "voltage", voltage
@@ -139,7 +139,7 @@ def _states(bound: Bound, situation: Situation, alive: bool) -> dict[str, bool]:
     pin = bound.roles.circuit.controller.pin
     states = dict.fromkeys(bound.arm, situation.phase != "disarmed")
     for node in {channel.pin for channel in bound.channels}:
-        floats = not alive or (situation.phase == "reset" and pin.reset_pull_up is None)
+        floats = not alive or (situation.pins == "reset" and pin.reset_pull_up is None)
         states[f"pin {node} driver"] = not floats
-        states[f"pin {node} reset pull-down"] = alive and situation.phase == "reset" and pin.reset_pull_down is not None
+        states[f"pin {node} reset pull-down"] = alive and situation.pins == "reset" and pin.reset_pull_down is not None
     return states

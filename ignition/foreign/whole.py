@@ -65,7 +65,9 @@ def whole_netlist(bound: Bound) -> Network:
         elements.append(_link(f"wire {node} to ground", node, GROUND))
         if node != pole(bound):
             elements.append(_link(f"wire {node} to battery", node, pole(bound)))
-    elements += [_link(wet_name(one, other), one, other, (("wet", 1.0),)) for one, other in combinations(ends, 2)]
+    elements += [
+        _link(wet_name("connector", one, other), one, other, (("wet", 1.0),)) for one, other in combinations(ends, 2)
+    ]
     network = Network(elements=tuple(elements), igniters=tuple(i for c in bound.channels for i in c.igniters))
     while loose := network.floating_nodes():
         node = min(loose)

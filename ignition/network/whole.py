@@ -29,6 +29,7 @@ __all__ = [
     "pin",
     "swap_name",
     "wet_name",
+    "wet_pairs",
     "whole_network",
 ]
 
@@ -77,15 +78,29 @@ def swap_name(one: ChannelModel, other: ChannelModel, end: str) -> str:
     return f"{one.name}.lead {end} to {other.name}"
 
 
-def wet_name(one: str, other: str) -> str:
-    """Name what water between two nodes of a connector is.
+def wet_name(connector: str, one: str, other: str) -> str:
+    """Name what water between two pins of a connector is.
 
     Examples
     --------
-    >>> wet_name("a.line back", "b.line back")
-    'wet between a.line back and b.line back'
+    >>> wet_name("connector", "a.line back", "b.line back")
+    'connector wet, a.line back to b.line back'
     """
-    return f"wet between {one} and {other}"
+    return f"{connector} wet, {one} to {other}"
+
+
+def wet_pairs(circuit: Circuit) -> dict[str, tuple[str, str]]:
+    """Return each pair of pins between which water may lie, by its name; all of one connector where none is described.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> wet_pairs(load_example("tether-cutter"))
+    {'connector wet, cutter.line out to cutter.line back': ('cutter.line out', 'cutter.line back')}
+    """
+    wires = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
+    described = [(one.name, one.pins) for one in circuit.given.faults.connector] or [("connector", wires)]
+    return {wet_name(name, *pair): pair for name, pins in described for pair in combinations(pins, 2)}
 
 
 def own_name(name: str) -> str:
@@ -138,8 +153,9 @@ def whole_network(circuit: Circuit, gates: bool = True) -> Network:
     for own in circuit.given.faults.add:
         plus, minus = (_place(circuit, place) for place in own.between)
         elements.append(_link(own_name(own.name), plus, minus, ((own_name(own.name), 1.0),)))
-    wires = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
-    elements += [_link(wet_name(one, other), one, other, (("wet", 1.0),)) for one, other in combinations(wires, 2)]
+    for name, pins in wet_pairs(circuit).items():
+        plus, minus = (_place(circuit, place) for place in pins)
+        elements.append(_link(name, plus, minus, (("wet", 1.0),)))
     return Network(elements=tuple(elements), igniters=plain.igniters)
 
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from ignition.analyses.faults.faults import FaultClass, FaultRow, Faults, PhaseFaults
 from ignition.analyses.faults.remedies import Remedy
+from ignition.analyses.faults.results import FaultClass, FaultRow, Faults, PhaseFaults
 from ignition.analyses.faults.single import SingleFaults
 from ignition.analyses.faults.sneak_paths import SneakPath
 from ignition.report.text import at_least, at_most, item, say, table
@@ -42,6 +42,7 @@ def faults_text(result: Faults, console: Console) -> None:
     _dud(result, console)
     _latent(result, console)
     _unknown(result, console)
+    _strained(result, console)
     _inhibits(result, console)
     _left_out(result.left_out, console)
     for size in range(2, result.order + 1):
@@ -138,6 +139,34 @@ def _unknown(result: Faults, console: Console) -> None:
             item(console, ", ".join(found))
 
 
+def _strained(result: Faults, console: Console) -> None:
+    """Currents beside those in igniters: into controller pins beyond what they bear, and out of the battery."""
+    pins: dict[str, dict[str, float]] = {}
+    battery: dict[str, float] = {}
+    for phase in result.phases:
+        for row in phase.faults:
+            if len(row.faults) > 1:
+                continue
+            for pin, current in row.pin_currents.items():
+                if current is not None and current > result.pin_limit:
+                    own = pins.setdefault(pin, {})
+                    own[row.faults[0]] = max(own.get(row.faults[0], 0.0), current)
+            if row.battery_current is not None:
+                battery[row.faults[0]] = max(battery.get(row.faults[0], 0.0), row.battery_current)
+    if pins:
+        console.print(
+            f"\nBeyond what a controller pin's clamp bears ({at_most(result.pin_limit, 'A')}); what breaks then is not "
+            "followed up"
+        )
+    for pin, found in pins.items():
+        most = max(found.values())
+        item(console, f"pin of {pin}, up to {at_most(most, 'A')}: {', '.join(found)}")
+    if battery:
+        worst = max(battery, key=lambda name: battery[name])
+        console.print("\nOut of the battery")
+        item(console, f"at most {at_most(battery[worst], 'A')}, under {worst}")
+
+
 def _inhibits(result: Faults, console: Console) -> None:
     console.print("\nWhat stands between battery and igniter, and what defeats it alone")
     groups: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
@@ -179,11 +208,22 @@ def _sets(result: Faults, size: int, console: Console) -> None:
                 f"({at_least(least, 'A')} or more)",
             )
         _recurring(phase.recurring, console)
+        _likeliest(rows, console)
 
 
 def _recurring(parts: Mapping[str, int], console: Console) -> None:
     most = [f"{part} ({count})" for part, count in list(parts.items())[:5]]
     item(console, f"parts in most of the smallest sets: {', '.join(most)}")
+
+
+def _likeliest(rows: Sequence[FaultRow], console: Console) -> None:
+    """Sets that are the likeliest beside each other; those with a fault of unknown likelihood are counted."""
+    known = sorted((row for row in rows if row.likelihood is not None), key=lambda row: -(row.likelihood or 0.0))
+    if known:
+        most = [f"{' with '.join(row.faults)} ({row.likelihood:.2g})" for row in known[:5]]
+        item(console, f"the likeliest, by weights and shares of failures: {', '.join(most)}")
+    if len(known) < len(rows):
+        item(console, f"no likelihood is known of {len(rows) - len(known)} of {len(rows)}")
 
 
 def sneak_paths_text(paths: Sequence[SneakPath], console: Console) -> None:

@@ -10,8 +10,9 @@ import pytest
 
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.currents import highest_uncommanded
-from ignition.analyses.faults.faults import FaultRow, Faults, board_faults, faults
+from ignition.analyses.faults.faults import board_faults, faults
 from ignition.analyses.faults.loosened import loosened_beside
+from ignition.analyses.faults.results import FaultRow, Faults
 from ignition.analyses.faults.single import SingleFaults, board_fault_currents
 from ignition.circuit.examples import load_example, netlist_example
 from ignition.errors import InputError

@@ -40,6 +40,7 @@ class Line:
     off_current : Parameter that is what the MOSFET passes while off
     on_resistance : Parameter that is its resistance while on; None where it is never commanded
     inputs : Node of each converter input, by what it reads
+    clamps : Clamp of each controller pin on the line, by what the pin reads or does
     loosened : Parameters that make the line also open
     """
 
@@ -53,6 +54,7 @@ class Line:
     off_current: str
     on_resistance: str | None
     inputs: Mapping[str, str]
+    clamps: Mapping[str, str]
     loosened: Mapping[str, Ends]
 
     def representatives(self, touched: frozenset[str]) -> tuple[str, ...]:
@@ -96,6 +98,7 @@ class Board:
     hung : Gates whose voltage follows from the whole network and what their own MOSFET passes, under each fault (the
         last: none), shape (faults + 1, lines)
     beside : What else may be in any state beside each igniter that is looked at
+    battery : Element that is the battery
     arms : Parts that are the arm switch, as the names of faults have them
     samples : Points of each member's bounds at which its worst case is checked [1]; 0 where corners are proved
     left_out : Faults that the circuit file leaves out, each with its reason
@@ -111,6 +114,7 @@ class Board:
     tied: BoolArray
     hung: BoolArray
     beside: Mapping[str, Mapping[str, Ends]]
+    battery: str
     arms: tuple[str, ...]
     samples: int = 0
     left_out: Mapping[str, str] = field(default_factory=dict)

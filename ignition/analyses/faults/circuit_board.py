@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -33,6 +33,7 @@ def circuit_lines(circuit: Circuit) -> tuple[Line, ...]:
             off_current=f"{channel.name}.off current",
             on_resistance=f"{channel.name}.mosfet",
             inputs={"drain": adc_pin(channel)} | ({} if channel.bus_divider is None else {"bus": bus_pin(channel)}),
+            clamps={what: f"{channel.name}.{element}" for what, element in _clamps(channel)},
             loosened={f"{channel.name}.lead {end}": (None, None, INSULATION) for end in ("out", "back")},
         )
         for channel in circuit.channels
@@ -70,6 +71,7 @@ def circuit_board(
         tied=np.array([any(name.endswith(".drain-gate short") for name in f.closed) for f in faults], dtype=bool),
         hung=np.zeros((len(faults) + 1, len(circuit.channels)), dtype=bool),
         beside={name: near for channel in circuit.channels for name, near in _beside(channel).items()},
+        battery="battery",
         arms=(circuit.arm_switch.name,),
     )
 
@@ -78,6 +80,15 @@ def every_board(circuit: Circuit) -> Board:
     """Lay a circuit out in every situation, with every single fault that its file does not leave out."""
     board = circuit_board(circuit, situations(circuit), single_faults(circuit))
     return replace(board, left_out=left_out(circuit))
+
+
+def _clamps(channel: ChannelModel) -> Iterator[tuple[str, str]]:
+    """Pins of the controller on a line, each with its clamp."""
+    yield "drain", "clamp"
+    if channel.bus_divider is not None:
+        yield "bus", "bus clamp"
+    if channel.pull_up is not None:
+        yield "pull-up", "pull-up clamp"
 
 
 def _beside(channel: ChannelModel) -> dict[str, dict[str, Ends]]:

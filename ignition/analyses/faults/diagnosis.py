@@ -13,8 +13,9 @@ from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.continuity.thresholds import integer_codes, runs
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.fault import single_faults
-from ignition.analyses.faults.faults import FaultClass, faults
+from ignition.analyses.faults.faults import faults
 from ignition.analyses.faults.readings import Measurement, inputs, node_voltages, read
+from ignition.analyses.faults.results import FaultClass
 from ignition.analyses.faults.situations import Situation, situations
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
@@ -159,7 +160,7 @@ def diagnose(
 
 
 def _alive(circuit: Circuit) -> tuple[Situation, ...]:
-    return tuple(s for s in situations(circuit) if s.controller == "alive" and s.phase != "firing")
+    return tuple(s for s in situations(circuit) if s.controller == "alive" and not s.woken and s.phase != "firing")
 
 
 def _measured(circuit: Circuit, battery: Toleranced) -> Circuit:

@@ -11,8 +11,8 @@ from typing import Any, Literal
 from ignition.analyses.faults.modes import FaultMode, fault_modes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError, did_you_mean
-from ignition.network.template import igniter_names, line_back, line_out
-from ignition.network.whole import CONTACT, more_than_none, own_name, swap_name, wet_name
+from ignition.network.template import igniter_names
+from ignition.network.whole import CONTACT, more_than_none, own_name, swap_name, wet_pairs
 from ignition.toleranced import Toleranced, in_parallel, in_series
 
 __all__ = ["ANYTHING", "Fault", "WEAK_PULL_UP", "every_fault", "left_out", "single_faults"]
@@ -39,6 +39,8 @@ class Fault:
     from_rail : Parameters that become the controller's supply rail
     rail : What it makes of that rail: as regulated, the battery's own voltage, or nothing
     alive : Whether it changes anything only while the controller has its supply
+    likelihood : Relative to other faults [1]: as the file weights it, or its mode's share of the part's failures; None
+        where neither is known
     side : Part of the test path (sense divider, pin, clamps, second measurement), of the switch (MOSFET, gate, its
         pin), or of neither
     igniters : Igniters that it touches
@@ -55,6 +57,7 @@ class Fault:
     from_rail: frozenset[str] = frozenset()
     rail: Literal["regulated", "battery", "none"] = "regulated"
     alive: bool = False
+    likelihood: float | None = None
     side: Literal["test path", "switch", ""] = ""
     igniters: frozenset[str] = frozenset()
 
@@ -71,7 +74,7 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
     """
     found = list(every_fault(circuit))
     out = left_out(circuit, found)
-    return tuple(fault for fault in found if fault.name not in out)
+    return tuple(fault for fault in _weighted(circuit, found) if fault.name not in out)
 
 
 def every_fault(circuit: Circuit) -> Iterator[Fault]:
@@ -107,14 +110,30 @@ def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str
     names = [fault.name for fault in (every_fault(circuit) if found is None else found)]
     out: dict[str, str] = {}
     for index, one in enumerate(circuit.given.faults.off):
-        matched = fnmatch.filter(names, one.fault)
-        if not matched:
-            raise InputError(
-                f"{circuit.name}: faults.off[{index}].fault: {one.fault!r} is no fault of this circuit; "
-                f"{did_you_mean(one.fault, names)} (ignition faults FILE --json lists all)"
-            )
-        out |= dict.fromkeys(matched, one.because)
+        out |= dict.fromkeys(_named(circuit, f"faults.off[{index}].fault", one.fault, names), one.because)
     return out
+
+
+def _weighted(circuit: Circuit, found: Sequence[Fault]) -> Iterator[Fault]:
+    """Each fault with its likelihood; of several weights that name it the last counts."""
+    names = [fault.name for fault in found]
+    weights: dict[str, float] = {}
+    for index, one in enumerate(circuit.given.faults.weight):
+        matched = _named(circuit, f"faults.weight[{index}].fault", one.fault, names)
+        weights |= dict.fromkeys(matched, one.weight)
+    for fault in found:
+        yield replace(fault, likelihood=weights.get(fault.name, fault.mode.share))
+
+
+def _named(circuit: Circuit, key: str, pattern: str, names: Sequence[str]) -> list[str]:
+    """Names that a pattern of the file stands for; a name of a fault stands for itself, whatever is in it."""
+    matched = [pattern] if pattern in names else [name for name in names if fnmatch.fnmatchcase(name, pattern)]
+    if not matched:
+        raise InputError(
+            f"{circuit.name}: {key}: {pattern!r} is no fault of this circuit; {did_you_mean(pattern, names)} "
+            "(ignition faults FILE --json lists all)"
+        )
+    return matched
 
 
 def _fault(kind: str, mode: str, part: str, channel: ChannelModel | None = None, **changes: Any) -> Fault:
@@ -309,13 +328,11 @@ def _line(channel: ChannelModel) -> Iterator[Fault]:
 
 
 def _connector(circuit: Circuit) -> Iterator[Fault]:
-    """All leads are taken to share one connector, so that water may lie between any two of their wires."""
-    nodes = [node for channel in circuit.channels for node in (line_out(channel), line_back(channel))]
+    """Water between any two pins of a connector; where none is described all leads are taken to share one."""
     resistance = fault_modes()["connector", "wet"].resistance
-    for one, other in combinations(nodes, 2):
-        link = wet_name(one, other)
-        fault = _fault("connector", "wet", "connector", closed=_only(link), values={"wet": resistance})
-        yield replace(fault, name=f"connector wet, {one} to {other}", part=link)
+    for name in wet_pairs(circuit):
+        fault = _fault("connector", "wet", name, closed=_only(name), values={"wet": resistance})
+        yield replace(fault, name=name)
 
 
 def _own(circuit: Circuit) -> Iterator[Fault]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -16,135 +17,21 @@ from ignition.analyses.faults.corners import Corners
 from ignition.analyses.faults.currents import hazards, highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.cut_sets import CutSets, minimal_cut_sets
 from ignition.analyses.faults.fault import Fault
+from ignition.analyses.faults.inhibits import inhibits
 from ignition.analyses.faults.readings import measurements, read
+from ignition.analyses.faults.results import FaultClass, FaultRow, Faults, PhaseFaults
 from ignition.analyses.faults.situations import Situation
+from ignition.analyses.faults.strain import Strain, strain
 from ignition.analyses.faults.worst import Worst
+from ignition.analyses.no_fire.heating import highest_fraction
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError
 from ignition.network.linear import Indices
-from ignition.typing import BARE, HIDDEN, Amps, BoolArray, Key, Missing, Ratio
+from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["FaultClass", "FaultRow", "Faults", "Inhibit", "PhaseFaults", "board_faults", "faults"]
-
-FaultClass = Literal["hazardous", "dud", "detected", "latent", "harmless", "not judged", "not solved"]
-"""``hazardous``: an igniter that nobody commands may reach its no-fire current. ``dud``: a commanded igniter may miss
-its all-fire current. ``detected``: a reading that no healthy circuit gives shows it. ``latent``: none does, and with
-one more fault it is hazardous where that one alone is not. ``harmless``: none of these."""
+__all__ = ["board_faults", "faults"]
 
 _SILENT = "controller silent"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FaultRow:
-    """One set of faults in one phase.
-
-    Attributes
-    ----------
-    faults : Their names
-    channel, igniter : Where the current flows
-    controller : Alive or dead, whichever is worse
-    current : Highest current of an igniter that nobody commands, in either direction, of the one nearest to its no-fire
-        current; of a dud, and where every igniter is commanded, the lowest firing current; None where it is not solved
-    limit : Lowest no-fire current of that igniter, or highest all-fire current of the one commanded
-    commanded : Whether it is the current of a commanded igniter
-    detected_by : Readings that no healthy circuit gives, each with its phase
-    """
-
-    faults: tuple[str, ...]
-    channel: str
-    igniter: str
-    controller: str
-    current: Annotated[Amps | None, Key("igniter_current"), Missing(otherwise="not solved")]
-    limit: Annotated[Amps | None, Missing(otherwise="the file gives none")]
-    commanded: bool
-    kind: Annotated[FaultClass, Key("class")]
-    detected_by: tuple[str, ...]
-    members: Annotated[tuple[Fault, ...], HIDDEN]
-
-    @property
-    def share(
-        self,
-    ) -> Annotated[
-        Ratio | None, Key("share_of_limit"), Missing(otherwise="there is no limit above zero, or it is not solved")
-    ]:
-        """Current over limit."""
-        return None if self.current is None or not self.limit else self.current / self.limit
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PhaseFaults:
-    """All sets of faults in one phase: every single one, and of more the smallest that are hazardous.
-
-    Attributes
-    ----------
-    fewest : Least number of simultaneous faults that may fire an igniter nobody commands; None where none was found, or
-        where it is not known because smaller sets are not solved
-    unsolved : Size of the smallest sets that are not solved; None where all are
-    pairs : Number of minimal pairs, whether or not they are listed
-    recurring : Parts of the smallest sets, each with the number of sets that it is in, the most frequent first
-    """
-
-    phase: str
-    faults: tuple[FaultRow, ...]
-    fewest: Annotated[int | None, HIDDEN]
-    unsolved: Annotated[int | None, HIDDEN]
-    pairs: Annotated[int, HIDDEN]
-    recurring: Annotated[Mapping[str, int], BARE]
-
-    def of(self, *kinds: FaultClass) -> tuple[FaultRow, ...]:
-        """Return the rows of some classes.
-
-        Parameters
-        ----------
-        kinds : The classes
-        """
-        return tuple(row for row in self.faults if row.kind in kinds)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Inhibit:
-    """What keeps current from the igniters of a channel in a phase, and the single faults that defeat it.
-
-    Attributes
-    ----------
-    defeated_by : Faults that fire where this inhibit is the only one left
-    """
-
-    phase: str
-    channel: str
-    inhibit: str
-    defeated_by: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Faults:
-    """Fault analysis of a circuit.
-
-    Attributes
-    ----------
-    order : Most faults at a time that are listed; pairs are always evaluated
-    left_out : Faults that the circuit file leaves out, each with its reason
-    """
-
-    circuit: str
-    order: Annotated[int, BARE]
-    phases: tuple[PhaseFaults, ...]
-    inhibits: tuple[Inhibit, ...]
-    left_out: Mapping[str, str]
-
-    @property
-    def fewest(self) -> Annotated[Mapping[str, int | None], Key("fewest_faults_to_fire"), BARE]:
-        """Fewest faults at once that may fire an igniter nobody commands, by phase; None beyond what was looked at."""
-        return {phase.phase: phase.fewest for phase in self.phases}
-
-    def phase(self, name: str) -> PhaseFaults:
-        """Return one phase.
-
-        Parameters
-        ----------
-        name : ``disarmed``, ``reset``, ``armed`` or ``firing``
-        """
-        return next(phase for phase in self.phases if phase.phase == name)
 
 
 def faults(circuit: Circuit, order: int = 1) -> Faults:
@@ -183,8 +70,9 @@ def board_faults(board: Board, order: int = 1) -> Faults:
     return Faults(
         circuit=board.circuit.name,
         order=order,
+        pin_limit=board.circuit.controller.pin.clamp_current_limit.low,
         phases=tuple(_phase(work, phase, sets[phase], order, unsolved.get(phase)) for phase in work.phases),
-        inhibits=tuple(_inhibits(work, sets)),
+        inhibits=tuple(inhibits(board, sets)),
         left_out=board.left_out,
     )
 
@@ -203,6 +91,7 @@ class _Singles:
     fired: Worst
     shown: tuple[tuple[str, ...], ...]
     corners: Corners
+    strain: Strain
 
     @classmethod
     def of(cls, board: Board) -> _Singles:
@@ -218,6 +107,7 @@ class _Singles:
             quiet=highest_uncommanded(bench, members, record=corners),
             fired=lowest_commanded(bench, members),
             shown=_shown(bench, picks),
+            strain=strain(bench, members),
         )
 
     @property
@@ -283,7 +173,8 @@ def _phase(work: _Singles, phase: str, sets: CutSets, order: int, unsolved: int 
         if kind == "harmless" and (shown or number in latent):
             kind = "detected" if shown else "latent"
         situation = work.bench.situations[spot[0] // (len(work.bench.faults) + 1)]
-        rows.append(_row(work.bench, source, spot, situation, (fault,), kind, shown))
+        row = _row(work.bench, source, spot, situation, (fault,), kind, shown)
+        rows.append(replace(row, **_strained(work.strain, every[:, number])))
     for size in range(2, order + 1):
         rows += _larger(work, phase, np.array(sets.of_size(size), dtype=np.intp).reshape(-1, size))
     parts = Counter(work.bench.faults[k].part for events in sets.sets for k in events)
@@ -297,35 +188,16 @@ def _phase(work: _Singles, phase: str, sets: CutSets, order: int, unsolved: int 
     )
 
 
-def _inhibits(work: _Singles, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
-    """The open arm switch and each MOSFET that is off; what defeats one is read from sets in which the other is broken.
-
-    While disarmed the arm switch is the only inhibit left where a channel's MOSFET is shorted, and the MOSFETs where
-    the switch is stuck closed.
-    """
-    board, faults = work.bench.board, work.bench.faults
-    numbers = {fault.name: k for k, fault in enumerate(faults)}
-    stuck = [numbers.get(f"{arm} stuck-closed", -1) for arm in board.arms]
-    for phase, found in sets.items():
-        if phase == "firing" and len(board.lines) == 1:
-            continue  # its only channel is commanded
-        for line in board.lines:
-            shorted = numbers.get(f"{line.switch} drain-source-short", -1)
-            own = [e for e in found.sets if {faults[k].channel for k in e} <= {line.name, None}]
-            if phase == "disarmed":
-                yield Inhibit(
-                    phase=phase, channel=line.name, inhibit=f"{' and '.join(board.arms)} open",
-                    defeated_by=_beside(found.sets, shorted, faults),
-                )  # fmt: skip
-                defeats = tuple(dict.fromkeys(name for arm in stuck for name in _beside(own, arm, faults)))
-            else:
-                defeats = tuple(faults[e[0]].name for e in own if len(e) == 1)
-            yield Inhibit(phase=phase, channel=line.name, inhibit="MOSFET off", defeated_by=defeats)
+def _strained(found: Strain, places: Indices) -> dict[str, Any]:
+    """Highest currents of battery and pins in some members."""
+    return {
+        "battery_current": _highest(found.battery[places]),
+        "pin_currents": {name: _highest(current[places]) for name, current in found.pins.items()},
+    }
 
 
-def _beside(sets: Sequence[tuple[int, ...]], one: int, faults: Sequence[Fault]) -> tuple[str, ...]:
-    """Faults that make a pair with one."""
-    return tuple(faults[k].name for pair in sets if len(pair) == 2 and one in pair for k in pair if k != one)
+def _highest(currents: FloatArray) -> float | None:
+    return None if np.isnan(currents).any() else float(currents.max())
 
 
 _Spot = tuple[int, int]
@@ -379,14 +251,20 @@ def _row(
     line, number = bench.board.lines[spot[1]], source.igniter[spot]
     name = source.names[number] if number >= 0 else next(iter(line.igniters))
     igniter, commanded = bench.circuit.igniters[line.igniters[name]], source.sign < 0.0
+    current = None if kind == "not solved" or number < 0 else float(source.current[spot])
+    likely = [fault.likelihood for fault in faults]
     return FaultRow(
         faults=tuple(fault.name for fault in faults),
         channel=line.name,
         igniter=name,
         controller=situation.controller,
-        current=None if kind == "not solved" or number < 0 else float(source.current[spot]),
+        current=current,
         limit=igniter.all_fire_current if commanded else igniter.threshold_low,
         commanded=commanded,
+        thermal_fraction=None if current is None or commanded else highest_fraction(igniter, current, None),
+        likelihood=None if None in likely else math.prod(one for one in likely if one is not None),
+        battery_current=None,
+        pin_currents={},
         kind=kind,
         detected_by=shown,
         members=faults,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from ignition.analyses.faults.faults import Faults, faults
+from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.results import Faults
 from ignition.analyses.faults.single import SingleFaults, WorstFault
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit

@@ -46,7 +46,7 @@ class Measurement:
 
 def inputs(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
     """List every converter input, of those that the firmware can read in a situation; none with a dead controller."""
-    if situation.controller == "dead" or reference_voltage(bench.circuit).low <= 0.0:
+    if situation.controller == "dead" or situation.woken or reference_voltage(bench.circuit).low <= 0.0:
         return ()
     return tuple(
         Measurement(what=what, channel=line.name, phase=situation.phase, node=node, number=number)

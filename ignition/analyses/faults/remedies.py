@@ -11,7 +11,7 @@ import numpy as np
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.currents import highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.fault import Fault, every_fault
-from ignition.analyses.faults.faults import Faults
+from ignition.analyses.faults.results import Faults
 from ignition.analyses.faults.situations import Setting, Situation, on_resistance, situations
 from ignition.analyses.faults.worst import Worst
 from ignition.circuit.model import ChannelModel, Circuit

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from ignition.analyses.no_fire.gate import ControllerState, controller_rail, controller_states
 from ignition.circuit.model import ChannelModel, Circuit
@@ -19,11 +20,23 @@ _NONE = Toleranced.exact(0.0, "V")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Situation:
-    """A phase, with a controller that is alive or dead, and the channels that it commands."""
+    """A phase, with a controller that is alive or dead, and the channels that it commands.
+
+    Attributes
+    ----------
+    woken : Phase in which the controller is though the switch is open, because some fault feeds it; empty where
+        nothing feeds it that should not
+    """
 
     phase: str
     controller: ControllerState
     commanded: frozenset[str] = frozenset()
+    woken: Literal["", "reset", "armed"] = ""
+
+    @property
+    def pins(self) -> str:
+        """Phase that the controller's pins are in."""
+        return self.woken or self.phase
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,12 +53,18 @@ class Setting:
 
 
 def situations(circuit: Circuit) -> tuple[Situation, ...]:
-    """List the steady situations: each phase with the controller alive and dead, and each channel fired alone."""
+    """List the steady situations: each phase with the controller alive and dead, and each channel fired alone.
+
+    A controller after the arm switch is dead while disarmed, unless a fault feeds it: a switch that is stuck, a wire
+    that touches the battery.
+    """
     quiet = [
         Situation(phase=phase, controller=controller)
         for phase in ("disarmed", "reset", "armed")
         for controller in controller_states(circuit, phase)
     ]
+    if not circuit.controller.powered_before_arm_switch:
+        quiet[1:1] = [Situation(phase="disarmed", controller="alive", woken=pins) for pins in ("reset", "armed")]
     fired = [Situation(phase="firing", controller="alive", commanded=frozenset({c.name})) for c in circuit.channels]
     return (*quiet, *fired)
 
@@ -60,7 +79,7 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
     alive = situation.controller == "alive" and rail != "none"
     supply = _NONE
     if alive:
-        supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.phase)
+        supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.pins)
     on = {name: on_resistance(circuit, circuit.channel(name)) for name in situation.commanded}
     certain = situation.phase == "firing"
     box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=supply, loads_certain=certain)
@@ -68,7 +87,6 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
     states: dict[str, bool] = {}
     if situation.phase == "disarmed":
         states[f"feed.{circuit.arm_switch.name}"] = False
-        states["controller"] = circuit.controller.powered_before_arm_switch
     for channel in circuit.channels:
         for key, value in _gate_pin(circuit, situation, channel, supply, alive):
             box[f"{channel.name}.{key}"] = value
@@ -111,7 +129,7 @@ def _gate_pin(
         # a rail that nothing feeds may be at any voltage up to its own, fed through other pins
         loose = Toleranced(low=0.0, nominal=0.0, high=circuit.controller.supply.high, unit="V")
         yield "pin clamp voltage", loose + pin.clamp_drop
-    elif situation.phase == "reset" and pin.reset_pull_up is not None:
+    elif situation.pins == "reset" and pin.reset_pull_up is not None:
         driven = pin.reset_pull_up == "driven high"
         yield "pin voltage", replace(supply, low=0.0) if driven else supply
         yield (
@@ -128,7 +146,7 @@ def _gate_states(
     pin, name = circuit.controller.pin, channel.name
     if not alive:
         yield f"{name}.pin driver", False
-    elif situation.phase == "reset":
+    elif situation.pins == "reset":
         if pin.reset_pull_up is None:
             yield f"{name}.pin driver", False
         if pin.reset_pull_down is not None:

@@ -162,3 +162,59 @@ def test_mistakes_in_the_fault_table() -> None:
         single_faults(of_text(taken))
     with pytest.raises(CircuitFileError, match=r"faults.add\[0\].between\[1\].*no place 'frame'"):
         of_text(OWN.format(off="*", one="bus", other="frame"))
+
+
+CONNECTOR = '\n[[faults.connector]]\nname = "J1"\npins = ["line.line back", "ground", "battery"]\n'
+
+
+def test_pins_of_a_connector_that_may_be_wet() -> None:
+    """Any two pins of a connector that the file describes, and no others; without one, all wires of all leads."""
+    assert [name for name in names(bench()) if " wet, " in name] == ["connector wet, line.line out to line.line back"]
+    circuit = of_text(CONNECTOR)
+    wet = [fault for fault in single_faults(circuit) if " wet, " in fault.name]
+    assert [fault.name for fault in wet] == [
+        "J1 wet, line.line back to ground",
+        "J1 wet, line.line back to battery",
+        "J1 wet, ground to battery",
+    ]
+    elements = [whole_network(circuit).element(fault.name) for fault in wet]
+    assert [(e.plus, e.minus) for e in elements] == [
+        ("line.line back", "ground"),
+        ("line.line back", "battery terminal"),
+        ("ground", "battery terminal"),
+    ]
+    assert all(fault.values["wet"].low == 1e4 for fault in wet)
+
+
+def test_mistakes_in_connectors() -> None:
+    """A place that does not exist, a pin named twice, a name taken twice."""
+    with pytest.raises(CircuitFileError, match=r"faults.connector\[0\].pins\[1\].*no place 'frame'"):
+        of_text(CONNECTOR.replace('"ground"', '"frame"'))
+    with pytest.raises(CircuitFileError, match="names 'battery' twice"):
+        of_text(CONNECTOR.replace('"ground"', '"battery"'))
+    with pytest.raises(CircuitFileError, match=r"faults.connector\[1\].name"):
+        of_text(CONNECTOR + CONNECTOR)
+
+
+def test_likelihoods() -> None:
+    """A mode's share of its part's failures, or the weight that the file gives; the last that names a fault counts."""
+    weights = (
+        '\n[faults]\nweight = [{ fault = "line.upper *", weight = 3 }, { fault = "line.upper short", weight = 0.25 }]\n'
+    )
+    plain = {fault.name: fault.likelihood for fault in single_faults(bench())}
+    found = {fault.name: fault.likelihood for fault in single_faults(of_text(weights))}
+    assert (plain["line.upper open"], plain["line.upper short"]) == (0.59, 0.05)
+    assert (found["line.upper open"], found["line.upper short"]) == (3.0, 0.25)
+    assert found["line.lower short"] == 0.05
+    assert plain["connector wet, line.line out to line.line back"] is None
+    with pytest.raises(InputError, match=r"faults.weight\[0\].fault: 'line.uper' is no fault"):
+        single_faults(of_text('\n[faults]\nweight = [{ fault = "line.uper", weight = 1 }]\n'))
+    with pytest.raises(CircuitFileError, match=r"faults.weight\[0\].weight"):
+        of_text('\n[faults]\nweight = [{ fault = "line.upper short", weight = 0 }]\n')
+
+
+def test_a_name_with_brackets_stands_for_itself() -> None:
+    """What a pattern would take as a choice of letters is a name where a fault has it."""
+    own = '\n[faults]\nadd = [{ name = "strap [a]", between = ["bus", "ground"] }]\n'
+    off = own + 'off = [{ fault = "strap [a] short", because = "taped" }]\n'
+    assert "strap [a] short" in names(of_text(own)) and left_out(of_text(off)) == {"strap [a] short": "taped"}

@@ -7,7 +7,8 @@ from collections import Counter
 
 import pytest
 
-from ignition.analyses.faults.faults import FaultRow, Faults, faults
+from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.results import FaultRow, Faults
 from ignition.analyses.faults.single import single_fault_currents, single_fault_inputs
 from ignition.analyses.verdict import check, judge_single_faults
 from ignition.circuit.complete import complete
