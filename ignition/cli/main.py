@@ -233,6 +233,7 @@ def faults(
         from ignition.cli.netlists import faults as netlist_faults
 
         raise typer.Exit(netlist_faults(file, roles, order, as_json))
+    from ignition.analyses.faults.arming import arming_faults
     from ignition.analyses.faults.faults import faults as analyse
     from ignition.analyses.faults.remedies import remedies
     from ignition.analyses.faults.single import single_fault_currents
@@ -242,17 +243,18 @@ def faults(
 
     circuit = load_circuit(file)
     result = analyse(circuit, order)
-    changes, paths = remedies(circuit, result), sneak_paths(circuit)
+    changes, paths, edge = remedies(circuit, result), sneak_paths(circuit), arming_faults(circuit)
     findings = judge_single_faults(circuit, single_fault_currents(circuit))
     if as_json:
-        print_json(result, remedies=changes, sneak_paths=paths, **judged(findings))
+        print_json(result, switch_on=edge, remedies=changes, sneak_paths=paths, **judged(findings))
     else:
-        from ignition.report.faults_text import faults_text, remedies_text, sneak_paths_text
+        from ignition.report.faults_text import arming_text, faults_text, remedies_text, sneak_paths_text
         from ignition.report.findings_text import brief_text
         from ignition.report.text import assumption_text, caution_text, make_console
 
         console = make_console()
         faults_text(result, console)
+        arming_text(edge, console)
         sneak_paths_text(paths, console)
         remedies_text(changes, console)
         brief_text(findings, console)

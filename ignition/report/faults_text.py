@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from rich.console import Console
 from rich.text import Text
 
+from ignition.analyses.faults.arming import ArmingFault
 from ignition.analyses.faults.remedies import Remedy
 from ignition.analyses.faults.results import FaultClass, FaultRow, Faults, PhaseFaults
 from ignition.analyses.faults.single import SingleFaults
 from ignition.analyses.faults.sneak_paths import SneakPath
 from ignition.report.text import at_least, at_most, item, say, table
 
-__all__ = ["failure_points_text", "faults_text", "remedies_text", "sneak_paths_text"]
+__all__ = ["failure_points_text", "arming_text", "faults_text", "remedies_text", "sneak_paths_text"]
 
 _CLASSES: tuple[FaultClass, ...] = ("hazardous", "dud", "latent", "detected", "harmless", "not judged", "not solved")
 
@@ -226,6 +228,28 @@ def _likeliest(rows: Sequence[FaultRow], console: Console) -> None:
         item(console, f"no likelihood is known of {len(rows) - len(known)} of {len(rows)}")
 
 
+def arming_text(found: Sequence[ArmingFault], console: Console) -> None:
+    """Print which broken part fires an igniter as the arm switch closes."""
+    console.print("\nAs the arm switch closes, one part broken that holds a gate or slows it")
+    fires = [one for one in found if one.kind == "hazardous"]
+    for one in fires:
+        name, limit = one.fault or f"{one.channel}, nothing broken", ""
+        if one.thermal_fraction is not None:
+            longer = ", the gate stays on" if math.isinf(one.thermal_fraction) else ""
+            limit = f", {at_least(one.thermal_fraction, '1')}-fold what functions it" if not longer else longer
+        current = "" if one.current is None else f": up to {at_most(one.current, 'A')} in {one.igniter}"
+        item(console, f"{name}{current}{limit}; no reading before shows it")
+    for kind, words in (("not judged", "not judged, a key is not given"), ("not solved", "not solved, so not known")):
+        some = [one.fault or f"{one.channel}, nothing broken" for one in found if one.kind == kind]
+        if some:
+            item(console, f"{words}: {', '.join(some)}")
+    calm = [one for one in found if one.kind == "harmless" and one.thermal_fraction is not None]
+    if calm:
+        most = max(calm, key=lambda one: one.thermal_fraction or 0.0)
+        name = most.fault or f"nothing broken, {most.channel}"
+        item(console, f"of the others at most {at_most(most.thermal_fraction, '1')} of the way to function: {name}")
+
+
 def sneak_paths_text(paths: Sequence[SneakPath], console: Console) -> None:
     """Print the loops through an igniter that pass by a switch with nothing broken."""
     if not paths:
@@ -278,7 +302,7 @@ def failure_points_text(found: SingleFaults, console: Console) -> None:
         item(console, f"single failure points of {channel} while armed: {', '.join(faults)}")
     item(
         console,
-        "not evaluated: the two-action and key-switch clauses of the firework-unit rule (WAC 212-17-317), and faults "
-        "at the arming edge itself",
+        "not evaluated here: the two-action and key-switch clauses of the firework-unit rule (WAC 212-17-317); faults "
+        "at the arming edge itself, which ignition faults tells",
     )
     _left_out(found.left_out, console)
