@@ -141,9 +141,15 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     own = table.get("faults")
     added = _list(own, "add") if isinstance(own, dict) else []
     found += _duplicates(("faults", "add"), added)
-    places = ["battery", "bus", "ground"]
+    battery = table.get("battery")
+    bank = ["bank"] if isinstance(battery, dict) and "capacitor_bank" in battery else []
+    places = ["battery", *bank, "bus", "ground"]
     lines = [c["name"] for c in channels if isinstance(c.get("name"), str)]
     places += [f"{name}.{where}" for name in lines for where in FAULT_PLACES]
+    for index, one in enumerate(added):
+        ends = one.get("between") if isinstance(one, dict) else None
+        if isinstance(ends, list) and len(ends) == 2 and ends[0] == ends[1]:
+            found.append((("faults", "add", index, "between"), f"both ends are {ends[0]!r}; name two places"))
     connectors = _list(own, "connector") if isinstance(own, dict) else []
     found += _duplicates(("faults", "connector"), connectors)
     for list_name, key, members in (("add", "between", added), ("connector", "pins", connectors)):

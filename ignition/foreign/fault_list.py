@@ -35,27 +35,27 @@ def netlist_faults(bound: Bound) -> tuple[Fault, ...]:
 
 
 def test_path(bound: Bound) -> frozenset[str]:
-    """Return the parts through which converter pins are tied to the lines.
+    """Return the parts that are tied to a line: those through which a test current flows, and all beside them.
 
-    They are the parts that are reached from a sense node through parts, going no further at ground, at an end of an
-    igniter, at a node of a source or of the arm switch, at a MOSFET's terminals or at a gate pin. A source of 0 V is a
-    wire. Parts in a dead end count among them, which does no harm. Where the sense node is itself such a place there
-    are none.
+    They are the parts that are reached from a sense node or an end of an igniter through parts, going no further at
+    ground, at a node of a source or of a gate pin, or at a gate. A source of 0 V is a wire. A pull-up for the test
+    current or a lamp across the switch is one of them. So is a part in series with the igniter, which does no harm: its
+    faults drive nothing through an igniter that nobody commands.
     """
-    ends = {GROUND} | {channel.pin for channel in bound.channels}
+    stops = {GROUND} | {node for channel in bound.channels for node in (channel.pin, channel.gate)}
     whole = {name for channel in bound.channels for name in (*channel.igniters, channel.switch)} | set(bound.arm)
     passed = [part for part in bound.netlist.parts if _passes(bound, part) and part.name not in whole]
     for part in bound.netlist.parts:
-        if part.name in whole or (part.kind == "v" and not _passes(bound, part)):
-            ends |= {network_node(node) for node in part.nodes}
-    ends = _wired(bound, ends)
+        if part.kind == "v" and not _passes(bound, part):
+            stops |= {network_node(node) for node in part.nodes}
+    stops = _wired(bound, stops)
     sources = {part.name for part in passed if part.kind == "v"}
     found: set[str] = set()
     seen: set[str] = set()
-    pending = [channel.sense for channel in bound.channels]
+    pending = [*igniter_ends(bound), *(c.sense for c in bound.channels), *(c.drain for c in bound.channels)]
     while pending:
         node = pending.pop()
-        if node in ends or node in seen:
+        if node in stops or node in seen:
             continue
         seen.add(node)
         for part in passed:

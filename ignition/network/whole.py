@@ -24,6 +24,7 @@ __all__ = [
     "gate_box",
     "gate_network",
     "more_than_none",
+    "part_name",
     "one_way",
     "own_name",
     "pin",
@@ -114,14 +115,9 @@ def own_name(name: str) -> str:
     return f"own fault {name}"
 
 
-def _place(circuit: Circuit, name: str) -> str:
+def _place(name: str) -> str:
     """Node of a place as a circuit file names it."""
-    return {"battery": _pole(circuit), "ground": GROUND}.get(name, name)
-
-
-def _pole(circuit: Circuit) -> str:
-    """Node of the pole that a touching wire finds: of the bank, where there is one."""
-    return "battery terminal" if circuit.battery.bank_capacitance is None else "bank terminal"
+    return {"battery": "battery terminal", "bank": "bank terminal", "ground": GROUND}.get(name, name)
 
 
 def whole_network(circuit: Circuit, gates: bool = True) -> Network:
@@ -143,6 +139,10 @@ def whole_network(circuit: Circuit, gates: bool = True) -> Network:
     for part in circuit.feed:
         ends = plain.element(f"feed.{part.name}")
         elements.append(_link(f"feed.{part.name} short", ends.plus, ends.minus))
+    if circuit.battery.bank_capacitance is not None:
+        elements.append(_link("bank short", "bank terminal", GROUND))
+        if circuit.battery.recharge_resistance is not None:
+            elements.append(_link("recharge short", "battery terminal", "bank terminal"))
     for channel in circuit.channels:
         if gates:
             elements += _gate_side(circuit, channel)
@@ -151,10 +151,10 @@ def whole_network(circuit: Circuit, gates: bool = True) -> Network:
     for one, other in combinations(circuit.channels, 2):
         elements += _swapped(one, other)
     for own in circuit.given.faults.add:
-        plus, minus = (_place(circuit, place) for place in own.between)
+        plus, minus = (_place(place) for place in own.between)
         elements.append(_link(own_name(own.name), plus, minus, ((own_name(own.name), 1.0),)))
     for name, pins in wet_pairs(circuit).items():
-        plus, minus = (_place(circuit, place) for place in pins)
+        plus, minus = (_place(place) for place in pins)
         elements.append(_link(name, plus, minus, (("wet", 1.0),)))
     return Network(elements=tuple(elements), igniters=plain.igniters)
 
@@ -181,15 +181,41 @@ def _link(name: str, plus: str, minus: str, resistance: Terms = (("fault.contact
 
 
 def _wire(circuit: Circuit, element: Element) -> Element:
-    """Give each of a lead's two wires its own resistance, and a short one that is more than none.
+    """Give each of a lead's two wires, and each resistor of a chain, its own resistance, and a short more than none.
 
-    One wire may be broken or bypassed without the other.
+    One may be broken or bypassed without the other.
     """
     wires = {f"{channel.name}.lead {end}" for channel in circuit.channels for end in ("out", "back")}
+    chains = {element: terms for channel in circuit.channels for element, terms in _chains(channel)}
+    if element.name in chains:
+        return replace(element, resistance=chains[element.name])
     shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ("bridging", "mosfet short")}
     if element.name in shorts:
         return replace(element, resistance=(("fault.contact", 1.0),))
     return replace(element, resistance=((element.name, 1.0),)) if element.name in wires else element
+
+
+def part_name(channel: ChannelModel, which: str, number: int, count: int) -> str:
+    """Name one of several resistors that stand for one, from 0; alone it has the name of the whole.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> channel = load_example("kelp-line-cutter").channels[0]
+    >>> part_name(channel, "upper", 1, 2), part_name(channel, "pull-down", 0, 1)
+    ('line.upper 2', 'line.pull-down')
+    """
+    return f"{channel.name}.{which}" + (f" {number + 1}" if count > 1 else "")
+
+
+def _chains(channel: ChannelModel) -> Iterator[tuple[str, Terms]]:
+    """Elements of the template that are several resistors in series, each with those as its terms."""
+    count = len(channel.uppers)
+    yield f"{channel.name}.upper", tuple((part_name(channel, "upper", k, count), 1.0) for k in range(count))
+    if channel.second is not None and channel.second.pull_ups:
+        count, pin = len(channel.second.pull_ups), f"{channel.name}.pull-up clamp resistance"
+        parts = tuple((part_name(channel, "drain pull-up", k, count), 1.0) for k in range(count))
+        yield f"{channel.name}.pull-up clamp", ((pin, 1.0), *parts)
 
 
 def _gate_side(circuit: Circuit, channel: ChannelModel) -> Iterator[Element]:
@@ -210,10 +236,9 @@ def _gate_side(circuit: Circuit, channel: ChannelModel) -> Iterator[Element]:
     yield Element(
         name=f"{name}.gate series", kind="resistor", plus=at_pin, minus=at_gate, resistance=terms("gate series")
     )
-    if channel.pull_down is not None:
-        yield Element(
-            name=f"{name}.pull-down", kind="resistor", plus=at_gate, minus=GROUND, resistance=terms("pull-down")
-        )
+    for number in range(len(channel.pull_downs)):
+        part = part_name(channel, "pull-down", number, len(channel.pull_downs))
+        yield Element(name=part, kind="resistor", plus=at_gate, minus=GROUND, resistance=((part, 1.0),))
     # a leakage raises a gate that nothing holds to the supply and not beyond, and lowers it to ground
     for where, node in (("pin", at_pin), ("gate", at_gate)):
         for way, plus, minus in (("up", "battery terminal", node), ("down", node, GROUND)):
@@ -261,7 +286,9 @@ def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Ite
     yield from _converter_faults(name, "", adc_pin(channel))
     for label, node in (("out", top), ("back", bottom)):
         yield _link(f"{name}.line {label} to ground", node, GROUND)
-        yield _link(f"{name}.line {label} to battery", node, _pole(circuit))
+        yield _link(f"{name}.line {label} to battery", node, "battery terminal")
+        if circuit.battery.bank_capacitance is not None:
+            yield _link(f"{name}.line {label} to bank", node, "bank terminal")
     for igniter in (i for string in igniter_names(channel) for i in string):
         element = plain.element(igniter)
         yield _link(f"{igniter} short", element.plus, element.minus)
@@ -313,7 +340,6 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
             "pin driver": behind,
             "reset pull-down": controller.pin.reset_pull_down or Toleranced.exact(1e12, "ohm"),
             "gate series": channel.gate_series,
-            "pull-down": channel.pull_down,
             "pin clamp voltage": rail + controller.pin.clamp_drop,
             "pin clamp resistance": controller.pin.clamp_resistance,
             "clamp drop": controller.pin.clamp_drop,
@@ -328,6 +354,12 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
             "gate leakage down": one_way(-circuit.mosfets[channel.mosfet].gate_leakage.low),
         }
         box |= {f"{channel.name}.{key}": value for key, value in own.items() if value is not None}
+        lists = {"upper": channel.uppers, "pull-down": channel.pull_downs}
+        if channel.second is not None and channel.second.pull_ups:
+            lists["drain pull-up"] = channel.second.pull_ups
+            box[f"{channel.name}.pull-up clamp resistance"] = more_than_none(controller.pin.clamp_resistance)
+        for which, parts in lists.items():
+            box |= {part_name(channel, which, k, len(parts)): value for k, value in enumerate(parts)}
     return box
 
 

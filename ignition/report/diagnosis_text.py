@@ -36,6 +36,8 @@ def diagnosis_text(result: Diagnosis, console: Console) -> None:
     table(console, ("fault", "class", "in", ">of limit", "codes"), [_row(candidate) for candidate in shown])
     if len(result.candidates) > len(shown):
         item(console, f"and {len(result.candidates) - len(shown)} more")
+    if result.left_out:
+        item(console, f"the file leaves out, which a reading does not: {', '.join(result.left_out)}")
     if any(candidate.kind == "hazardous" for candidate in result.candidates):
         console.print()
         say(console, "A fault that may fire an igniter fits: keep the arm switch open and the igniters disconnected.")

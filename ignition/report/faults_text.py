@@ -236,7 +236,7 @@ def arming_text(found: Sequence[ArmingFault], console: Console) -> None:
         name, limit = one.fault or f"{one.channel}, nothing broken", ""
         if one.thermal_fraction is not None:
             longer = ", the gate stays on" if math.isinf(one.thermal_fraction) else ""
-            limit = f", {at_least(one.thermal_fraction, '1')}-fold what functions it" if not longer else longer
+            limit = longer or f", {at_least(one.thermal_fraction, '1')}-fold what functions it"
         current = "" if one.current is None else f": up to {at_most(one.current, 'A')} in {one.igniter}"
         item(console, f"{name}{current}{limit}; no reading before shows it")
     for kind, words in (("not judged", "not judged, a key is not given"), ("not solved", "not solved, so not known")):

@@ -26,6 +26,9 @@ _INSULATED = 1e-10
 _SMALL = 1e-5
 """Effect of one tolerance that is not followed while sets of faults are sought, over the no-fire current [1]."""
 
+_MESH_STARTS = 8
+"""Points from which a corner is sought where the network may be any mesh: a local one is not the worst [1]."""
+
 _THREADS = 2
 
 
@@ -63,7 +66,7 @@ def highest_against(
         row, igniter = _asked(bench, batch, members, commanded=False)
         if not len(row):
             continue
-        ways = _both_ways(bench, batch, row, igniter, starts)
+        ways = _both_ways(bench, batch, row, igniter, _MESH_STARTS if bench.board.samples else starts)
         current, settled = _larger_one(ways)
         seen = _seen(bench, batch, row, igniter)
         for worst, limit in zip(found, limits, strict=True):

@@ -12,7 +12,7 @@ from ignition.analyses.continuity.bands import NO_REFERENCE, reference_voltage
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.continuity.thresholds import integer_codes, runs
 from ignition.analyses.faults.bench import Bench, Members
-from ignition.analyses.faults.fault import single_faults
+from ignition.analyses.faults.fault import left_out, single_faults
 from ignition.analyses.faults.faults import faults
 from ignition.analyses.faults.readings import Measurement, inputs, node_voltages, read
 from ignition.analyses.faults.results import FaultClass
@@ -91,7 +91,8 @@ class Diagnosis:
     ----------
     readings : What was given, by channel, or channel and ``bus`` [LSB]
     states : Line states of each channel that give its reading; absent where the phase has none
-    candidates : Single faults that give all readings, the worst first
+    candidates : Single faults that give all readings, the worst first; the circuit file leaves none of them out
+    left_out : Which of them the file leaves out
     """
 
     circuit: str
@@ -100,6 +101,7 @@ class Diagnosis:
     states: Mapping[str, tuple[str, ...]]
     candidates: tuple[Candidate, ...]
     next: tuple[NextMeasurement, ...]
+    left_out: tuple[str, ...]
 
     @property
     def healthy(self) -> bool:
@@ -128,7 +130,8 @@ def diagnose(
     >>> found.healthy, "line.lead out open" in [candidate.fault for candidate in found.candidates]
     (False, True)
     """
-    circuit = circuit if battery is None else _measured(circuit, battery)
+    out = left_out(circuit)
+    circuit = _with_every_fault(circuit if battery is None else _measured(circuit, battery))
     bench = Bench.of(circuit, _alive(circuit), single_faults(circuit))
     asked = _asked(circuit, bench, readings, phase)
     picks = np.array([-1, *range(len(bench.faults))])[:, None]
@@ -156,11 +159,18 @@ def diagnose(
         states=_states(circuit, readings) if phase == "armed" else {},
         candidates=tuple(ranked),
         next=_next(bench, picks[kept[order]], ranked, dangerous, [one for one, _ in asked]),
+        left_out=tuple(one.fault for one in ranked if one.fault in out),
     )
 
 
 def _alive(circuit: Circuit) -> tuple[Situation, ...]:
     return tuple(s for s in situations(circuit) if s.controller == "alive" and not s.woken and s.phase != "firing")
+
+
+def _with_every_fault(circuit: Circuit) -> Circuit:
+    """The circuit without faults left out: a reading is of the box as it is, not as its file says that it is."""
+    faults_of = circuit.given.faults.model_copy(update={"off": []})
+    return replace(circuit, given=circuit.given.model_copy(update={"faults": faults_of}))
 
 
 def _measured(circuit: Circuit, battery: Toleranced) -> Circuit:

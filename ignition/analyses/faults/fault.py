@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import fnmatch
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any, Literal
@@ -12,10 +12,15 @@ from ignition.analyses.faults.modes import FaultMode, fault_modes
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.errors import InputError, did_you_mean
 from ignition.network.template import igniter_names
-from ignition.network.whole import CONTACT, more_than_none, own_name, swap_name, wet_pairs
-from ignition.toleranced import Toleranced, in_parallel, in_series
+from ignition.network.whole import CONTACT, more_than_none, own_name, part_name, swap_name, wet_pairs
+from ignition.toleranced import Toleranced
 
 __all__ = ["ANYTHING", "Fault", "WEAK_PULL_UP", "every_fault", "left_out", "single_faults"]
+
+Side = Literal["test path", "switch", ""]
+
+_SHORT = Toleranced.exact(CONTACT, "ohm")
+"""What is left of one resistor of a chain where it is shorted."""
 
 ANYTHING = Toleranced(low=CONTACT, nominal=1e12, high=1e12, unit="ohm")
 """A MOSFET that may be on or off."""
@@ -58,7 +63,7 @@ class Fault:
     rail: Literal["regulated", "battery", "none"] = "regulated"
     alive: bool = False
     likelihood: float | None = None
-    side: Literal["test path", "switch", ""] = ""
+    side: Side = ""
     igniters: frozenset[str] = frozenset()
 
 
@@ -82,9 +87,9 @@ def every_fault(circuit: Circuit) -> Iterator[Fault]:
 
     Raises InputError where a fault that the file adds has the name of another one.
     """
-    found = [*_feed(circuit), *_controller(circuit)]
+    found = [*_feed(circuit), *_bank(circuit), *_controller(circuit)]
     for channel in circuit.channels:
-        found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(channel)]
+        found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(circuit, channel)]
     found += [*_connector(circuit), *_harness(circuit)]
     known, own = {fault.name for fault in found}, list(_own(circuit))
     for index, fault in enumerate(own):
@@ -127,10 +132,12 @@ def _weighted(circuit: Circuit, found: Sequence[Fault]) -> Iterator[Fault]:
 
 def _named(circuit: Circuit, key: str, pattern: str, names: Sequence[str]) -> list[str]:
     """Names that a pattern of the file stands for; a name of a fault stands for itself, whatever is in it."""
-    matched = [pattern] if pattern in names else [name for name in names if fnmatch.fnmatchcase(name, pattern)]
+    asked = re.compile(".*".join(re.escape(part) for part in pattern.split("*")), re.DOTALL)
+    matched = [pattern] if pattern in names else [name for name in names if asked.fullmatch(name)]
     if not matched:
+        offered = did_you_mean(pattern, names)
         raise InputError(
-            f"{circuit.name}: {key}: {pattern!r} is no fault of this circuit; {did_you_mean(pattern, names)} "
+            f"{circuit.name}: {key}: {pattern!r} is no fault of this circuit; {offered}{offered and ' '}"
             "(ignition faults FILE --json lists all)"
         )
     return matched
@@ -162,6 +169,20 @@ def _feed(circuit: Circuit) -> Iterator[Fault]:
             yield _fault("feed", "short", part.name, closed=_only(f"{element} short"))
 
 
+def _bank(circuit: Circuit) -> Iterator[Fault]:
+    """A capacitor bank, and the resistor that recharges it."""
+    if circuit.battery.bank_capacitance is None:
+        return
+    yield _fault("capacitor", "short", "capacitor bank", closed=_only("bank short"))
+    yield _fault("capacitor", "open", "capacitor bank", opened=_only("capacitor bank"))
+    if circuit.battery.recharge_resistance is not None:
+        part, parameter = "recharge resistor", "bank.recharge"
+        yield _fault("resistor", "open", part, opened=_only("recharge"))
+        yield _fault("resistor", "short", part, closed=_only("recharge short"))
+        drift = fault_modes()["resistor", "drifted"].scale
+        yield _fault("resistor", "drifted", part, scaled={parameter: drift})
+
+
 def _controller(circuit: Circuit) -> Iterator[Fault]:
     names = [channel.name for channel in circuit.channels]
     yield _fault("regulator", "passes-battery", "regulator", rail="battery", alive=True)
@@ -187,38 +208,28 @@ def _resistor(channel: ChannelModel, which: str, parameter: str, short: str, **c
     yield _fault("resistor", "drifted", part, channel, scaled={element: drift}, **changes)
 
 
-def _one_of(
-    channel: ChannelModel,
-    which: str,
-    parameter: str,
-    short: str,
-    parts: Sequence[Toleranced],
-    together: Callable[[Sequence[Toleranced]], Toleranced],
-    **changes: Any,
+def _each(
+    channel: ChannelModel, which: str, parts: Sequence[Toleranced], *, series: bool, side: Side
 ) -> Iterator[Fault]:
-    """Faults of each of several resistors that stand for one element of the network."""
+    """Faults of each of several resistors that stand for one: in series an open one opens all, in parallel a short."""
     if len(parts) == 1:
-        yield from _resistor(channel, which, parameter, short, **changes)
+        yield from _resistor(channel, which, which, f"{which} short", side=side)
         return
-    element, series = f"{channel.name}.{parameter}", together is in_series
-    low, high = fault_modes()["resistor", "drifted"].scale or (1.0, 1.0)
-    for number, own in enumerate(parts):
-        part, others = f"{channel.name}.{which} {number + 1}", [*parts[:number], *parts[number + 1 :]]
-        apart = {element: together(others)}
-        away, over = ("short", "open") if series else ("open", "short")
-        yield _fault("resistor", away, part, channel, values=apart, **changes)
-        if series:
-            yield _fault("resistor", over, part, channel, opened=_only(element), **changes)
-        else:
-            yield _fault("resistor", over, part, channel, closed=_only(f"{channel.name}.{short}"), **changes)
-        drifted = Toleranced(low=low * own.low, nominal=own.nominal, high=high * own.high, unit="ohm")
-        changed = {element: together([*parts[:number], drifted, *parts[number + 1 :]])}
-        yield _fault("resistor", "drifted", part, channel, values=changed, **changes)
+    drift = fault_modes()["resistor", "drifted"].scale
+    whole = _only(f"{channel.name}.{which}"), _only(f"{channel.name}.{which} short")
+    for number in range(len(parts)):
+        part = part_name(channel, which, number, len(parts))
+        apart: dict[str, Any] = {"values": {part: _SHORT}} if series else {"opened": _only(part)}
+        everything: dict[str, Any] = {"opened": whole[0]} if series else {"closed": whole[1]}
+        opened, shorted = (everything, apart) if series else (apart, everything)
+        yield _fault("resistor", "open", part, channel, side=side, **opened)
+        yield _fault("resistor", "short", part, channel, side=side, **shorted)
+        yield _fault("resistor", "drifted", part, channel, side=side, scaled={part: drift})
 
 
 def _divider(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     name = channel.name
-    yield from _one_of(channel, "upper", "upper", "upper short", channel.uppers, in_series, side="test path")
+    yield from _each(channel, "upper", channel.uppers, series=True, side="test path")
     yield from _resistor(channel, "lower", "lower", "lower short", side="test path")
     if channel.pin_resistor.high > 0.0:
         yield from _resistor(channel, "pin resistor", "pin resistor", "pin resistor short", side="test path")
@@ -233,25 +244,16 @@ def _divider(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
             yield from _resistor(channel, which, which, f"{which} short", side="test path")
         yield from _converter(channel, "bus ")
     if channel.second is not None:
-        yield from _pull_up(circuit, channel, channel.second.pull_ups)
+        yield from _pull_up(channel, channel.second.pull_ups)
 
 
-def _pull_up(circuit: Circuit, channel: ChannelModel, parts: Sequence[Toleranced]) -> Iterator[Fault]:
+def _pull_up(channel: ChannelModel, parts: Sequence[Toleranced]) -> Iterator[Fault]:
     """Faults of the resistors from a controller pin to the drain; a shorted one leaves the others and the pin's own."""
-    clamp, path = f"{channel.name}.pull-up clamp", f"{channel.name}.pull-up clamp resistance"
-    pin = circuit.controller.pin
-    own = Toleranced(
-        low=min(pin.clamp_resistance.low, pin.output_resistance.low),
-        nominal=pin.clamp_resistance.nominal,
-        high=max(pin.clamp_resistance.high, pin.output_resistance.high),
-        unit="ohm",
-    )
     for number in range(len(parts)):
-        which = f" {number + 1}" if len(parts) > 1 else ""
-        part, others = f"{channel.name}.drain pull-up{which}", [*parts[:number], *parts[number + 1 :]]
-        yield _fault("resistor", "open", part, channel, opened=_only(clamp), side="test path")
-        left = {path: more_than_none(in_series([own, *others]))}
-        yield _fault("resistor", "short", part, channel, values=left, side="test path")
+        part = part_name(channel, "drain pull-up", number, len(parts))
+        opened = _only(f"{channel.name}.pull-up clamp")
+        yield _fault("resistor", "open", part, channel, opened=opened, side="test path")
+        yield _fault("resistor", "short", part, channel, values={part: _SHORT}, side="test path")
 
 
 def _converter(channel: ChannelModel, which: str) -> Iterator[Fault]:
@@ -284,9 +286,7 @@ def _gate(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     )  # fmt: skip
     yield from _resistor(channel, "gate series", "gate series", "gate series short", side="switch")
     if channel.pull_downs:
-        parts = channel.pull_downs
-        own_side: dict[str, Any] = {"side": "switch"}
-        yield from _one_of(channel, "pull-down", "pull-down", "pull-down short", parts, in_parallel, **own_side)
+        yield from _each(channel, "pull-down", channel.pull_downs, series=False, side="switch")
     if channel.gate_capacitor is not None:
         part = f"{name}.gate capacitor"
         yield _fault("capacitor", "short", part, closed=_only(f"{name}.pull-down short"), **own)
@@ -309,12 +309,15 @@ def _mosfet(channel: ChannelModel) -> Iterator[Fault]:
     yield _fault("mosfet", "leaky", part, closed=_only(leaky), values={f"{name}.leaky": resistance}, **own)
 
 
-def _line(channel: ChannelModel) -> Iterator[Fault]:
+def _line(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     name = channel.name
+    places: tuple[str, ...] = ("ground", "battery")
+    if circuit.battery.bank_capacitance is not None:
+        places += ("bank",)
     for end in ("out", "back"):
         part = f"{name}.lead {end}"
         yield _fault("lead", "open", part, channel, opened=_only(part))
-        for where in ("ground", "battery"):
+        for where in places:
             yield _fault("lead", f"to-{where}", part, channel, closed=_only(f"{name}.line {end} to {where}"))
     yield _fault("lead", "short", f"{name}.line", channel, closed=_only(f"{name}.bridging"))
     for index, names in enumerate(igniter_names(channel), start=1):

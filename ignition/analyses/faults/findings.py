@@ -102,7 +102,10 @@ def _less(found: SingleFaults) -> str:
 
 
 def _finding(circuit: Circuit, one: WorstFault, rule: str, says: str, statement: Statement) -> Finding:
-    doubt, value = no_fire_doubt(circuit, one.kind), one.current
+    doubt = no_fire_doubt(circuit, one.kind)
+    value: float | None = one.current
+    if not one.fault and one.phase != "firing":  # while a lone channel fires nobody is left whom no one commands
+        value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says="no fault is left that would be looked at")
     if one.unsolved:
         doubt = Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(one.unsolved)}")
     return compare(

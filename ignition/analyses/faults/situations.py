@@ -10,7 +10,7 @@ from ignition.analyses.no_fire.gate import ControllerState, controller_rail, con
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import KNEE_VOLTAGE
 from ignition.network.template import igniter_kinds, parameter_box
-from ignition.network.whole import CONTACT, gate_box, more_than_none
+from ignition.network.whole import gate_box, more_than_none
 from ignition.toleranced import Toleranced
 
 __all__ = ["Setting", "Situation", "healthy", "on_resistance", "situations"]
@@ -101,11 +101,9 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
 
 
 def _may_be_low(circuit: Circuit, channel: ChannelModel, box: dict[str, Toleranced]) -> None:
-    assert channel.pull_up is not None
     held, path = f"{channel.name}.pull-up clamp voltage", f"{channel.name}.pull-up clamp resistance"
-    low = max(channel.pull_up.low + circuit.controller.pin.output_resistance.low, CONTACT)
     box[held] = replace(box[held], low=KNEE_VOLTAGE)
-    box[path] = replace(box[path], low=min(box[path].low, low))
+    box[path] = Toleranced.hull(box[path], more_than_none(circuit.controller.pin.output_resistance))
 
 
 def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced:
