@@ -17,7 +17,7 @@ from ignition.network.worst_case import Probe
 
 __all__ = ["netlist_board"]
 
-_SAMPLES = 8
+_SAMPLES = 4
 """Points at which the worst case of each member is checked: a netlist may be any mesh [1]."""
 
 

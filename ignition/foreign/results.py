@@ -19,6 +19,7 @@ NOT_COVERED = (
     "everything that is not steady: the arm switch's edge, turn-off, stored charge",
     "firing: whether a command fires, duds, and other channels while one fires",
     "the netlist's own sources failing; a battery connected the wrong way round",
+    "what the controller draws from a bus after the arm switch: give it as a current source of the netlist",
     "pairs of wires swapped between channels, wires between nets beside those at the igniters",
     "a MOSFET's breakdown; thermal limits of parts and conductors",
     "loops past a switch with nothing broken, and what would help: neither is searched for",

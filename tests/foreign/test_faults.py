@@ -166,21 +166,31 @@ def test_one_upper_resistor_fails_the_test_path_and_two_do_not() -> None:
 
 
 def test_parts_of_the_test_path(example: Bound) -> None:
-    """Reached from a sense node, not past igniter, switch, source, ground or pin; none where it is the drain itself."""
+    """All that is tied to a line, not past igniter, switch, source, ground, gate or pin."""
     names = {f"{x}.{part}" for x in ("XSA", "XSB") for part in ("R1", "R2", "R3", "R4", "C1", "D1")}
+    names |= {"C1", "RA1", "RB1", "RF1", "RX1"}
     assert test_path(example) == names
     sides = {fault.part for fault in netlist_faults(example) if fault.side == "test path"}
     assert sides == names | {"converter pin a_adc", "converter pin b_adc"}
-    assert test_path(bench(('sense_node = "adc"', 'sense_node = "drain"'))) == frozenset()
-    assert test_path(bench()) == {"R5", "R6", "C1"}
+    assert test_path(bench(('sense_node = "adc"', 'sense_node = "drain"'))) == {"R5", "R6", "C1", "RLEAD"}
+    assert test_path(bench()) == {"R5", "R6", "C1", "RLEAD"}
 
 
 def test_an_ammeter_in_the_test_path_is_a_wire() -> None:
     """A source of 0 V between the divider's resistors leads on; one of 3 V ends the path."""
     meter = ("R5 drain adc 100k", "R5 drain mid 100k\nVM mid adc 0")
-    assert test_path(bench(meter)) == {"R5", "R6", "C1"}
+    assert test_path(bench(meter)) == {"R5", "R6", "C1", "RLEAD"}
     source = ("R5 drain adc 100k", "R5 drain mid 100k\nVM mid adc 3")
-    assert test_path(bench(source, ("[tolerance]\n", '[tolerance]\nVM = "1 %"\n'))) == frozenset()
+    assert test_path(bench(source, ("[tolerance]\n", '[tolerance]\nVM = "1 %"\n'))) == {"R5", "RLEAD"}
+
+
+def test_a_lamp_at_the_line_is_a_part_of_the_test_path() -> None:
+    """Its resistor shorted lets amperes through an igniter that nobody commands: 8.4 V over an ohm or two, less a drop."""
+    lamp = "RLED drain led 2.2k\nDLED led 0 DLAMP\n.model DLAMP D(Is=1e-18 Rs=0.1)"
+    board = bench(("R5 drain adc", f"{lamp}\nR5 drain adc"), ('R5 = "1 %"', 'R5 = "1 %"\nRLED = "1 %"'))
+    assert {"RLED", "DLED"} <= test_path(board)
+    (found,) = judged(board, "single-fault-test-path", "armed")
+    assert found.verdict == "FAIL" and found.value is not None and found.value > 1.0
 
 
 def test_every_part_has_the_faults_of_its_kind(example: Bound) -> None:

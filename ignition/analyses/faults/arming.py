@@ -10,6 +10,7 @@ from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.modes import fault_modes
 from ignition.analyses.no_fire.switch_on import ChannelSwitchOn, SwitchOn, edge_inputs, switch_ons
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.network.whole import part_name
 from ignition.toleranced import Toleranced
 from ignition.typing import Amps, Key, Missing, Ratio, Volts
 
@@ -62,7 +63,7 @@ def arming_faults(circuit: Circuit) -> tuple[ArmingFault, ...]:
     >>> from ignition.circuit.examples import load_example
     >>> found = arming_faults(load_example("kelp-line-cutter"))
     >>> [one.fault for one in found if one.kind == "hazardous"]
-    ['line.pull-down open']
+    ['line.pull-down open', 'line.gate capacitor open']
     """
     known = {fault.name for fault in single_faults(circuit)}
     tried = [("", channel, circuit) for channel in circuit.channels]
@@ -90,7 +91,7 @@ def _broken(channel: ChannelModel) -> Iterator[tuple[str, ChannelModel]]:
     """Each fault of a part that holds the gate, by name, and the channel with it."""
     name, scale = channel.name, fault_modes()["resistor", "drifted"].scale or (1.0, 1.0)
     for number, own in enumerate(channel.pull_downs):
-        part = f"{name}.pull-down" + (f" {number + 1}" if len(channel.pull_downs) > 1 else "")
+        part = part_name(channel, "pull-down", number, len(channel.pull_downs))
         before, after = channel.pull_downs[:number], channel.pull_downs[number + 1 :]
         yield f"{part} open", replace(channel, pull_downs=(*before, *after))
         yield f"{part} drifted", replace(channel, pull_downs=(*before, _drifted(own, scale), *after))

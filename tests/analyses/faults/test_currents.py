@@ -110,15 +110,27 @@ def test_pull_up_shorted() -> None:
     assert left == pytest.approx(VOLTS / 40e3 + beside, rel=0.3)
     assert other == pytest.approx(VOLTS / 60e3 + beside, rel=0.3)
     assert left > other
+    both = current(two, "line.drain pull-up 1 short", "line.drain pull-up 2 short", phase="armed", controller="dead")
+    assert both == pytest.approx(one, rel=1e-3)
+
+
+def test_both_upper_resistors_shorted() -> None:
+    """Two faults of one chain add up: what is left is the single resistor shorted."""
+    split = bench(sense='upper = ["60 kohm", "40 kohm"], lower = "33 kohm"')
+    plain = bench(sense='upper = "100 kohm", lower = "33 kohm"')
+    both = current(split, "line.upper 1 short", "line.upper 2 short", phase="armed", controller="dead")
+    assert both == pytest.approx(current(plain, "line.upper short", phase="armed", controller="dead"), rel=1e-6)
+    assert both > 1000.0 * current(split, "line.upper 1 short", phase="armed", controller="dead")
 
 
 def test_pair_of_pull_downs() -> None:
-    """With one of two pull-downs open a dead controller's gate is still held; a single one open lets it float."""
+    """With one of two pull-downs open a dead controller's gate is still held; without any it floats."""
     single = bench()
     pair = parse_circuit(text().replace('pull_down = "10 kohm"', 'pull_down = ["20 kohm", "20 kohm"]'), "pair.toml")
     assert current(single, "line.pull-down open", phase="armed", controller="dead") > 5.0
     assert current(pair, "line.pull-down 1 open", phase="armed", controller="dead") < 1e-3
-    assert current(pair, "line.pull-down 1 open", "line.pull-down 2 open", phase="armed", controller="dead") < 1e-3
+    both = current(pair, "line.pull-down 1 open", "line.pull-down 2 open", phase="armed", controller="dead")
+    assert both == pytest.approx(current(single, "line.pull-down open", phase="armed", controller="dead"), rel=1e-9)
     assert current(pair, "line.pull-down 2 short", phase="armed", controller="dead") < 1e-3
 
 

@@ -12,9 +12,10 @@ from ignition.analyses.faults.diagnosis import Diagnosis, diagnose
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.readings import read
 from ignition.analyses.faults.situations import Situation
+from ignition.circuit.file import parse_circuit
 from ignition.errors import InputError
 from ignition.toleranced import Toleranced
-from tests.analyses.faults.boards import SPLIT, held
+from tests.analyses.faults.boards import SPLIT, board, held
 
 BOARD = held(sense=SPLIT)
 
@@ -126,3 +127,13 @@ def test_before_arming() -> None:
     assert not found.healthy
     assert found.states == {}
     assert diagnose(BOARD, {"line": 0}, phase="disarmed").healthy
+
+
+def test_what_the_file_leaves_out_is_a_candidate_all_the_same() -> None:
+    """A reading is of the box as it is: a shorted MOSFET reads as one, whatever the file says, and that is told."""
+    circuit = held(sense=SPLIT)
+    off = '\n[faults]\noff = [{ fault = "line.mosfet *", because = "derated" }]\n'
+    sure = parse_circuit(board(sense=SPLIT) + off, "sure.toml")
+    plain, other = diagnose(circuit, {"line": 0}), diagnose(sure, {"line": 0})
+    assert names(other) == names(plain) and "line.mosfet drain-source-short" in names(other)
+    assert "line.mosfet drain-source-short" in other.left_out and plain.left_out == ()

@@ -222,3 +222,14 @@ def test_inputs_are_all_that_single_faults_depend_on() -> None:
             changed.append(key)
     assert len(set(changed)) > 15
     assert same
+
+
+def test_a_list_without_faults_answers_nothing() -> None:
+    """With every fault left out nothing was looked at: UNKNOWN, while disarmed and of the test path."""
+    text = board(sense=SPLIT) + '\n[faults]\noff = [{ fault = "*", because = "so they say" }]\n'
+    circuit = parse_circuit(text, "nothing.toml")
+    found = judge_single_faults(circuit, single_fault_currents(circuit))
+    asked = {(f.rule, f.phase): (f.verdict, f.reason) for f in found}
+    unknown = ("UNKNOWN", Reason.NOT_ANALYSED)
+    assert asked["single-fault-disarmed", "disarmed"] == unknown
+    assert {asked["single-fault-test-path", phase] for phase in ("disarmed", "reset", "armed")} == {unknown}
