@@ -16,9 +16,14 @@ from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.corners import Corners
 from ignition.analyses.faults.currents import hazards, highest_uncommanded
 from ignition.analyses.faults.fault import single_faults
-from ignition.analyses.faults.single import single_fault_currents
+from ignition.analyses.faults.faults import board_faults
+from ignition.analyses.faults.single import board_fault_currents, single_fault_currents
 from ignition.analyses.faults.situations import situations
-from ignition.circuit.examples import DEMO, load_example
+from ignition.circuit.examples import DEMO, load_example, netlist_example
+from ignition.foreign.binding import bind
+from ignition.foreign.board import netlist_board
+from ignition.foreign.reader import parse_netlist
+from ignition.foreign.roles import parse_roles
 from tests.analyses.faults.boards import SPLIT, held
 
 SAMPLE = 60
@@ -73,6 +78,14 @@ def main() -> None:
         single_fault_currents(board)
         taken = perf_counter() - start
         print(f"{channels} channels, {len(single_faults(board))} single faults, as check asks them: {taken:.2f} s")
+    shown = netlist_example()
+    netlist = netlist_board(bind(parse_netlist(shown.netlist), parse_roles(shown.roles)))
+    start = perf_counter()
+    board_fault_currents(netlist)
+    print(f"a netlist, {len(netlist.faults)} single faults: {perf_counter() - start:.2f} s")
+    start = perf_counter()
+    board_faults(netlist)
+    print(f"and every pair of them: {perf_counter() - start:.2f} s")
 
 
 if __name__ == "__main__":
