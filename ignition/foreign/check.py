@@ -12,8 +12,9 @@ from ignition.analyses.faults.single import SingleFaults, board_fault_currents, 
 from ignition.circuit.model import Circuit
 from ignition.findings.blame import blamed
 from ignition.findings.checklist import checklist_findings
+from ignition.findings.compare import Doubt
 from ignition.findings.coverage import unanswered
-from ignition.findings.finding import Finding, worst_verdict
+from ignition.findings.finding import Finding, Reason, worst_verdict
 from ignition.foreign.analysis import judge_margins
 from ignition.foreign.binding import Bound, bind
 from ignition.foreign.board import netlist_board
@@ -78,6 +79,15 @@ def judge_netlist_faults(bound: Bound, found: SingleFaults) -> tuple[Finding, ..
                 sets[inputs] = netlist_fault_sets(one)
             return sets[inputs]
 
-        return single_fault_findings(circuit, singles[inputs], count)
+        return single_fault_findings(circuit, singles[inputs], count, draws=_draws(bound))
 
     return blamed(bound.roles.circuit, judged)
+
+
+def _draws(bound: Bound) -> Doubt | None:
+    """What a controller after the arm switch draws has to be a current source of the netlist."""
+    before = bound.roles.circuit.controller.powered_before_arm_switch
+    if before or any(part.kind == "i" for part in bound.netlist.parts):
+        return None
+    says = "a fault may feed the controller through an igniter; give what it draws as a current source of the netlist"
+    return Doubt(reason=Reason.NOT_ANALYSED, says=says)

@@ -15,7 +15,7 @@ from ignition.analyses.faults.single import SingleFaults
 from ignition.analyses.faults.sneak_paths import SneakPath
 from ignition.report.text import at_least, at_most, item, say, table
 
-__all__ = ["failure_points_text", "arming_text", "faults_text", "remedies_text", "sneak_paths_text"]
+__all__ = ["arming_text", "failure_points_text", "faults_text", "remedies_text", "sneak_paths_text"]
 
 _CLASSES: tuple[FaultClass, ...] = ("hazardous", "dud", "latent", "detected", "harmless", "not judged", "not solved")
 

@@ -13,7 +13,7 @@ from ignition.findings.compare import Doubt, Statement, compare
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement
 from ignition.findings.presets import Rule, rules_in_use
-from ignition.findings.values import UNDATED, resting
+from ignition.findings.values import UNDATED, left_out, resting
 
 __all__ = ["single_fault_findings"]
 
@@ -22,14 +22,16 @@ _COUNTED = 2
 
 
 def single_fault_findings(
-    circuit: Circuit, found: SingleFaults, count: Callable[[], Faults] | None = None
+    circuit: Circuit, found: SingleFaults, count: Callable[[], Faults] | None = None, *, draws: Doubt | None = None
 ) -> Iterator[Finding]:
     """Judge single faults of every channel: while disarmed, and of the test path in every phase.
 
     Parameters
     ----------
     count : All sets of up to two faults; by default those of the circuit's file
+    draws : Why it is not known what a controller after the arm switch draws; by default whether the file says it
     """
+    draws = draws or _draws(circuit)
     for one in found.disarmed:
         yield _finding(
             circuit,
@@ -38,6 +40,7 @@ def single_fault_findings(
             f"highest current in {one.igniter} while disarmed under any single fault, {_named(one)}, against its "
             f"no-fire current{_less(found)}",
             no_fire_statement(circuit, one.kind),
+            draws,
         )
     for one in found.test_path:
         channel = circuit.channel(one.channel)
@@ -52,11 +55,11 @@ def single_fault_findings(
         )
     for rule in rules_in_use(circuit):
         if rule.quantity == "faults to fire" and rule.faults is not None:
-            yield from _counts(circuit, rule, rule.faults, found, count or (lambda: faults(circuit)))
+            yield from _counts(circuit, rule, rule.faults, found, count or (lambda: faults(circuit)), draws)
 
 
 def _counts(
-    circuit: Circuit, rule: Rule, asked: int, found: SingleFaults, count: Callable[[], Faults]
+    circuit: Circuit, rule: Rule, asked: int, found: SingleFaults, count: Callable[[], Faults], draws: Doubt | None
 ) -> Iterator[Finding]:
     """Judge the fewest faults that fire in the phases of a rule; more than two are counted by all sets of that many."""
     fewest: dict[str, int] = dict(found.fewest)
@@ -66,6 +69,7 @@ def _counts(
         fewest = {phase: _more_than(most) for phase, most in pairs.fewest.items()}
     igniters = {kind for channel in circuit.channels for string in channel.strings for kind in string}
     doubts = [doubt for kind in sorted(igniters) if (doubt := no_fire_doubt(circuit, kind)) is not None]
+    doubts += [] if draws is None else [draws]
     for phase in rule.phases:
         unsolved = found.unsolved.get(phase, ())
         unknown = [Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(unsolved)}")] if unsolved else []
@@ -101,8 +105,19 @@ def _less(found: SingleFaults) -> str:
     return f"; left out by the file, {len(found.left_out)}: {', '.join(reasons)}" if reasons else ""
 
 
-def _finding(circuit: Circuit, one: WorstFault, rule: str, says: str, statement: Statement) -> Finding:
-    doubt = no_fire_doubt(circuit, one.kind)
+def _draws(circuit: Circuit) -> Doubt | None:
+    """A wire back that touches the battery feeds a controller after the arm switch through the igniter."""
+    keys = left_out("controller", circuit.given.controller, "current")
+    if circuit.controller.powered_before_arm_switch or not keys:
+        return None
+    says = "a fault may feed the controller through an igniter, and what it draws is not known"
+    return Doubt(reason=Reason.MISSING_KEY, says=says, keys=keys)
+
+
+def _finding(
+    circuit: Circuit, one: WorstFault, rule: str, says: str, statement: Statement, draws: Doubt | None = None
+) -> Finding:
+    doubt = no_fire_doubt(circuit, one.kind) or draws
     value: float | None = one.current
     if not one.fault and one.phase != "firing":  # while a lone channel fires nobody is left whom no one commands
         value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says="no fault is left that would be looked at")

@@ -103,3 +103,10 @@ def test_a_woken_controller_makes_pairs() -> None:
         found = faults(parse_circuit(text), 2)
         pairs = {frozenset(one.faults) for one in found.phase("disarmed").faults if len(one.faults) == 2}
         assert frozenset({"pull pin stuck-closed", "ejection.gate pin stuck-high"}) in pairs
+
+
+def test_a_controller_whose_current_is_not_given_is_not_known_to_be_harmless() -> None:
+    """After the arm switch what it draws may flow through an igniter: without the key no PASS, and the key is named."""
+    text = re.sub(r'\ncurrent = "[^"]*"', "", EJECTION, count=1)
+    found = [f for f in check(parse_circuit(text)).findings if f.rule == "single-fault-disarmed"]
+    assert [(f.verdict, f.keys) for f in found] == [("UNKNOWN", ("controller.current",))]
