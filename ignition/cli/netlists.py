@@ -45,17 +45,19 @@ def continuity(netlist: Path, roles: Path, as_json: bool) -> int:
 
 def faults(netlist: Path, roles: Path, order: int, as_json: bool) -> int:
     """Print what faults of a netlist do."""
+    from ignition.analyses.faults.faults import board_faults
     from ignition.analyses.faults.single import board_fault_currents
     from ignition.foreign.binding import bind
     from ignition.foreign.board import netlist_board
-    from ignition.foreign.check import judge_netlist_faults, netlist_fault_sets
+    from ignition.foreign.check import judge_netlist_faults
     from ignition.foreign.reader import load_netlist
     from ignition.foreign.results import NOT_COVERED
     from ignition.foreign.roles import load_roles
 
     bound = bind(load_netlist(netlist), load_roles(roles))
-    result = netlist_fault_sets(bound, order)
-    findings = judge_netlist_faults(bound, board_fault_currents(netlist_board(bound)))
+    board = netlist_board(bound)
+    result = board_faults(board, order)
+    findings = judge_netlist_faults(bound, board_fault_currents(board))
     if as_json:
         print_json(result, not_covered=NOT_COVERED, notes=bound.notes, **judged(findings))
     else:

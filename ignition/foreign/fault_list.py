@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations
 from typing import Any
 
-from ignition.analyses.faults.fault import ANYTHING, WEAK_PULL_UP, Fault
+from ignition.analyses.faults.fault import ANYTHING, WEAK_PULL_UP, Fault, wet_faults
 from ignition.analyses.faults.modes import fault_modes
 from ignition.foreign.binding import Bound, BoundChannel, network_node
 from ignition.foreign.flatten import Part
@@ -201,16 +201,7 @@ def _wires(bound: Bound) -> Iterator[Fault]:
         if node != pole(bound):
             closed = _only(f"wire {node} to battery")
             yield _fault("lead", "to-battery", f"wire {node}", closed=closed, channel=channel)
-    resistance = fault_modes()["connector", "wet"].resistance
-    for one, other in combinations(ends, 2):
-        link = wet_name("connector", one, other)
-        yield Fault(
-            name=link,
-            part=link,
-            mode=fault_modes()["connector", "wet"],
-            closed=_only(link),
-            values={} if resistance is None else {"wet": resistance},
-        )
+    yield from wet_faults(wet_name("connector", one, other) for one, other in combinations(ends, 2))
 
 
 def _controller(bound: Bound) -> Iterator[Fault]:

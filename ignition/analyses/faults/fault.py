@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any, Literal
@@ -15,7 +15,7 @@ from ignition.network.template import igniter_names
 from ignition.network.whole import CONTACT, more_than_none, own_name, part_name, swap_name, wet_pairs
 from ignition.toleranced import Toleranced
 
-__all__ = ["ANYTHING", "Fault", "WEAK_PULL_UP", "every_fault", "left_out", "single_faults"]
+__all__ = ["ANYTHING", "Fault", "WEAK_PULL_UP", "every_fault", "left_out", "single_faults", "wet_faults"]
 
 Side = Literal["test path", "switch", ""]
 
@@ -90,7 +90,7 @@ def every_fault(circuit: Circuit) -> Iterator[Fault]:
     found = [*_feed(circuit), *_bank(circuit), *_controller(circuit)]
     for channel in circuit.channels:
         found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(circuit, channel)]
-    found += [*_connector(circuit), *_harness(circuit)]
+    found += [*wet_faults(wet_pairs(circuit)), *_harness(circuit)]
     known, own = {fault.name for fault in found}, list(_own(circuit))
     for index, fault in enumerate(own):
         if fault.name in known:
@@ -330,12 +330,22 @@ def _line(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
             yield _fault("igniter", "short", igniter, channel, closed=_only(f"{igniter} short"), **touched)
 
 
-def _connector(circuit: Circuit) -> Iterator[Fault]:
-    """Water between any two pins of a connector; where none is described all leads are taken to share one."""
-    resistance = fault_modes()["connector", "wet"].resistance
-    for name in wet_pairs(circuit):
-        fault = _fault("connector", "wet", name, closed=_only(name), values={"wet": resistance})
-        yield replace(fault, name=name)
+def wet_faults(links: Iterable[str]) -> Iterator[Fault]:
+    """Make the fault that each pair of pins of a connector is wet.
+
+    Parameters
+    ----------
+    links : Elements between the pins, by whose names the faults go
+
+    Examples
+    --------
+    >>> [fault.mode.mode for fault in wet_faults(["J1 wet, bus to ground"])]
+    ['wet']
+    """
+    mode = fault_modes()["connector", "wet"]
+    values = {} if mode.resistance is None else {"wet": mode.resistance}
+    for name in links:
+        yield Fault(name=name, part=name, mode=mode, closed=_only(name), values=values)
 
 
 def _own(circuit: Circuit) -> Iterator[Fault]:
