@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any, Literal
 
@@ -16,11 +17,13 @@ from ignition.circuit.model import (
     ChannelModel,
     Circuit,
     ControllerModel,
+    HighSideModel,
     IgniterModel,
     MosfetModel,
     OnRow,
     PinModel,
     SecondModel,
+    WiringModel,
 )
 from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
@@ -279,8 +282,11 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         mosfet=given.mosfet,
         pulse=given.pulse,
         start=given.start or Toleranced.exact(0.0, "s"),
-        lead=complete_wiring(given.lead, f"{key}.lead", ambient, ledger),
+        lead=_line(given, complete_wiring(given.lead, f"{key}.lead", ambient, ledger)),
         branch=None if given.branch is None else complete_wiring(given.branch, f"{key}.branch", ambient, ledger),
+        high_side=None if given.high_side is None else _high_side(given.high_side),
+        return_contact=given.return_contact,
+        shunt=given.shunt,
         gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
         pull_downs=given.gate.pull_down or (),
         gate_capacitor=given.gate.capacitor,
@@ -291,6 +297,23 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         divider_drift=drift.high - 1.0,
         second=None if given.second is None else _second(given.second),
     )
+
+
+def _high_side(given: d.HighSide) -> HighSideModel:
+    if given.around == "none":
+        return HighSideModel(resistance=given.resistance, around=None)
+    ends = ((getattr(given.resistance, end), getattr(given.around, end)) for end in ("low", "nominal", "high"))
+    low, nominal, high = (closed * around / (closed + around) for closed, around in ends)
+    beside = Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
+    return HighSideModel(resistance=beside, around=given.around)
+
+
+def _line(given: d.Channel, lead: WiringModel) -> WiringModel:
+    """The lead with the contacts that stand in its line."""
+    contacts = lead.contacts
+    for part in (given.return_contact, None if given.high_side is None else _high_side(given.high_side).resistance):
+        contacts = contacts if part is None else contacts + part
+    return replace(lead, resistance=lead.resistance + contacts, contacts=contacts)
 
 
 def _second(given: d.SecondMeasurement) -> SecondModel:

@@ -30,6 +30,7 @@ from ignition.circuit.fields import (
     Voltage,
     VoltageDrop,
     VoltagePerKelvin,
+    none_or_resistance,
     plain_number,
 )
 from ignition.errors import InputError
@@ -48,6 +49,7 @@ __all__ = [
     "FaultTable",
     "FaultWeight",
     "Gate",
+    "HighSide",
     "Igniter",
     "Mosfet",
     "OffLeakage",
@@ -106,9 +108,7 @@ class Pin(FileModel):
     @field_validator("reset_pull_up", mode="before")
     @classmethod
     def _none_or_resistance(cls, value: Any) -> Any:
-        if isinstance(value, str) and value[:1].isalpha() and value != "none":
-            raise InputError(f"is 'none', or a resistance such as '45 kohm'; received {value!r}")
-        return value
+        return none_or_resistance(value, "45 kohm")
 
 
 class AnalogInput(FileModel):
@@ -373,8 +373,24 @@ class SecondMeasurement(FileModel):
         return self
 
 
+class HighSide(FileModel):
+    """Contact of a relay between bus and line, which a pin of its own closes to fire; a resistor may lie around it."""
+
+    resistance: Resistance
+    around: Literal["none"] | PositiveResistance
+
+    @field_validator("around", mode="before")
+    @classmethod
+    def _none_or_resistance(cls, value: Any) -> Any:
+        return none_or_resistance(value, "100 kohm")
+
+
 class Channel(FileModel):
-    """One firing channel: strings of igniters, lead, MOSFET, gate and sense divider."""
+    """One firing channel: strings of igniters, lead, MOSFET, gate and sense divider.
+
+    Its line may be broken and bridged by contacts: a second switch on the high side, a pole of the arm switch in its
+    return, and a contact across it that the arm switch holds closed while it is open.
+    """
 
     name: str = Field(min_length=1, max_length=60)
     igniters: list[list[str]] = Field(min_length=1, max_length=64)
@@ -383,6 +399,9 @@ class Channel(FileModel):
     start: Time | None = None
     lead: Wiring
     branch: Wiring | None = None
+    high_side: HighSide | None = None
+    return_contact: Resistance | None = None
+    shunt: Resistance | None = None
     gate: Gate
     sense: Sense
     second: SecondMeasurement | None = None

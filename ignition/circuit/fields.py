@@ -38,6 +38,7 @@ __all__ = [
     "Voltage",
     "VoltageDrop",
     "VoltagePerKelvin",
+    "none_or_resistance",
     "plain_number",
 ]
 
@@ -187,6 +188,26 @@ VoltagePerKelvin = Annotated[Toleranced, Quantity("V/K", "-4 mV/K", least=-0.05,
 ThermalResistance = Annotated[Toleranced, Quantity("K/W", "40 K/W", above=0.0)]
 MeltingIntegral = Annotated[Toleranced, Quantity("A^2 s", "55 A^2 s", above=0.0)]
 ShareOfCharge = Annotated[Toleranced, Quantity("1", "40 % .. 70 % .. 100 %", least=0.0, most=1.0)]
+
+
+def none_or_resistance(value: Any, example: str) -> Any:
+    """Refuse a word other than ``none`` where a resistance could stand.
+
+    Raises InputError for it.
+
+    Parameters
+    ----------
+    value : As it stands in the file
+    example : A resistance as it would be written
+
+    Examples
+    --------
+    >>> none_or_resistance("none", "45 kohm")
+    'none'
+    """
+    if isinstance(value, str) and value[:1].isalpha() and value != "none":
+        raise InputError(f"is 'none', or a resistance such as {example!r}; received {value!r}")
+    return value
 
 
 def plain_number(value: Any, rule: str) -> float | None:

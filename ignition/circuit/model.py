@@ -18,8 +18,10 @@ __all__ = [
     "Circuit",
     "ControllerModel",
     "FeedModel",
+    "HighSideModel",
     "IgniterModel",
     "MosfetModel",
+    "OPEN_CONTACT",
     "OnRow",
     "PinModel",
     "SecondModel",
@@ -27,6 +29,9 @@ __all__ = [
     "TimeConstants",
     "WiringModel",
 ]
+
+OPEN_CONTACT = 1e9
+"""Least resistance of an open contact [ohm]: what data sheets of small relays promise (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,16 +104,18 @@ class FeedModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WiringModel:
-    """Round trip of a pair of conductors, joints included [ohm], its inductance [H] and its capacitance [F].
+    """Round trip of a pair of conductors, joints and contacts included [ohm], its inductance [H] and capacitance [F].
 
     Attributes
     ----------
+    contacts : Closed contacts of the line, in series with it [ohm]
     area : Cross-section [m^2], where known; low is its thin end
     """
 
     resistance: Toleranced
     round_trip: Toleranced
     joints: Toleranced
+    contacts: Toleranced
     area: Toleranced | None
     distance: Toleranced | None
     inductance: Toleranced
@@ -347,11 +354,27 @@ class SecondModel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HighSideModel:
+    """Relay contact between bus and line: closed [ohm], and the resistor around it [ohm], None where there is none.
+
+    Attributes
+    ----------
+    resistance : Of the closed contact, with what lies around it in parallel
+    """
+
+    resistance: Toleranced
+    around: Toleranced | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelModel:
     """One firing channel: igniter types by string, wiring, gate [ohm], divider [ohm, F], pulse and start [s].
 
     Attributes
     ----------
+    high_side : Second switch, closed only to fire
+    return_contact : Pole of the arm switch between lead and drain [ohm]; None where there is none
+    shunt : Contact across the line at the box, closed while the arm switch is open [ohm]; None where there is none
     pull_downs : Pull-downs at the gate, in parallel [ohm]; none where nothing holds it
     uppers : Upper resistors of the sense divider, in series [ohm]
     divider_drift : Relative change of a divider resistor over the ambient range, either sign [1]; the bounds of
@@ -365,6 +388,9 @@ class ChannelModel:
     start: Toleranced
     lead: WiringModel
     branch: WiringModel | None
+    high_side: HighSideModel | None
+    return_contact: Toleranced | None
+    shunt: Toleranced | None
     gate_series: Toleranced
     pull_downs: tuple[Toleranced, ...]
     gate_capacitor: Toleranced | None
@@ -379,6 +405,24 @@ class ChannelModel:
     def upper(self) -> Toleranced:
         """All upper resistors of the sense divider together [ohm]."""
         return in_series(self.uppers)
+
+    @property
+    def around(self) -> Toleranced:
+        """What the line has more of while its high-side switch is open [ohm]; the lead counts it as closed."""
+        if self.high_side is None:
+            return Toleranced.exact(0.0, "ohm")
+        opened, closed = self.high_side.around or Toleranced.exact(OPEN_CONTACT, "ohm"), self.high_side.resistance
+        return Toleranced(
+            low=max(opened.low - closed.high, 0.0),
+            nominal=max(opened.nominal - closed.nominal, 0.0),
+            high=max(opened.high - closed.low, 0.0),
+            unit="ohm",
+        )
+
+    @property
+    def into_tap(self) -> Toleranced:
+        """Everything between bus and tap of the sense divider but lead and igniters [ohm]: uppers, and `around`."""
+        return self.upper + self.around
 
     @property
     def pull_down(self) -> Toleranced | None:

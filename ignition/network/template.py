@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.model import OPEN_CONTACT, ChannelModel, Circuit
 from ignition.errors import InputError
 from ignition.network.elements import GROUND, KNEE_VOLTAGE, Element, Network
 from ignition.toleranced import Toleranced
@@ -18,10 +18,13 @@ __all__ = [
     "State",
     "adc_pin",
     "bank_voltage",
+    "box_back",
+    "box_out",
     "build_network",
     "bus_pin",
     "connected_igniters",
     "drain",
+    "high_side_closed",
     "igniter_kinds",
     "igniter_names",
     "line_back",
@@ -195,6 +198,47 @@ def line_back(channel: ChannelModel) -> str:
     return f"{channel.name}.line back"
 
 
+def box_out(channel: ChannelModel) -> str:
+    """Name the node where the lead's wire out leaves the box: the bus, or behind a high-side switch.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> box_out(load_example("tether-cutter").channels[0])
+    'bus'
+    """
+    return "bus" if channel.high_side is None else f"{channel.name}.box out"
+
+
+def box_back(channel: ChannelModel) -> str:
+    """Name the node where the lead's wire back enters the box: the drain, or before a contact in the return.
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> box_back(load_example("tether-cutter").channels[0])
+    'cutter.drain'
+    """
+    return drain(channel) if channel.return_contact is None else f"{channel.name}.box back"
+
+
+def high_side_closed(circuit: Circuit, pins: str, *, commanded: bool) -> bool:
+    """Whether a second switch on the high side is closed, or may be: commanded, or by a pull-up of the pins in reset.
+
+    Parameters
+    ----------
+    pins : Phase that the controller's pins are in
+    commanded : Whether the firmware fires the channel
+
+    Examples
+    --------
+    >>> from ignition.circuit.examples import load_example
+    >>> high_side_closed(load_example("reset-pull-up"), "reset", commanded=False)
+    True
+    """
+    return commanded or (pins == "reset" and circuit.controller.pin.reset_pull_up is not None)
+
+
 def build_network(circuit: Circuit, state: State) -> Network:
     """Build the network of a circuit in a state.
 
@@ -228,6 +272,7 @@ def build_network(circuit: Circuit, state: State) -> Network:
     igniters: list[str] = []
     for channel in circuit.channels:
         elements += _channel(channel, state)
+        elements += _contacts(circuit, channel, state, armed)
         igniters += [name for string in igniter_names(channel) for name in string]
     return Network(elements=tuple(elements), igniters=tuple(igniters))
 
@@ -286,13 +331,13 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
     commanded = name in state.commanded
     end, tap, pin = drain(channel), f"{name}.tap", adc_pin(channel)
     top, bottom = line_out(channel), line_back(channel)
-    elements = [_resistor(f"{name}.lead out", "bus", top, f"{name}.lead", 0.5)]
+    elements = [_resistor(f"{name}.lead out", box_out(channel), top, f"{name}.lead", 0.5)]
     for index in range(len(channel.strings)):
         opened = line in ("open", LEAKING) or index in state.open_strings_of(channel.name)
         elements += _string(channel, index, top, bottom, opened)
     elements += [
         _resistor(f"{name}.bridging", top, bottom, f"{name}.bridging", closed=line in ("shorted", LEAKING)),
-        _resistor(f"{name}.lead back", bottom, end, f"{name}.lead", 0.5),
+        _resistor(f"{name}.lead back", bottom, box_back(channel), f"{name}.lead", 0.5),
         _resistor(f"{name}.mosfet", end, GROUND, f"{name}.mosfet", closed=commanded),
         Element(
             name=f"{name}.mosfet off",
@@ -317,6 +362,24 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
         ]
     if channel.pull_up is not None:
         elements.append(_clamp(name, "pull-up ", end))
+    return elements
+
+
+def _contacts(circuit: Circuit, channel: ChannelModel, state: State, armed: bool) -> list[Element]:
+    """Contacts of a line, ideal: what they have of resistance is the lead's. The shunt has its own."""
+    name, elements = channel.name, []
+    if channel.high_side is not None:
+        fired = state.phase == "firing" and name in state.commanded  # a test pulse leaves it open
+        closed = high_side_closed(circuit, state.phase, commanded=fired)
+        elements.append(_resistor(f"{name}.high side", "bus", box_out(channel), None, closed=closed))
+        elements.append(_resistor(f"{name}.around", "bus", box_out(channel), f"{name}.around"))
+    if channel.return_contact is not None:  # without its gap a line that nothing else holds would float
+        elements.append(_resistor(f"{name}.return gap", box_back(channel), drain(channel), f"{name}.return gap"))
+        elements.append(_resistor(f"{name}.return contact", box_back(channel), drain(channel), None, closed=armed))
+    if channel.shunt is not None:
+        elements.append(
+            _resistor(f"{name}.shunt", box_out(channel), box_back(channel), f"{name}.shunt", closed=not armed)
+        )
     return elements
 
 
@@ -408,6 +471,12 @@ def parameter_box(
                 box[f"{name}.branch {index + 1}"] = channel.branch.resistance
             for igniter, kind in zip(igniter_names(channel)[index], string, strict=True):
                 box[igniter] = circuit.igniters[kind].resistance
+        if channel.high_side is not None:
+            box[f"{name}.around"] = channel.around
+        if channel.return_contact is not None:
+            box[f"{name}.return gap"] = Toleranced.exact(OPEN_CONTACT, "ohm")
+        if channel.shunt is not None:
+            box[f"{name}.shunt"] = channel.shunt
         box[f"{name}.bridging"] = _ZERO
         box[f"{name}.mosfet"] = on_resistances.get(name, _ZERO)
         box[f"{name}.off current"] = off_currents.get(name, Toleranced.exact(0.0, "A"))

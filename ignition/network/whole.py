@@ -13,7 +13,18 @@ from itertools import combinations
 
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import GROUND, Element, Network, Terms
-from ignition.network.template import State, adc_pin, build_network, bus_pin, drain, igniter_names, line_back, line_out
+from ignition.network.template import (
+    State,
+    adc_pin,
+    box_back,
+    box_out,
+    build_network,
+    bus_pin,
+    drain,
+    igniter_names,
+    line_back,
+    line_out,
+)
 from ignition.toleranced import Toleranced
 
 __all__ = [
@@ -189,7 +200,8 @@ def _wire(circuit: Circuit, element: Element) -> Element:
     chains = {element: terms for channel in circuit.channels for element, terms in _chains(channel)}
     if element.name in chains:
         return replace(element, resistance=chains[element.name])
-    shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ("bridging", "mosfet short")}
+    ideal = ("bridging", "mosfet short", "high side", "return contact")
+    shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ideal}
     if element.name in shorts:
         return replace(element, resistance=(("fault.contact", 1.0),))
     return replace(element, resistance=((element.name, 1.0),)) if element.name in wires else element
@@ -280,6 +292,8 @@ def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Ite
         resistance=((f"{name}.body diode resistance", 1.0),),
     )
     yield _link(f"{name}.mosfet leaky", at_drain, GROUND, ((f"{name}.leaky", 1.0),))
+    if channel.high_side is not None and channel.high_side.around is not None:
+        yield _link(f"{name}.around short", "bus", box_out(channel))
     yield _link(f"{name}.upper short", at_drain, tap)
     yield _link(f"{name}.lower short", tap, GROUND)
     yield _link(f"{name}.pin resistor short", tap, adc_pin(channel))
@@ -315,7 +329,7 @@ def _converter_faults(name: str, which: str, node: str) -> Iterator[Element]:
 
 def _swapped(one: ChannelModel, other: ChannelModel) -> Iterator[Element]:
     for lead, line in ((one, other), (other, one)):
-        ways = (("out", "bus", line_out(line)), ("back", line_back(line), drain(lead)))
+        ways = (("out", box_out(lead), line_out(line)), ("back", line_back(line), box_back(lead)))
         for end, plus, minus in ways:
             yield _link(swap_name(lead, line, end), plus, minus, ((f"{lead.name}.lead {end}", 1.0),))
 
@@ -334,8 +348,8 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
     zero = Toleranced.exact(0.0, "V")
     for channel in circuit.channels:
         own: Mapping[str, Toleranced | None] = {
-            "lead out": channel.lead.resistance.times(0.5),
-            "lead back": channel.lead.resistance.times(0.5),
+            "lead out": _wire_with(channel, None if channel.high_side is None else channel.high_side.resistance),
+            "lead back": _wire_with(channel, channel.return_contact),
             "pin voltage": zero,
             "pin driver": behind,
             "reset pull-down": controller.pin.reset_pull_down or Toleranced.exact(1e12, "ohm"),
@@ -361,6 +375,12 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
         for which, parts in lists.items():
             box |= {part_name(channel, which, k, len(parts)): value for k, value in enumerate(parts)}
     return box
+
+
+def _wire_with(channel: ChannelModel, contact: Toleranced | None) -> Toleranced:
+    """One wire of the lead with half of the joints, and the contact that stands on its side [ohm]."""
+    half = (channel.lead.round_trip + channel.lead.joints).times(0.5)
+    return half if contact is None else half + contact
 
 
 def more_than_none(resistance: Toleranced) -> Toleranced:

@@ -171,13 +171,14 @@ def _strained(result: Faults, console: Console) -> None:
 
 def _inhibits(result: Faults, console: Console) -> None:
     console.print("\nWhat stands between battery and igniter, and what defeats it alone")
-    groups: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
+    groups: dict[tuple[str, str, tuple[str, ...] | None], list[str]] = {}
     for one in result.inhibits:
         groups.setdefault((one.channel, one.inhibit, one.defeated_by), []).append(one.phase)
     for (channel, inhibit, faults), phases in groups.items():
-        item(
-            console, f"{channel}, {', '.join(phases)}: {inhibit}; defeated by {', '.join(faults) or 'no single fault'}"
-        )
+        defeated = "defeated by more faults at a time than were looked at"
+        if faults is not None:
+            defeated = f"defeated by {', '.join(faults) or 'no single fault'}"
+        item(console, f"{channel}, {', '.join(phases)}: {inhibit}; {defeated}")
 
 
 def _left_out(faults: Mapping[str, str], console: Console) -> None:
@@ -286,8 +287,6 @@ def remedies_text(tried: Sequence[Remedy], console: Console) -> None:
             f"{change}: stops {', '.join(one.fault for one in stopped)}; then {at_most(worst.current, 'A')} at most, "
             f"{at_most(worst.share, '1')} of no-fire; {cost}",
         )
-    if any("high side" in change for change in groups):
-        item(console, "with a switch on the high side the continuity test needs a resistor around it")
 
 
 def failure_points_text(found: SingleFaults, console: Console) -> None:

@@ -59,7 +59,8 @@ class Comparison:
     ----------
     kind : What it is part of: an operating point or one of the transients
     ours, ngspice : The two values [unit]
-    relative_difference : ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`
+    relative_difference : ``|a - b| / max(|a|, |b|)`` [1]; 0 where both lie below the floor of `FLOORS`, or only
+        rounding is between them
     """
 
     kind: Annotated[Kind, HIDDEN]
@@ -122,7 +123,8 @@ def relative_difference(first: float, second: float, unit: str) -> float:
 
     Returns
     -------
-    Relative difference [1]; 0 where both lie below the floor of `FLOORS`, infinite where only one is finite
+    Relative difference [1]; 0 where both lie below the floor of `FLOORS`, or differ by less than a hundredth of it as
+    rounding does; infinite where only one is finite
 
     Examples
     --------
@@ -133,8 +135,8 @@ def relative_difference(first: float, second: float, unit: str) -> float:
         return 0.0
     if not (math.isfinite(first) and math.isfinite(second)):
         return math.inf
-    largest = max(abs(first), abs(second))
-    return 0.0 if largest <= FLOORS[unit] else abs(first - second) / largest
+    largest, apart = max(abs(first), abs(second)), abs(first - second)
+    return 0.0 if largest <= FLOORS[unit] or apart <= 0.01 * FLOORS[unit] else apart / largest
 
 
 def requests_at_extremes(

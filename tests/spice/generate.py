@@ -30,6 +30,17 @@ def _strings(rng: np.random.Generator, igniters: int, kinds: int) -> list[list[s
     return [names[a:b] for a, b in zip([0, *cuts], [*cuts, igniters], strict=True)]
 
 
+def _contacts(rng: np.random.Generator) -> list[str]:
+    """Contacts in and across a line, each in one channel out of four."""
+    around = '"none"' if rng.random() < 0.2 else _range(rng, 1e3, 1e5, "ohm", 0.05)
+    lines = [
+        f"high_side = {{ resistance = {_range(rng, 0.005, 0.1, 'ohm')}, around = {around} }}",
+        f"return_contact = {_range(rng, 0.005, 0.1, 'ohm')}",
+        f"shunt = {_range(rng, 0.005, 0.1, 'ohm')}",
+    ]
+    return [line for line, fitted in zip(lines, rng.random(3) < 0.25, strict=True) if fitted]
+
+
 def _channel(rng: np.random.Generator, name: str, igniters: int, kinds: int) -> list[str]:
     lines = [
         "[[channel]]",
@@ -80,7 +91,7 @@ def _supply(rng: np.random.Generator) -> list[str]:
 
 
 def circuit_text(seed: int, most_channels: int = 3, most_igniters: int = 6) -> str:
-    """Circuit file of up to 3 channels and 6 igniters, with or without branch, loads and pin resistor."""
+    """Circuit file of up to 3 channels and 6 igniters, with or without branch, contacts, loads and pin resistor."""
     rng = np.random.default_rng(seed)
     channels = int(rng.integers(1, most_channels + 1))
     igniters = int(rng.integers(channels, most_igniters + 1))
@@ -100,6 +111,7 @@ def circuit_text(seed: int, most_channels: int = 3, most_igniters: int = 6) -> s
     counts = np.ones(channels, dtype=int)
     for _ in range(igniters - channels):
         counts[int(rng.integers(channels))] += 1
+    more = np.random.default_rng(seed + 50_000)
     for index, count in enumerate(counts):
-        lines += _channel(rng, f"channel {index + 1}", int(count), kinds)
+        lines += _channel(rng, f"channel {index + 1}", int(count), kinds) + _contacts(more)
     return "\n".join(lines) + "\n"

@@ -142,6 +142,8 @@ def test_relative_difference() -> None:
     assert relative_difference(2.0, 1.0, "A") == 0.5
     assert relative_difference(1e-13, 9e-13, "A") == 0.0
     assert relative_difference(1e-13, 9e-12, "A") > 0.9
+    assert relative_difference(4e-10, 4e-10 + 9e-15, "A") == 0.0
+    assert relative_difference(4e-10, 4e-10 + 2e-14, "A") > 0.0
     assert relative_difference(1e-10, 9e-10, "V") == 0.0
     assert relative_difference(1e-10, 9e-10, "J") == 0.0
     assert relative_difference(1e-9, 2e-9, "J") == 0.5

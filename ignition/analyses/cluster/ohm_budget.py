@@ -82,7 +82,7 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
 
     Returns
     -------
-    Battery, feed parts, wire and joints of the lead, branches, MOSFET, igniters
+    Battery, feed parts, wire and joints of the lead, contacts of the line, branches, MOSFET, igniters
     """
     _, box = Settled(circuit).of(frozenset({channel.name}))
     strings, length = len(channel.strings), len(channel.strings[0])
@@ -91,6 +91,8 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
     parts: list[tuple[str, Toleranced]] = [(source, resistance)]
     parts += [(part.name, part.resistance) for part in circuit.feed]
     parts += [("lead, wire", channel.lead.round_trip), ("lead, joints", channel.lead.joints)]
+    if channel.lead.contacts.high > 0.0:
+        parts.append(("contacts of the line", channel.lead.contacts))
     parts.append(("MOSFET", box[f"{channel.name}.mosfet"]))
     if channel.branch is not None:
         parts.append((f"branches ({strings} in parallel)", channel.branch.resistance.times(1.0 / strings)))
@@ -155,7 +157,7 @@ def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) ->
     if most is not None and wiring.distance is not None and wiring.area is not None:
         hot = circuit.ambient.high
         length = 2.0 * wiring.distance.high
-        free = most - wiring.joints.high
+        free = most - wiring.joints.high - wiring.contacts.high
         thinnest = next((w for w in WIRES if _highest_resistance(w, length, hot) <= free), None)
         longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area.low, hot))
     return Remedies(

@@ -259,7 +259,7 @@ def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits
     adc = circuit.controller.adc
     sample = 0.0 if adc.sample_capacitance is None else adc.sample_capacitance.high
     capacitance = channel.filter.high + sample
-    slow = float(filter_time_constant(channel.upper.high, channel.lower.high, capacitance))
+    slow = float(filter_time_constant(channel.into_tap.high, channel.lower.high, capacitance))
     output = circuit.mosfets[channel.mosfet].output_capacitance.high
     opened = channel.lower.high * capacitance + output * (channel.upper.high + channel.lower.high)
     part = min(0.5 / max(highest_code, 0.5), 1.0)

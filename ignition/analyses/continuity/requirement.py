@@ -58,9 +58,10 @@ def line_resistance(
 
     Returns
     -------
-    Lowest and highest resistance [ohm]: lead and joints, and the strings in parallel
+    Lowest and highest resistance [ohm]: lead, joints and contacts, what lies around an open high-side switch, and the
+    strings in parallel
     """
-    lead = channel.lead.resistance
+    lead = channel.lead.resistance + channel.around
     if state == "shorted":
         return lead.low, lead.high
     low = high = 0.0
@@ -172,8 +173,8 @@ def _relative(circuit: Circuit, channel: ChannelModel) -> float:
 
 def _shares(channel: ChannelModel) -> tuple[float, float]:
     return (
-        channel.lower.low / (channel.lower.low + channel.upper.high),
-        channel.lower.high / (channel.lower.high + channel.upper.low),
+        channel.lower.low / (channel.lower.low + channel.into_tap.high),
+        channel.lower.high / (channel.lower.high + channel.into_tap.low),
     )
 
 

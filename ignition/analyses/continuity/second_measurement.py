@@ -126,7 +126,7 @@ def _ratio(
     if least * (1.0 - bus_left) <= error or max(bus.high / reference.low * full, most_pin) > full - 1.0:
         return Spread.missing("1", "the bus reading can be zero, or a reading at full scale")
     left = missing_charge(
-        circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
+        circuit, channel.into_tap, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
     )
     # both fractions are monotone in the true bus reading; the sample capacitor starts anywhere in its range
     share = volts.low * (1.0 - left if volts.low > 0 else 1.0)
@@ -156,7 +156,7 @@ def _disarmed(circuit: Circuit, channel: ChannelModel, second: SecondModel, *, p
         conditions[phase] = (phase, built, box)
         line = "intact" if label == _CLOSED else label
         left = missing_charge(
-            circuit, channel.upper, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
+            circuit, channel.into_tap, channel.lower, channel.filter, loose=True, pin_resistor=channel.pin_resistor.high
         )
         for state in armed_states(circuit, channel, line):
             pin = extremes(built(replace(state, phase=phase)), box, [Probe(node=adc_pin(channel))])[0]

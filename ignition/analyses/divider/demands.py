@@ -8,6 +8,7 @@ from ignition.analyses.continuity.bands import held_reference
 from ignition.analyses.no_fire.gate import controller_rail, gate_in_phase
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import InputError
 from ignition.network.template import bank_voltage
 from ignition.toleranced import Toleranced
 
@@ -68,12 +69,19 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
     drain voltage takes every other load, channel and bus divider at its highest through the highest battery
     and feed resistance.
 
+    Raises InputError for a channel whose divider has no current while its high-side switch is open.
+
     Parameters
     ----------
     tolerance : Relative tolerance of the resistors to be chosen [1]
     share : Largest share of the lowest no-fire current that a monitor current may be [1]
     """
     controller = circuit.controller
+    if channel.high_side is not None and channel.high_side.around is None:
+        raise InputError(
+            f"channel {channel.name!r}: nothing lies around its high-side switch, which is open while the line is "
+            "tested: no divider reads it; write for example high_side = { resistance = '20 mohm', around = '100 kohm' }"
+        )
     off = gate_in_phase(circuit, channel, "armed").off_current
     strings = [
         sum((circuit.igniters[k].resistance.low for k in s), channel.branch.resistance.low if channel.branch else 0.0)
@@ -91,15 +99,16 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
         for s in channel.strings
     ]
     feed = [circuit.battery.bank_resistance or circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
-    path = sum(p.low for p in feed) + channel.lead.resistance.low
+    line = channel.lead.resistance + channel.around
+    path = sum(p.low for p in feed) + line.low
     limit, basis = current_limit(circuit, channel, share)
     return DividerDuty(
         voltage=circuit.battery.voltage if circuit.battery.bank_resistance is None else bank_voltage(circuit),
         lowest_drain=_lowest_drain(circuit, channel),
         source=Toleranced(
             low=path + min(strings),
-            nominal=sum(p.nominal for p in feed) + channel.lead.resistance.nominal + min(usual),
-            high=sum(p.high for p in feed) + channel.lead.resistance.high + max(highest),
+            nominal=sum(p.nominal for p in feed) + line.nominal + min(usual),
+            high=sum(p.high for p in feed) + line.high + max(highest),
             unit="ohm",
         ),
         path=path,

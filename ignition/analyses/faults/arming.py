@@ -88,7 +88,7 @@ def _is_near(found: SwitchOn) -> bool:
 
 
 def _broken(channel: ChannelModel) -> Iterator[tuple[str, ChannelModel]]:
-    """Each fault of a part that holds the gate, by name, and the channel with it."""
+    """Each fault of a part that holds the gate or softens the edge, by name, and the channel with it."""
     name, scale = channel.name, fault_modes()["resistor", "drifted"].scale or (1.0, 1.0)
     for number, own in enumerate(channel.pull_downs):
         part = part_name(channel, "pull-down", number, len(channel.pull_downs))
@@ -100,6 +100,9 @@ def _broken(channel: ChannelModel) -> Iterator[tuple[str, ChannelModel]]:
     yield f"{name}.gate series drifted", replace(channel, gate_series=_drifted(series, scale))
     yield f"{name}.gate pin floating", replace(channel, gate_series=_OPEN)
     yield f"{name}.gate capacitor open", replace(channel, gate_capacitor=None)
+    if channel.high_side is not None:  # what its contacts have of resistance stays in the lead's
+        for fault in ("high side stuck-closed", "around short"):
+            yield f"{name}.{fault}", replace(channel, high_side=None)
 
 
 def _drifted(value: Toleranced, scale: Sequence[float]) -> Toleranced:
@@ -109,7 +112,9 @@ def _drifted(value: Toleranced, scale: Sequence[float]) -> Toleranced:
 def _told(name: str, channel: ChannelModel, circuit: Circuit, found: ChannelSwitchOn) -> ArmingFault:
     worst, kinds = found.worst, {kind for string in channel.strings for kind in string}
     thresholds = [circuit.igniters[kind].threshold_low for kind in kinds]
-    solved = worst is not None and all(one.solved for one in found.igniters)
+    solved = worst is not None and all(
+        one.solved and (one.followed or one.bound.bounced_fraction < 1.0) for one in found.igniters
+    )
     kind: ArmingClass = "harmless"
     if 0.0 in thresholds or (worst is not None and solved and worst.judged.bounced_fraction >= 1.0):
         kind = "hazardous"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,7 +12,7 @@ from ignition.analyses.faults.changes import Changes
 from ignition.analyses.faults.circuit_board import circuit_board
 from ignition.analyses.faults.fault import Fault
 from ignition.analyses.faults.gates import Switch, gate_voltages, settled_gates, switches
-from ignition.analyses.faults.situations import Setting, Situation
+from ignition.analyses.faults.situations import Situation
 from ignition.circuit.model import Circuit
 from ignition.network.linear import Indices
 from ignition.network.worst_members import Boxes
@@ -107,16 +107,14 @@ class Bench:
         circuit: Circuit,
         situations: Sequence[Situation],
         faults: Sequence[Fault],
-        alter: Callable[[Situation, Setting], Setting] | None = None,
     ) -> Bench:
         """Lay the circuit of a circuit file out.
 
         Parameters
         ----------
         situations, faults : What members are made of
-        alter : What a part that the circuit does not describe makes of a situation's bounds and states
         """
-        return cls.on(circuit_board(circuit, situations, faults, alter))
+        return cls.on(circuit_board(circuit, situations, faults))
 
     @classmethod
     def on(cls, board: Board) -> Bench:

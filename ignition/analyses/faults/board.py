@@ -15,13 +15,29 @@ from ignition.network.elements import Network
 from ignition.network.worst_case import Probe
 from ignition.typing import BoolArray
 
-__all__ = ["Board", "Ends", "INSULATION", "Line"]
+__all__ = ["Board", "Contact", "Ends", "INSULATION", "Line"]
 
 INSULATION = 1e12
 """Resistance of a line, a string or an igniter that is not connected [ohm]."""
 
 Ends = tuple[float | None, float | None, float | None]
 """Low, nominal and high end that a parameter gets [SI]; None for one that stays as it is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """A contact of a line that keeps current off it.
+
+    Attributes
+    ----------
+    says : What it is while it does
+    phases : When that is
+    defeated_by : Fault by which it no longer does
+    """
+
+    says: str
+    phases: frozenset[str]
+    defeated_by: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +58,7 @@ class Line:
     inputs : Node of each converter input, by what it reads
     clamps : Clamp of each controller pin on the line, by what the pin reads or does
     loosened : Parameters that make the line also open
+    contacts : What beside arm switch and MOSFET keeps current off it
     """
 
     name: str
@@ -56,6 +73,7 @@ class Line:
     inputs: Mapping[str, str]
     clamps: Mapping[str, str]
     loosened: Mapping[str, Ends]
+    contacts: tuple[Contact, ...] = ()
 
     def representatives(self, touched: frozenset[str]) -> tuple[str, ...]:
         """List igniters of which one has the highest current: one a type in each kind of string, where those are alike.

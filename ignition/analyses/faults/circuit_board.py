@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from ignition.analyses.faults.board import INSULATION, Board, Ends, Line
+from ignition.analyses.faults.board import INSULATION, Board, Contact, Ends, Line
 from ignition.analyses.faults.changes import RAILS, Rail
 from ignition.analyses.faults.fault import Fault, left_out, single_faults
 from ignition.analyses.faults.situations import Setting, Situation, healthy, situations
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.network.template import adc_pin, bus_pin, igniter_kinds, igniter_names
+from ignition.network.template import adc_pin, bus_pin, high_side_closed, igniter_kinds, igniter_names
 from ignition.network.whole import CONTACT, gate, gate_network, whole_network
 from ignition.network.worst_case import Probe
 
@@ -35,6 +35,7 @@ def circuit_lines(circuit: Circuit) -> tuple[Line, ...]:
             inputs={"drain": adc_pin(channel)} | ({} if channel.bus_divider is None else {"bus": bus_pin(channel)}),
             clamps={what: f"{channel.name}.{element}" for what, element in _clamps(channel)},
             loosened={f"{channel.name}.lead {end}": (None, None, INSULATION) for end in ("out", "back")},
+            contacts=tuple(_contacts(circuit, channel)),
         )
         for channel in circuit.channels
     )
@@ -44,22 +45,19 @@ def circuit_board(
     circuit: Circuit,
     asked: Sequence[Situation],
     faults: Sequence[Fault],
-    alter: Callable[[Situation, Setting], Setting] | None = None,
 ) -> Board:
     """Lay a circuit out.
 
     Parameters
     ----------
     asked, faults : Situations and faults, of which members are made
-    alter : What a part that the circuit does not describe makes of a situation's bounds and states
     """
     settings: dict[tuple[Situation, Rail], Setting] = {}
     for situation in asked:
         regulated = healthy(circuit, situation)
         for rail in RAILS:
             alive = situation.controller == "alive" and rail != "regulated"
-            setting = healthy(circuit, situation, rail) if alive else regulated
-            settings[situation, rail] = setting if alter is None else alter(situation, setting)
+            settings[situation, rail] = healthy(circuit, situation, rail) if alive else regulated
     return Board(
         circuit=circuit,
         situations=tuple(asked),
@@ -80,6 +78,23 @@ def every_board(circuit: Circuit) -> Board:
     """Lay a circuit out in every situation, with every single fault that its file does not leave out."""
     board = circuit_board(circuit, situations(circuit), single_faults(circuit))
     return replace(board, left_out=left_out(circuit))
+
+
+def _contacts(circuit: Circuit, channel: ChannelModel) -> Iterator[Contact]:
+    """Contacts of a line, with the phases in which they keep current off."""
+    name, disarmed = channel.name, frozenset({"disarmed"})
+    if channel.high_side is not None:
+        kept = [
+            p for p in ("disarmed", "reset", "armed", "firing") if not high_side_closed(circuit, p, commanded=False)
+        ]
+        yield Contact(
+            says="high-side switch open", phases=frozenset(kept), defeated_by=f"{name}.high side stuck-closed"
+        )
+    if channel.return_contact is not None:
+        fault = f"{name}.return contact stuck-closed"
+        yield Contact(says="contact in the return open", phases=disarmed, defeated_by=fault)
+    if channel.shunt is not None:
+        yield Contact(says="shunt across the line", phases=disarmed, defeated_by=f"{name}.shunt stuck-open")
 
 
 def _clamps(channel: ChannelModel) -> Iterator[tuple[str, str]]:

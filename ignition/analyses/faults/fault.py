@@ -87,9 +87,10 @@ def every_fault(circuit: Circuit) -> Iterator[Fault]:
 
     Raises InputError where a fault that the file adds has the name of another one.
     """
-    found = [*_feed(circuit), *_bank(circuit), *_controller(circuit)]
+    found = [*_feed(circuit), *_jammed(circuit), *_bank(circuit), *_controller(circuit)]
     for channel in circuit.channels:
-        found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel), *_line(circuit, channel)]
+        found += [*_divider(circuit, channel), *_gate(circuit, channel), *_mosfet(channel)]
+        found += [*_contacts(circuit, channel), *_line(circuit, channel)]
     found += [*wet_faults(wet_pairs(circuit)), *_harness(circuit)]
     known, own = {fault.name for fault in found}, list(_own(circuit))
     for index, fault in enumerate(own):
@@ -169,6 +170,34 @@ def _feed(circuit: Circuit) -> Iterator[Fault]:
             yield _fault("feed", "short", part.name, closed=_only(f"{element} short"))
 
 
+def _contacts(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
+    """Contacts of a line, and the resistor around its high-side switch."""
+    name = channel.name
+    if channel.high_side is not None:
+        yield from _contact(f"{name}.high side", channel)
+        if channel.high_side.around is not None:
+            yield from _resistor(channel, "around", "around", "around short", side="test path")
+    if channel.return_contact is not None:
+        yield from _contact(f"{name}.return contact", channel)
+    if channel.shunt is not None:
+        yield from _contact(f"{name}.shunt", channel)
+
+
+def _contact(part: str, channel: ChannelModel) -> Iterator[Fault]:
+    yield _fault("switch", "stuck-closed", part, channel, closed=_only(part))
+    yield _fault("switch", "stuck-open", part, channel, opened=_only(part))
+
+
+def _jammed(circuit: Circuit) -> Iterator[Fault]:
+    """An arm switch of several poles that stays as it is when closed, all of them together."""
+    returns = {f"{c.name}.return contact" for c in circuit.channels if c.return_contact is not None}
+    shunts = {f"{c.name}.shunt" for c in circuit.channels if c.shunt is not None}
+    if returns or shunts:
+        arm = circuit.arm_switch.name
+        closed = frozenset({f"feed.{arm}", *returns})
+        yield _fault("switch", "jammed-closed", arm, closed=closed, opened=frozenset(shunts))
+
+
 def _bank(circuit: Circuit) -> Iterator[Fault]:
     """A capacitor bank, and the resistor that recharges it."""
     if circuit.battery.bank_capacitance is None:
@@ -191,7 +220,10 @@ def _controller(circuit: Circuit) -> Iterator[Fault]:
         "controller",
         "all-pins-high",
         "controller",
-        closed=frozenset(f"{name}.pin driver" for name in names),
+        closed=frozenset(
+            {f"{name}.pin driver" for name in names}
+            | {f"{c.name}.high side" for c in circuit.channels if c.high_side is not None}
+        ),
         opened=frozenset(f"{name}.reset pull-down" for name in names),
         values={f"{name}.pin driver": more_than_none(circuit.controller.pin.output_resistance) for name in names},
         from_rail=frozenset(f"{name}.pin voltage" for name in names),

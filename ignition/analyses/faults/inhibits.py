@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import product
 
-from ignition.analyses.faults.board import Board
+from ignition.analyses.faults.board import Board, Line
 from ignition.analyses.faults.cut_sets import CutSets
 from ignition.analyses.faults.fault import Fault
 from ignition.analyses.faults.results import Inhibit
@@ -13,10 +14,10 @@ __all__ = ["inhibits"]
 
 
 def inhibits(board: Board, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
-    """The open arm switch and each MOSFET that is off; what defeats one is read from sets in which the other is broken.
+    """The open arm switch, each MOSFET that is off, and the contacts of its line.
 
-    While disarmed the arm switch is the only inhibit left where a channel's MOSFET is shorted, and the MOSFETs where
-    the switch is stuck closed.
+    What defeats one is read from sets in which all the others are broken, each in the way that no longer keeps current
+    off; with more of them than faults were looked at together nothing is known.
 
     Parameters
     ----------
@@ -24,24 +25,38 @@ def inhibits(board: Board, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     """
     faults = board.faults
     numbers = {fault.name: k for k, fault in enumerate(faults)}
-    stuck = [numbers.get(f"{arm} stuck-closed", -1) for arm in board.arms]
     for phase, found in sets.items():
         if phase == "firing" and len(board.lines) == 1:
             continue  # its only channel is commanded
         for line in board.lines:
-            shorted = numbers.get(f"{line.switch} drain-source-short", -1)
             own = [e for e in found.sets if {faults[k].channel for k in e} <= {line.name, None}]
-            if phase == "disarmed":
+            standing = _standing(board, line, phase)
+            broken = {name: [numbers[f] for f in by if f in numbers] for name, by in standing.items()}
+            for name in standing:
+                others = [by for other, by in broken.items() if other != name]
+                every = found.sets if name == _arms(board) else own
+                known = len(standing) <= found.order
                 yield Inhibit(
-                    phase=phase, channel=line.name, inhibit=f"{' and '.join(board.arms)} open",
-                    defeated_by=_beside(found.sets, shorted, faults),
+                    phase=phase, channel=line.name, inhibit=name,
+                    defeated_by=_beside(every, others, faults) if known else None,
                 )  # fmt: skip
-                defeats = tuple(dict.fromkeys(name for arm in stuck for name in _beside(own, arm, faults)))
-            else:
-                defeats = tuple(faults[e[0]].name for e in own if len(e) == 1)
-            yield Inhibit(phase=phase, channel=line.name, inhibit="MOSFET off", defeated_by=defeats)
 
 
-def _beside(sets: Sequence[tuple[int, ...]], one: int, faults: Sequence[Fault]) -> tuple[str, ...]:
-    """Faults that make a pair with one."""
-    return tuple(faults[k].name for pair in sets if len(pair) == 2 and one in pair for k in pair if k != one)
+def _arms(board: Board) -> str:
+    return f"{' and '.join(board.arms)} open"
+
+
+def _standing(board: Board, line: Line, phase: str) -> dict[str, tuple[str, ...]]:
+    """What keeps current from a line in a phase, each with the faults by which it no longer does."""
+    arm = {_arms(board): tuple(f"{arm} stuck-closed" for arm in board.arms)} if phase == "disarmed" else {}
+    contacts = {one.says: (one.defeated_by,) for one in line.contacts if phase in one.phases}
+    return arm | {"MOSFET off": (f"{line.switch} drain-source-short",)} | contacts
+
+
+def _beside(
+    sets: Sequence[tuple[int, ...]], others: Sequence[Sequence[int]], faults: Sequence[Fault]
+) -> tuple[str, ...]:
+    """Faults that fire, alone or with some of the others' faults, one of each, once those are there."""
+    broken = [frozenset(some) for some in product(*others)]
+    found = [k for one in sets for k in one if any(frozenset(one) - {k} <= some for some in broken)]
+    return tuple(faults[k].name for k in dict.fromkeys(found))

@@ -12,16 +12,16 @@ from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.currents import highest_uncommanded, lowest_commanded
 from ignition.analyses.faults.fault import Fault, every_fault
 from ignition.analyses.faults.results import Faults
-from ignition.analyses.faults.situations import Setting, Situation, on_resistance, situations
+from ignition.analyses.faults.situations import situations
 from ignition.analyses.faults.worst import Worst
-from ignition.circuit.model import ChannelModel, Circuit
+from ignition.circuit.model import ChannelModel, Circuit, HighSideModel
 from ignition.toleranced import Toleranced
 from ignition.typing import Amps, Missing, Ratio
 
 __all__ = ["Remedy", "remedies"]
 
 _PIN_RESISTOR = Toleranced.exact(10e3, "ohm")
-_SHUNT = Toleranced(low=0.01, nominal=0.05, high=0.1, unit="ohm")
+_CONTACT = Toleranced(low=0.01, nominal=0.05, high=0.1, unit="ohm")
 """A closed relay contact with its wires (common practice)."""
 
 
@@ -51,32 +51,27 @@ class Remedy:
     firing_after: Annotated[Ratio | None, Missing(otherwise="no all-fire current is given")]
 
 
-Alter = Callable[[Situation, Setting], Setting]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Change:
-    """An entry of the catalogue: the circuit with it, what it does to a situation, and what a fault is called there."""
+    """An entry of the catalogue: the circuit with it, what a fault is called there, and which faults it is tried on."""
 
     name: str
     parts: int
     circuit: Circuit
-    alter: Alter | None = None
     renamed: Callable[[str], str] = str
     covers: Callable[[Fault], bool] = lambda fault: True
 
 
 def _no_common_cause(fault: Fault) -> bool:
-    """Whether a second switch with a pin of its own stays off; a broken controller or supply drives it too."""
+    """Whether a second switch with a pin of its own stays off; a broken controller or supply may drive it too."""
     return fault.mode.kind not in ("controller", "regulator")
 
 
 def remedies(circuit: Circuit, found: Faults) -> tuple[Remedy, ...]:
     """Try the catalogue on every single fault that fires; of each fault what helps, the fewest parts first.
 
-    A switch that is added is taken as ideal but for the resistance that it brings: its own faults make pairs with those
-    of the switch that is there. A phase in which it takes no fault at all is left out. What is wrong with the
-    controller or its supply is taken to drive the added switch too.
+    Faults of a contact that is added make pairs with those of the switch that is there. A phase in which it takes no
+    fault at all is left out. What is wrong with the controller or its supply is taken to drive an added switch too.
 
     Parameters
     ----------
@@ -129,19 +124,22 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             circuit=every(lambda c: replace(c, pull_downs=_doubled(c.pull_downs))),
             renamed=lambda name: name.replace(".pull-down ", ".pull-down 1 "),
         )
-    yield _Change(
-        name="second switch on the high side of each channel, like the low one, with a pin of its own",
-        parts=2,
-        circuit=circuit,
-        alter=lambda situation, setting: _high_side(circuit, situation, setting),
-        covers=_no_common_cause,
-    )
-    yield _Change(
-        name="contact that shunts each line while disarmed",
-        parts=1,
-        circuit=circuit,
-        alter=lambda situation, setting: _shunted(circuit, situation, setting),
-    )
+    if any(channel.high_side is None for channel in circuit.channels):
+        yield _Change(
+            name="relay contact on the high side of each channel, with a pin of its own, and a resistor like the upper "
+            "one around it",
+            parts=2,
+            circuit=every(_with_high_side),
+            covers=_no_common_cause,
+        )
+    if any(channel.return_contact is None for channel in circuit.channels):
+        yield _Change(name="pole of the arm switch in the return of each line", parts=1, circuit=every(_with_return))
+    if any(channel.shunt is None for channel in circuit.channels):
+        yield _Change(
+            name="contact that shunts each line while disarmed",
+            parts=1,
+            circuit=every(lambda c: replace(c, shunt=c.shunt or _CONTACT)),
+        )
 
 
 def _halved(uppers: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
@@ -152,23 +150,21 @@ def _doubled(pull_downs: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
     return (pull_downs[0].times(2.0),) * 2 if len(pull_downs) == 1 else pull_downs
 
 
-def _high_side(circuit: Circuit, situation: Situation, setting: Setting) -> Setting:
-    """Each line hangs on the bus by a switch that only its own command closes, of the low side's resistance."""
-    box, states = dict(setting.box), dict(setting.states)
-    for channel in circuit.channels:
-        out = f"{channel.name}.lead out"
-        box[out] = box[out] + on_resistance(circuit, channel)
-        if channel.name not in situation.commanded:
-            states[out] = False
-    return Setting(box=box, states=states)
+def _with_high_side(channel: ChannelModel) -> ChannelModel:
+    if channel.high_side is not None:
+        return channel
+    return replace(_lengthened(channel), high_side=HighSideModel(resistance=_CONTACT, around=channel.upper))
 
 
-def _shunted(circuit: Circuit, situation: Situation, setting: Setting) -> Setting:
-    """While disarmed a contact lies across each line."""
-    if situation.phase != "disarmed":
-        return setting
-    bridging = {f"{channel.name}.bridging": True for channel in circuit.channels}
-    return Setting(box=dict(setting.box) | {"fault.contact": _SHUNT}, states=dict(setting.states) | bridging)
+def _with_return(channel: ChannelModel) -> ChannelModel:
+    return channel if channel.return_contact is not None else replace(_lengthened(channel), return_contact=_CONTACT)
+
+
+def _lengthened(channel: ChannelModel) -> ChannelModel:
+    """The channel with one contact more in its line."""
+    lead = channel.lead
+    more = replace(lead, resistance=lead.resistance + _CONTACT, contacts=lead.contacts + _CONTACT)
+    return replace(channel, lead=more)
 
 
 def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:
@@ -176,7 +172,7 @@ def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], befo
     by_name = {fault.name: fault for fault in every_fault(change.circuit)}
     firing = {name: phases for name, phases in firing.items() if change.covers(by_name[change.renamed(name)])}
     some = [by_name[change.renamed(name)] for name in firing]
-    bench = Bench.of(change.circuit, situations(change.circuit), some, change.alter)
+    bench = Bench.of(change.circuit, situations(change.circuit), some)
     after, count = _firing_share(bench), len(some)
     members = Members.each(bench.numbers(*judged), np.arange(count)[:, None])
     found = highest_uncommanded(bench, members)

@@ -99,13 +99,14 @@ class Inhibit:
 
     Attributes
     ----------
-    defeated_by : Faults that fire where this inhibit is the only one left
+    defeated_by : Faults that fire where this inhibit is the only one left; None where there are more inhibits than
+        faults were looked at together
     """
 
     phase: str
     channel: str
     inhibit: str
-    defeated_by: tuple[str, ...]
+    defeated_by: Annotated[tuple[str, ...] | None, Missing(otherwise="more inhibits than faults at a time")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from typing import Literal
 from ignition.analyses.no_fire.gate import ControllerState, controller_rail, controller_states
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.elements import KNEE_VOLTAGE
-from ignition.network.template import igniter_kinds, parameter_box
+from ignition.network.template import high_side_closed, igniter_kinds, parameter_box
 from ignition.network.whole import gate_box, more_than_none
 from ignition.toleranced import Toleranced
 
@@ -85,9 +85,17 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
     box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=supply, loads_certain=certain)
     box |= gate_box(circuit, supply)
     states: dict[str, bool] = {}
-    if situation.phase == "disarmed":
+    open_switch = situation.phase == "disarmed"
+    if open_switch:
         states[f"feed.{circuit.arm_switch.name}"] = False
     for channel in circuit.channels:
+        if channel.return_contact is not None and open_switch:
+            states[f"{channel.name}.return contact"] = False
+        if channel.shunt is not None and open_switch:
+            states[f"{channel.name}.shunt"] = True
+        if channel.high_side is not None and alive:
+            fired = channel.name in situation.commanded
+            states[f"{channel.name}.high side"] = high_side_closed(circuit, situation.pins, commanded=fired)
         for key, value in _gate_pin(circuit, situation, channel, supply, alive):
             box[f"{channel.name}.{key}"] = value
         states |= dict(_gate_states(circuit, situation, channel, alive))

@@ -22,11 +22,12 @@ from ignition.analyses.no_fire.gate import (
 )
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.values import left_out
+from ignition.network.template import high_side_closed
 from ignition.parts.mosfet import breakdown_at, gain, slope_factor, slope_voltage
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "feed_inductance", "holds", "missing_keys"]
+__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "feed_inductance", "holds", "in_line_at_edge", "missing_keys"]
 
 Hold = Literal["driven low", "in reset", "dead"]
 """What holds the gate at the edge: the pin of a running controller, one in reset or at its start, or the pull-down."""
@@ -154,12 +155,12 @@ class EdgeCorners:
 
     @cached_property
     def common(self) -> Toleranced:
-        """What all strings share: battery, feed and lead [ohm]."""
+        """What all strings share: battery, feed, lead, and what lies around an open high-side switch [ohm]."""
         battery, bank = self.circuit.battery.resistance, self.circuit.battery.bank_resistance
         total = battery if bank is None else Toleranced.hull(Toleranced.exact(0.0, "ohm"), bank, battery)
         for part in (*(p.resistance for p in self.circuit.feed), self.channel.lead.resistance):
             total = total + part
-        return total
+        return total + in_line_at_edge(self.circuit, self.channel, self.hold)
 
     @cached_property
     def own(self) -> Toleranced:
@@ -293,6 +294,17 @@ class EdgeCorners:
         if self.hold == "dead":
             return floating(self.circuit, self.channel, nothing, reset=False, dead=True)
         return gate_in_reset(self.circuit, self.channel, controller_rail(self.circuit, "reset"))
+
+
+def in_line_at_edge(circuit: Circuit, channel: ChannelModel, hold: Hold) -> Toleranced:
+    """Return what lies in a line while the arm switch closes, beside its lead [ohm].
+
+    Parameters
+    ----------
+    hold : What holds the gate: pins in reset may close a high-side switch too
+    """
+    closed = high_side_closed(circuit, "reset" if hold == "in reset" else "armed", commanded=False)
+    return Toleranced.exact(0.0, "ohm") if closed else channel.around
 
 
 def feed_inductance(circuit: Circuit) -> Toleranced:

@@ -21,6 +21,9 @@ from ignition.parts.mosfet_transient import avalanche_rating
 __all__ = ["no_fire_findings", "switch_on_findings"]
 
 _NOT_SOLVED = "the integration of the edge did not come to its end"
+_NOT_FOLLOWED = (
+    "the contact in the return may close last, on a charged line: that is only bounded, and the bound is beyond"
+)
 
 
 def no_fire_findings(circuit: Circuit, found: NoFire) -> Iterator[Finding]:
@@ -182,6 +185,9 @@ def _edge(
     elif one is not None and not one.solved:
         value = None
         doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
+    elif one is not None and not one.followed and one.bound.bounced_fraction >= 1.0:
+        value = None
+        doubt = Doubt(reason=Reason.NOT_ANALYSED, says=_NOT_FOLLOWED)
     return compare(
         Question.SWITCH_ON,
         "switch-on-below-function",
@@ -211,6 +217,9 @@ def _gate_peak(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -
         doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=missing)
     elif all(one.solved for one in edge.igniters):
         value = max(one.judged.gate_voltage for one in edge.igniters)
+        bears = circuit.mosfets[channel.mosfet].gate_rating.low
+        if value > bears and not all(one.followed for one in edge.igniters):
+            value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says=_NOT_FOLLOWED)
     else:
         doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
     return compare(

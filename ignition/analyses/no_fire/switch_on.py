@@ -32,6 +32,9 @@ __all__ = [
 _TIMES = 5
 """Rise times tried between the fastest and the slowest edge, both included."""
 
+_FASTEST = 1e-9
+"""Rise time of an edge that is as good as none [s]."""
+
 _SEARCH_TOLERANCE, _FINAL_TOLERANCE = 1e-3, 1e-4
 _LEFT = 1.02
 """What is told over the highest that the search finds: corners at random were never more than 1.4 % above it [1]."""
@@ -100,6 +103,8 @@ class IgniterSwitchOn:
     hold, edge : What holds the gate, and the rise time of the source, where the thermal fraction is highest
     ends : End of each of `ENDS` there: 0 the low, 1 the high one
     solved : Whether every corner was integrated to its end; else nothing is known, and what was asked for infinite
+    followed : Whether the edge can be integrated: one by a contact in the return, on a line that is charged already, is
+        only bounded
     """
 
     igniter: str
@@ -115,6 +120,7 @@ class IgniterSwitchOn:
     kick: Joules
     worst: Edge = field(repr=False, compare=False)
     solved: bool
+    followed: bool
 
     @property
     def judged(self) -> EdgeResult:
@@ -177,7 +183,7 @@ def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: b
     for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 3)):
         wanted: dict[tuple[str, ...], list[_Group]] = {}
         for group in groups:
-            if group.settled is settled and (integrate or not settled):
+            if group.followed and group.settled is settled and (integrate or not settled):
                 asked: tuple[str, ...] = _ALL if integrate else _HEAT if group.gate_bears else ("gate_voltage", *_HEAT)
                 wanted.setdefault(asked, []).append(group)
         for asked, same in wanted.items():
@@ -227,7 +233,10 @@ def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
         ),
         tuple(circuit.mosfets.values()),
         tuple(
-            (c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor)
+            (
+                *(c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor),
+                *(c.high_side, c.return_contact is None),
+            )
             for c in circuit.channels
         ),
     )
@@ -237,7 +246,9 @@ def edge_times(circuit: Circuit) -> FloatArray:
     """Return the rise times that are tried [s]: evenly in the logarithm between the fastest and the slowest."""
     edge = circuit.arm_switch.edge
     assert edge is not None
-    low, high = max(edge.low, 1e-9), max(edge.high, 1e-9)
+    low, high = max(edge.low, _FASTEST), max(edge.high, _FASTEST)
+    if any(channel.return_contact is not None for channel in circuit.channels):  # it may close last, on a charged line
+        low = _FASTEST
     return np.geomspace(low, high, _TIMES if high > low else 1)
 
 
@@ -267,6 +278,7 @@ class _Group:
     seeds: list[_Corner]
     worst: _Corner
     kick: float
+    followed: bool
     model: dict[str, float] = field(default_factory=dict)
     solved: bool = True
 
@@ -310,6 +322,7 @@ class _Group:
             kick=self.kick,
             worst=values,
             solved=self.solved,
+            followed=self.followed,
         )
 
 
@@ -347,6 +360,7 @@ def _bounds(circuit: Circuit, channel: ChannelModel, kind: str) -> _Group:
         ),
         seeds=[corner for _, corner in seeds],
         worst=max(seeds, key=lambda seed: seed[0])[1],
+        followed=channel.return_contact is None,
         kick=_kick(makers[0], conducts=bool(np.any(found.time_above_threshold > 0.0))),
     )
 

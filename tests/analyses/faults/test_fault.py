@@ -28,7 +28,9 @@ def full() -> Circuit:
         own,
         channels=2,
         sense='upper = ["60 kohm", "40 kohm"], lower = "33 kohm", filter = "100 nF", pin_resistor = "1 kohm"',
-        second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" }, drain_pull_up = "100 kohm" }',
+        second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" }, drain_pull_up = "100 kohm" }\n'
+        'return_contact = "20 mohm"\nshunt = "20 mohm"\n'
+        'high_side = { resistance = "20 mohm", around = "100 kohm" }',
         igniters='[["match", "match"], ["match"]]',
     )
 
@@ -116,7 +118,7 @@ def test_every_part_has_faults() -> None:
         parts = [
             "upper 1", "upper 2", "lower", "pin resistor", "filter", "converter pin", "bus upper", "bus lower",
             "bus converter pin", "drain pull-up", "gate pin", "gate series", "pull-down", "mosfet", "lead out", "lead back",
-            "line", "igniter 1.1", "igniter 1.2", "igniter 2.1",
+            "line", "igniter 1.1", "igniter 1.2", "igniter 2.1", "high side", "around", "return contact", "shunt",
         ]  # fmt: skip
         assert {f"{channel}.{part}" for part in parts} <= found
     assert {"arm switch", "regulator", "controller", "line, line 2"} <= found
@@ -127,10 +129,19 @@ def test_every_part_has_faults() -> None:
 def test_parts_that_are_not_there() -> None:
     """A part that the file does not have has no fault."""
     plain = names(bench())
-    for part in ("pin resistor", "filter", "bus upper", "drain pull-up", "gate capacitor", "upper 1"):
+    for part in (
+        "pin resistor",
+        "filter",
+        "bus upper",
+        "drain pull-up",
+        "gate capacitor",
+        "upper 1",
+        "high side",
+        "shunt",
+    ):
         assert not [name for name in plain if f".{part}" in name], part
     assert "line.upper short" in plain
-    assert not [name for name in plain if "swapped" in name]
+    assert not [name for name in plain if "swapped" in name or "jammed" in name]
 
 
 def find(circuit: Circuit, name: str) -> Fault:
@@ -147,6 +158,10 @@ def test_values() -> None:
     terms = whole_network(circuit).element("line.upper").resistance
     assert terms == (("line.upper 1", 1.0), ("line.upper 2", 1.0))
     assert find(circuit, "line.lower drifted").scaled["line.lower"] == (0.5, 2.0)
+    jammed = find(circuit, "arm switch jammed-closed")
+    assert jammed.closed == {"feed.arm switch", "line.return contact", "line 2.return contact"}
+    assert jammed.opened == {"line.shunt", "line 2.shunt"}
+    assert {"line.high side", "line 2.high side"} <= find(circuit, "controller all-pins-high").closed
     assert find(circuit, "line.mosfet leaky").values["line.leaky"].nominal == 10e3
     assert find(circuit, "connector wet, line.line out to line.line back").values["wet"].nominal == 10e3
 
@@ -156,7 +171,8 @@ def test_sides() -> None:
     circuit = full()
     for fault in single_faults(circuit):
         words = fault.name
-        test_path = any(w in words for w in ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up"))
+        parts = ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up", "around")
+        test_path = any(w in words for w in parts)
         switch = any(w in words for w in ("mosfet", "gate", "pull-down", "all-pins-high"))
         assert fault.side == ("test path" if test_path else "switch" if switch else ""), fault.name
 

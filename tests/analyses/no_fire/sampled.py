@@ -29,6 +29,9 @@ ACTIVATION = {"lithium-ion": (-8700.0, 30900.0), "alkaline": (8000.0, 25500.0), 
 
 STEPS = 60
 
+OPEN = 1e9
+"""An open contact with nothing around it [ohm]."""
+
 
 class Samples:
     """A circuit as ranges that are drawn from, and the solution of what was drawn."""
@@ -82,6 +85,13 @@ class Samples:
         }  # fmt: skip
         if channel.pull_down is not None:
             found["pull down"] = channel.pull_down
+        if table.high_side is not None:
+            around = table.high_side.around
+            found |= {"high side": table.high_side.resistance, "around": (OPEN, OPEN) if around == "none" else around}
+        if table.return_contact is not None:
+            found["return contact"] = table.return_contact
+        if table.shunt is not None:
+            found["shunt"] = table.shunt
         if sheet.leakage is not None and sheet.leakage.hot is not None:
             found["hot"] = sheet.leakage.hot
         for s, kinds in enumerate(channel.strings):
@@ -135,7 +145,10 @@ class Samples:
         settled = solved[f"{name} pin"]
         reference = v.get("reference", solved["rail"])
         if "sample capacitance" in v and "acquisition" in v:
-            upper, lower = v[f"{name}.upper"], v[f"{name}.lower"]  # the drift of both is far below their tolerance
+            upper, lower = (
+                v[f"{name}.upper"] + v.get(f"{name}.around", 0.0),
+                v[f"{name}.lower"],
+            )  # the drift of both is far below their tolerance
             behind = lower if line in ("open", "not armed") else upper * lower / (upper + lower)
             time = (behind + v[f"{name}.pin resistor"]) * v["sample capacitance"]
             before = v["start of the sample"] * reference
@@ -195,7 +208,7 @@ class _Run:
     def _lines(self, line: str, own: str) -> None:
         """Conductance from bus to drain of each channel, and each igniter's share of the line's current."""
         v, samples = self.values, self.samples
-        self.line, self.shares, self.shorted = [], [], []
+        self.line, self.of_line, self.shares, self.shorted = [], [], [], []
         for channel in samples.circuit.channels:
             name = channel.name
             strings, shares = [], []
@@ -216,10 +229,32 @@ class _Run:
             some = np.where(cluster > 0.0, cluster, 1.0)
             lead = v[f"{name}.lead"] + v[f"{name}.joints"]
             shorted = name == own and line == "shorted"
-            self.line.append(1.0 / lead if shorted else np.where(cluster > 0.0, 1.0 / (lead + 1.0 / some), 0.0))
-            shares = [np.zeros_like(some) if shorted else g / some for g in strings]
+            line_only = 1.0 / lead if shorted else np.where(cluster > 0.0, 1.0 / (lead + 1.0 / some), 0.0)
+            through, of_line = self._contacts(name, line_only)
+            self.line.append(through)
+            self.of_line.append(of_line)
+            shares = [np.zeros_like(some) if shorted else of_line * g / some for g in strings]
             self.shares.append(shares)
             self.shorted.append(name == own and line == "mosfet shorted")
+
+    def _contacts(self, name: str, line: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Conductance from bus to drain with the contacts of a line, and the line's share of what flows through them."""
+        v = self.values
+        shunt = 1.0 / v[f"{name}.shunt"] if f"{name}.shunt" in v and not self.armed else 0.0
+        both = line + shunt
+        some = np.where(both > 0.0, both, 1.0)
+        before = np.zeros_like(line)
+        if f"{name}.high side" in v:
+            closed = np.zeros(line.shape, dtype=bool)
+            if self.phase == "firing" or (
+                self.phase == "reset" and self.samples.circuit.controller.pin.reset_pull_up is not None
+            ):
+                closed = v[f"{name}.on"] > 0.5
+            contact, around = v[f"{name}.high side"], v[f"{name}.around"]
+            before = np.where(closed, contact * around / (contact + around), around)
+        if f"{name}.return contact" in v:
+            before = before + (v[f"{name}.return contact"] if self.armed else OPEN)
+        return np.where(both > 0.0, 1.0 / (1.0 / some + before), 0.0), line / some
 
     def held_rail(self) -> FloatArray:
         """Rail that is just what the battery leaves above the dropout: false position, the end that stays halved."""
@@ -271,11 +306,12 @@ class _Run:
             raise AssertionError(f"the nodal solution did not settle: {moved} V")
         self.start = bus, drains
         total = np.zeros_like(rail)
-        for channel, g, drain, shares, law in zip(channels, self.line, drains, self.shares, hung, strict=True):
+        lines = zip(channels, self.line, self.of_line, drains, self.shares, hung, strict=True)
+        for channel, g, of_line, drain, shares, law in lines:
             name = channel.name
             flow = law(drain)[0] * (g > 0.0)
             total = total + flow
-            found[f"{name} line"] = flow
+            found[f"{name} line"] = flow * of_line
             found |= {
                 igniter: flow * share
                 for names, share in zip(igniter_names(channel), shares, strict=True)
