@@ -267,7 +267,10 @@ def faults(
 def diagnose(
     file: CircuitFile,
     reading: Annotated[
-        list[str], typer.Option(help="What the firmware read: CHANNEL=CODE, or CHANNEL.bus=CODE; may be repeated.")
+        list[str],
+        typer.Option(
+            help="What the firmware read: CHANNEL=CODE, CHANNEL.bus=CODE or CHANNEL.pull-up=CODE; may be repeated."
+        ),
     ],
     battery: Annotated[
         str | None, typer.Option(help="Battery voltage at rest, measured, e.g. '12.4 V ± 0.1 V'.", show_default=False)

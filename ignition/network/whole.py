@@ -225,9 +225,17 @@ def _chains(channel: ChannelModel) -> Iterator[tuple[str, Terms]]:
     count = len(channel.uppers)
     yield f"{channel.name}.upper", tuple((part_name(channel, "upper", k, count), 1.0) for k in range(count))
     if channel.second is not None and channel.second.pull_ups:
-        count, pin = len(channel.second.pull_ups), f"{channel.name}.pull-up clamp resistance"
-        parts = tuple((part_name(channel, "drain pull-up", k, count), 1.0) for k in range(count))
-        yield f"{channel.name}.pull-up clamp", ((pin, 1.0), *parts)
+        yield (
+            f"{channel.name}.pull-up clamp",
+            ((f"{channel.name}.pull-up clamp resistance", 1.0), *_pull_ups(channel)),
+        )
+
+
+def _pull_ups(channel: ChannelModel) -> Terms:
+    """Resistors from a controller pin to the drain, each its own."""
+    assert channel.second is not None
+    count = len(channel.second.pull_ups)
+    return tuple((part_name(channel, "drain pull-up", k, count), 1.0) for k in range(count))
 
 
 def _gate_side(circuit: Circuit, channel: ChannelModel) -> Iterator[Element]:
@@ -306,6 +314,9 @@ def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Ite
     for igniter in (i for string in igniter_names(channel) for i in string):
         element = plain.element(igniter)
         yield _link(f"{igniter} short", element.plus, element.minus)
+    if channel.second is not None and channel.second.pull_ups:
+        parts, behind = _pull_ups(channel), (f"{name}.output resistance", 1.0)
+        yield _driven(f"{name}.pull-up driver", at_drain, f"{name}.rail", (behind, *parts))
     if channel.bus_divider is not None:
         upper, lower = plain.element(f"{name}.bus upper"), plain.element(f"{name}.bus lower")
         yield _link(f"{name}.bus upper short", upper.plus, upper.minus)
@@ -315,16 +326,21 @@ def _line_faults(circuit: Circuit, channel: ChannelModel, plain: Network) -> Ite
 
 def _converter_faults(name: str, which: str, node: str) -> Iterator[Element]:
     behind = ((f"{name}.output resistance", 1.0),)
-    yield Element(
-        name=f"{name}.{which}adc pin high",
+    yield _driven(f"{name}.{which}adc pin high", node, f"{name}.rail", behind)
+    yield _link(f"{name}.{which}adc pin low", node, GROUND, behind)
+
+
+def _driven(name: str, node: str, voltage: str, resistance: Terms) -> Element:
+    """A source that only a fault, or a phase, closes."""
+    return Element(
+        name=name,
         kind="source",
         plus=node,
         minus=GROUND,
-        voltage=((f"{name}.rail", 1.0),),
-        resistance=behind,
+        voltage=((voltage, 1.0),),
+        resistance=resistance,
         closed=False,
     )
-    yield _link(f"{name}.{which}adc pin low", node, GROUND, behind)
 
 
 def _swapped(one: ChannelModel, other: ChannelModel) -> Iterator[Element]:

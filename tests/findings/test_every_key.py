@@ -115,12 +115,16 @@ STATES = {
     "responses": edited(SOUND, ('time_constant = "10 ms"', 'response = [["2 A", "0.5 ms"]]')),
     "a resistor at the pin": edited(SOUND, ('filter = "100 nF"', 'filter = "100 nF", pin_resistor = "10 kohm"')),
     "a pull-down in reset": edited(SOUND, ('reset_pull_up = "none"', 'reset_pull_up = "none"\nreset_pull_down = "50 kohm"')),
+    "contacts of the line": edited(SOUND, ("gate = {", 'high_side = { resistance = "20 mohm", around = "10 kohm" }\nreturn_contact = "15 mohm"\ngate = {')),
+    "a shunt": edited(SOUND, ("gate = {", 'shunt = "50 mohm"\ngate = {'))
+    + '\n[faults]\noff = [{ fault = "arm switch jammed*", because = "a relay of its own holds the shunt" }]\n',
     "a slow converter": edited(SOUND, ('sample_capacitance = "8 pF"\nacquisition_time = "20 us"', 'sample_capacitance = "100 pF"\nacquisition_time = "1 us"')),
 }  # fmt: skip
 """The sound circuit with what no example has, by what that is."""
 
 NOT_THERE = re.compile(
-    r"^(rules|faults)\b|\.second\b|\.gate\.(series|pull_down|capacitor)$|\.(filter|pin_resistor|recharge_resistance)$"
+    r"^(rules|faults)\b|\.second\b|\.gate\.(series|pull_down|capacitor)$"
+    r"|\.(filter|pin_resistor|recharge_resistance|return_contact|shunt)$"
 )
 """What, left out, is a part that is not fitted, a test that is not made or a limit that nobody asks for."""
 

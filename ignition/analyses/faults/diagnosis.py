@@ -27,6 +27,8 @@ from ignition.typing import BARE, BoolArray, FloatArray, Key, Missing, Ratio
 __all__ = ["Candidate", "Diagnosis", "Group", "NextMeasurement", "diagnose"]
 
 _NOTHING = "nothing broken"
+_SUFFIXES = {"drain": "", "bus": ".bus", "drain pulled up": ".pull-up"}
+"""What is added to a channel's name in the name of a reading, by what is read."""
 
 _RANK: tuple[FaultClass, ...] = ("hazardous", "not solved", "not judged", "dud", "latent", "detected", "harmless")
 """Classes, the worst first."""
@@ -119,7 +121,8 @@ def diagnose(
 
     Parameters
     ----------
-    readings : Integer code at each channel's drain, by the channel's name; at its bus divider by ``name.bus`` [1]
+    readings : Integer code at each channel's drain, by the channel's name; at its bus divider by ``name.bus``, at the
+        drain while a pin pulls it up by ``name.pull-up`` [1]
     battery : Battery voltage at rest, where it was measured [V]
     phase : ``disarmed``, ``reset`` or ``armed``
 
@@ -135,11 +138,10 @@ def diagnose(
     bench = Bench.of(circuit, _alive(circuit), single_faults(circuit))
     asked = _asked(circuit, bench, readings, phase)
     picks = np.array([-1, *range(len(bench.faults))])[:, None]
-    situation = [s.phase for s in bench.situations].index(phase)
-    found = read(bench, situation, picks, [one for one, _ in asked])
-    low, high = found.codes
-    codes = np.array([code for _, code in asked])
-    fits = ((low <= codes) & (codes <= high)).all(axis=1) & ~found.silent
+    found = [read(bench, number, picks, [one]) for number, one, _ in asked]
+    low, high = (np.concatenate(ends, axis=1) for ends in zip(*(one.codes for one in found), strict=True))
+    codes = np.array([code for _, _, code in asked])
+    fits = ((low <= codes) & (codes <= high)).all(axis=1) & ~found[0].silent
     kept = np.flatnonzero(fits)
     names = list(readings)
     judged = _judged(circuit)
@@ -158,7 +160,7 @@ def diagnose(
         readings=dict(readings),
         states=_states(circuit, readings) if phase == "armed" else {},
         candidates=tuple(ranked),
-        next=_next(bench, picks[kept[order]], ranked, dangerous, [one for one, _ in asked]),
+        next=_next(bench, picks[kept[order]], ranked, dangerous, [one for _, one, _ in asked]),
         left_out=tuple(one.fault for one in ranked if one.fault in out),
     )
 
@@ -187,20 +189,26 @@ def _measured(circuit: Circuit, battery: Toleranced) -> Circuit:
     return replace(circuit, battery=replace(circuit.battery, voltage=voltage))
 
 
-def _asked(circuit: Circuit, bench: Bench, readings: Mapping[str, int], phase: str) -> list[tuple[Measurement, int]]:
-    """Measurement and code of each reading."""
+def _asked(
+    circuit: Circuit, bench: Bench, readings: Mapping[str, int], phase: str
+) -> list[tuple[int, Measurement, int]]:
+    """Number of the situation, measurement and code of each reading."""
     if not readings:
         raise InputError("give a reading, for example: --reading CHANNEL=1234")
-    here = [s for s in bench.situations if s.phase == phase]
+    here = bench.numbers(phase)
     if phase not in ("disarmed", "reset", "armed"):
         raise InputError(f"a reading is taken while disarmed, reset or armed; received {phase!r}")
-    if not here:
+    if not len(here):
         raise InputError(
             f"the controller has no supply while {phase}, so that nothing is read there; give --phase armed"
         )
     if reference_voltage(circuit).low <= 0.0:
         raise InputError(NO_REFERENCE)
-    known = {f"{one.channel}.bus" if one.what == "bus" else one.channel: one for one in inputs(bench, here[0])}
+    known = {
+        one.channel + _SUFFIXES[one.what]: (int(number), one)
+        for number in here
+        for one in inputs(bench, bench.situations[number])
+    }
     top = 2**circuit.controller.adc.bits - 1
     found = []
     for name, code in readings.items():
@@ -208,7 +216,7 @@ def _asked(circuit: Circuit, bench: Bench, readings: Mapping[str, int], phase: s
             raise InputError(f"nothing is read as {name!r}; there are: {', '.join(known)}")
         if not 0 <= code <= top:
             raise InputError(f"a code of this converter is 0 to {top}; received {name}={code}")
-        found.append((known[name], code))
+        found.append((*known[name], code))
     return found
 
 
@@ -298,6 +306,8 @@ def _possible(
                 np.where(readings.silent, end, v) for end, v in ((0.0, lows[:, column]), (0.0, highs[:, column]))
             )
             yield f"converter, {one.name}", situation.phase, "1", low, high
+        if situation.tested:
+            continue
         members = Members.each([number], picks)
         for node, words in places.items():
             low, _, high = node_voltages(bench, members, node, None, starts=1)

@@ -280,11 +280,19 @@ def _divider(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
 
 
 def _pull_up(channel: ChannelModel, parts: Sequence[Toleranced]) -> Iterator[Fault]:
-    """Faults of the resistors from a controller pin to the drain; a shorted one leaves the others and the pin's own."""
+    """Faults of the resistors from a controller pin to the drain; a shorted one leaves the others and the pin's own.
+
+    The pin may stay high when it should be an input; a resistor that is open breaks that path too.
+    """
+    clamp, driver = f"{channel.name}.pull-up clamp", f"{channel.name}.pull-up driver"
+    if parts:
+        yield _fault(
+            "pin", "stuck-high", f"{channel.name}.pull-up pin", channel,
+            closed=_only(driver), opened=_only(clamp), alive=True, side="test path",
+        )  # fmt: skip
     for number in range(len(parts)):
         part = part_name(channel, "drain pull-up", number, len(parts))
-        opened = _only(f"{channel.name}.pull-up clamp")
-        yield _fault("resistor", "open", part, channel, opened=opened, side="test path")
+        yield _fault("resistor", "open", part, channel, opened=_only(clamp, driver), side="test path")
         yield _fault("resistor", "short", part, channel, values={part: _SHORT}, side="test path")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,14 +45,21 @@ class Measurement:
 
 
 def inputs(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
-    """List every converter input, of those that the firmware can read in a situation; none with a dead controller."""
+    """List every converter input that the firmware can read in a situation; none with a dead controller.
+
+    A test by a pull-up reads the drain that it pulls up.
+    """
     if situation.controller == "dead" or situation.woken or reference_voltage(bench.circuit).low <= 0.0:
         return ()
-    return tuple(
+    every = tuple(
         Measurement(what=what, channel=line.name, phase=situation.phase, node=node, number=number)
         for number, line in enumerate(bench.board.lines)
         for what, node in line.inputs.items()
     )
+    if not situation.tested:
+        return every
+    drains = (one for one in every if one.what == "drain" and one.channel == situation.tested)
+    return tuple(replace(one, what="drain pulled up") for one in drains)
 
 
 def measurements(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
@@ -62,6 +69,7 @@ def measurements(bench: Bench, situation: Situation) -> tuple[Measurement, ...]:
         one
         for one in inputs(bench, situation)
         if situation.phase == "armed"
+        or situation.tested
         or (situation.phase == "disarmed" and one.what == "drain" and one.channel in early)
     )
 

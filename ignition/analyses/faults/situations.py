@@ -26,12 +26,14 @@ class Situation:
     ----------
     woken : Phase in which the controller is though the switch is open, because some fault feeds it; empty where
         nothing feeds it that should not
+    tested : Channel whose drain a pin pulls up, which is a test before arming; empty where none is tested
     """
 
     phase: str
     controller: ControllerState
     commanded: frozenset[str] = frozenset()
     woken: Literal["", "reset", "armed"] = ""
+    tested: str = ""
 
     @property
     def pins(self) -> str:
@@ -53,7 +55,7 @@ class Setting:
 
 
 def situations(circuit: Circuit) -> tuple[Situation, ...]:
-    """List the steady situations: each phase with the controller alive and dead, and each channel fired alone.
+    """List the steady situations: each phase with the controller alive and dead, each channel tested and fired alone.
 
     A controller after the arm switch is dead while disarmed, unless a fault feeds it: a switch that is stuck, a wire
     that touches the battery.
@@ -65,6 +67,9 @@ def situations(circuit: Circuit) -> tuple[Situation, ...]:
     ]
     if not circuit.controller.powered_before_arm_switch:
         quiet[1:1] = [Situation(phase="disarmed", controller="alive", woken=pins) for pins in ("reset", "armed")]
+    else:
+        pulled = [channel.name for channel in circuit.channels if channel.pull_up is not None]
+        quiet[2:2] = [Situation(phase="disarmed", controller="alive", tested=name) for name in pulled]
     fired = [Situation(phase="firing", controller="alive", commanded=frozenset({c.name})) for c in circuit.channels]
     return (*quiet, *fired)
 
@@ -105,6 +110,8 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
             box[name] = replace(box[name], low=circuit.igniters[kind].heated.low)
         if channel.pull_up is not None:  # its pin may also be low
             _may_be_low(circuit, channel, box)
+        if channel.name == situation.tested and alive:
+            states |= {f"{channel.name}.pull-up driver": True, f"{channel.name}.pull-up clamp": False}
     return Setting(box=box, states=states)
 
 
