@@ -13,6 +13,7 @@ from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.situations import situations
 from ignition.circuit.examples import load_example, netlist_example
+from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from ignition.foreign.binding import bind
 from ignition.foreign.board import netlist_board
@@ -24,6 +25,8 @@ from ignition.network.template import adc_pin, drain
 from ignition.network.worst_members import Boxes
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.ngspice import run_operating_points
+from tests.circuit.edits import edited
+from tests.circuit.sound import SOUND
 
 INSULATION = "insulation"
 
@@ -95,6 +98,19 @@ def test_every_single_fault(name: str) -> None:
         picks=np.tile(np.array([*range(count - 1), -1])[:, None], (len(asked), 1)),
     )
     assert held(table, members, places(circuit)) > 3 * len(table.faults)
+
+
+def test_every_single_fault_of_a_line_with_contacts() -> None:
+    """The same of a line with every contact and a pull-up, in every phase and while the pull-up tests it."""
+    fitted = (
+        'high_side = { resistance = "20 mohm", around = "10 kohm" }\nreturn_contact = "15 mohm"\nshunt = "50 mohm"\n'
+        'second = { drain_pull_up = "47 kohm", before_arming = true }\n'
+    )
+    circuit = parse_circuit(edited(SOUND, ("gate = {", f"{fitted}gate = {{")), "contacts.toml")
+    table = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    assert {s.tested for s in table.situations} == {"", "line"}
+    members = Members.each(range(len(table.situations)), np.array([*range(len(table.faults)), -1])[:, None])
+    assert held(table, members, places(circuit)) > 15 * len(table.faults)
 
 
 def test_every_single_fault_of_a_netlist() -> None:

@@ -137,3 +137,17 @@ def test_what_the_file_leaves_out_is_a_candidate_all_the_same() -> None:
     plain, other = diagnose(circuit, {"line": 0}), diagnose(sure, {"line": 0})
     assert names(other) == names(plain) and "line.mosfet drain-source-short" in names(other)
     assert "line.mosfet drain-source-short" in other.left_out and plain.left_out == ()
+
+
+def test_readings_of_two_measurements() -> None:
+    """A drain that reads 0 while disarmed says little; pulled up it still reads 0: a short to ground or an open pull-up."""
+    circuit = held(second='second = { drain_pull_up = "100 kohm", before_arming = true }')
+    plain = diagnose(circuit, {"line": 0}, phase="disarmed")
+    assert plain.healthy
+    both = diagnose(circuit, {"line": 0, "line.pull-up": 0}, phase="disarmed")
+    assert not both.healthy
+    names = {candidate.fault for candidate in both.candidates}
+    assert {"line.mosfet drain-source-short", "line.drain pull-up open", "line.lead back to-ground"} <= names
+    assert "line.igniter 1.1 open" not in names
+    with pytest.raises(InputError, match="there are: line"):
+        diagnose(circuit, {"line.pull-up": 0})

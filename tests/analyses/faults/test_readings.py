@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 
 from ignition.analyses.continuity.continuity import continuity
-from ignition.analyses.faults.bench import Bench
+from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.fault import single_faults
-from ignition.analyses.faults.readings import Readings, measurements, read
+from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.readings import Readings, inputs, measurements, node_voltages, read
 from ignition.analyses.faults.situations import Situation, situations
 from ignition.circuit.examples import example_names, load_example
 from ignition.circuit.model import Circuit
+from tests.analyses.faults.boards import held
 from tests.analyses.sense_circuits import bench
 
 ARMED = Situation(phase="armed", controller="alive")
@@ -93,3 +95,54 @@ def test_when_it_is_measured() -> None:
         assert not measurements(Bench.of(circuit, (), ()), Situation(phase="armed", controller="dead"))
     both = bench(second='second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" } }')
     assert [m.name for m in measurements(Bench.of(both, (ARMED,), ()), ARMED)] == ["line drain", "line bus"]
+
+
+def pulled_up() -> Circuit:
+    """The bench circuit with 100 kohm from a controller pin to the drain for a test before arming."""
+    return held(second='second = { drain_pull_up = "100 kohm" }')
+
+
+def test_reading_of_a_drain_that_a_pin_pulls_up() -> None:
+    """3.3 V over 100 kohm and the divider of 133 kohm, 33 kohm of it at the pin; a shorted MOSFET pulls it to ground."""
+    table = Bench.of(pulled_up(), situations(pulled_up()), single_faults(pulled_up()))
+    number = next(k for k, s in enumerate(table.situations) if s.tested)
+    names = [fault.name for fault in table.faults]
+    asked = ["line.mosfet drain-source-short", "line.drain pull-up open", "line.drain pull-up short"]
+    found = read(table, number, np.array([[-1], *([names.index(name)] for name in asked)]))
+    assert [one.name for one in found.measurements] == ["line drain pulled up"]
+    assert found.nominal[0, 0] == pytest.approx(4096 * 33 / 233, rel=1e-3)
+    assert found.nominal[1, 0] == pytest.approx(0.0, abs=0.01)
+    assert found.nominal[2, 0] == pytest.approx(0.0, abs=0.01)
+    assert found.nominal[3, 0] == pytest.approx(4096 * 33 / 133, rel=1e-3)
+    others = [s for s in table.situations if not s.tested]
+    assert all(one.what != "drain pulled up" for s in others for one in inputs(table, s))
+
+
+def test_a_controller_after_the_arm_switch_makes_no_test_before_arming() -> None:
+    """It has no supply then."""
+    circuit = held(second='second = { drain_pull_up = "100 kohm" }', powered_by="after arm switch")
+    assert not [s for s in situations(circuit) if s.tested]
+
+
+def test_a_pull_up_that_is_shorted_drives_the_line_in_its_test() -> None:
+    """With the wire out on the frame its pin's 3.3 V flow through lead, joints and bridge: an own pair, found disarmed.
+
+    The bench circuit's pin has next to no resistance of its own: 3.3 V over half the lead, half the joints, and the
+    bridge.
+    """
+    found = faults(pulled_up(), 2)
+    names = {"line.drain pull-up short", "line.lead out to-ground"}
+    row = next(r for r in found.phase("disarmed").faults if set(r.faults) == names)
+    half = 0.5 * (0.39970799955868247 + 0.02)
+    assert row.current == pytest.approx(3.3 / (half + 0.8), rel=1e-3)
+
+
+def test_a_pin_that_stays_high() -> None:
+    """In any phase it drives the drain through the pull-up: 3.3 V over 100 and 133 kohm while disarmed."""
+    table = Bench.of(pulled_up(), situations(pulled_up()), single_faults(pulled_up()))
+    stuck = [fault.name for fault in table.faults].index("line.pull-up pin stuck-high")
+    assert table.faults[stuck].side == "test path"
+    number = next(k for k, s in enumerate(table.situations) if s.phase == "disarmed" and not s.tested)
+    members = Members.each([number], np.array([[stuck]]))
+    _, middle, _ = node_voltages(table, members, "line.drain", 0)
+    assert middle[0] == pytest.approx(3.3 * 133 / 233, rel=1e-3)
