@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -285,3 +286,17 @@ def test_examples_have_none() -> None:
     assert not [
         e.name for e in network.elements if any(w in e.name for w in ("high side", "return", "shunt", "around"))
     ]
+
+
+def test_the_readme_shows_what_can_be_written() -> None:
+    """The keys that it shows stand in a channel of the sound circuit."""
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    shown = text[text.index("high_side = {") :].partition("```")[0]
+    kept = [line for line in SOUND.splitlines() if not line.startswith(("sense = {", "gate = {"))]
+    place = next(k for k, line in enumerate(kept) if line.startswith("lead = {"))
+    circuit = parse_circuit("\n".join([*kept[:place], shown, *kept[place:]]), "shown.toml")
+    channel = circuit.channels[0]
+    assert channel.high_side is not None
+    assert (len(channel.uppers), len(channel.pull_downs)) == (2, 2)
+    assert channel.return_contact is not None
+    assert channel.shunt is not None
