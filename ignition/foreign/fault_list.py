@@ -15,12 +15,12 @@ from ignition.network.elements import GROUND
 from ignition.network.whole import more_than_none, wet_name
 from ignition.toleranced import Toleranced
 
-__all__ = ["netlist_faults", "test_path"]
+__all__ = ["netlist_faults", "sense_parts"]
 
 
 def netlist_faults(bound: Bound) -> tuple[Fault, ...]:
     """List every single fault of a netlist, part by part in its order, then those of pins, wires and supply."""
-    owner, path = _owners(bound), test_path(bound)
+    owner, path = _owners(bound), sense_parts(bound)
     found: list[Fault] = []
     for part in bound.netlist.parts:
         side = "test path" if part.name in path else ""
@@ -34,7 +34,7 @@ def netlist_faults(bound: Bound) -> tuple[Fault, ...]:
     return (*found, *_wires(bound), *_controller(bound))
 
 
-def test_path(bound: Bound) -> frozenset[str]:
+def sense_parts(bound: Bound) -> frozenset[str]:
     """Return the parts that are tied to a line: those through which a test current flows, and all beside them.
 
     They are the parts that are reached from a sense node or an end of an igniter through parts, going no further at

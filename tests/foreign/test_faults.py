@@ -21,7 +21,7 @@ from ignition.foreign.analysis import analyse_foreign
 from ignition.foreign.binding import Bound, bind
 from ignition.foreign.board import netlist_board
 from ignition.foreign.check import check_netlist, judge_netlist_faults, netlist_fault_sets
-from ignition.foreign.fault_list import netlist_faults, test_path
+from ignition.foreign.fault_list import netlist_faults, sense_parts
 from ignition.foreign.reader import parse_netlist
 from ignition.foreign.roles import parse_roles
 from ignition.foreign.whole import gate_sides, whole_netlist
@@ -30,8 +30,6 @@ from ignition.network.worst_members import Boxes
 from ignition.report.json_walk import to_json
 from tests.foreign.exported import exported, renamed
 from tests.foreign.foreign_cases import BENCH_NETLIST, BENCH_ROLES
-
-test_path.__test__ = False  # type: ignore[attr-defined]
 
 LINE = 0.04 + 0.01 + 0.3 + 0.8
 """Least battery, arm switch, lead and igniter resistance of the bench netlist [ohm]."""
@@ -169,26 +167,26 @@ def test_parts_of_the_test_path(example: Bound) -> None:
     """All that is tied to a line, not past igniter, switch, source, ground, gate or pin."""
     names = {f"{x}.{part}" for x in ("XSA", "XSB") for part in ("R1", "R2", "R3", "R4", "C1", "D1")}
     names |= {"C1", "RA1", "RB1", "RF1", "RX1"}
-    assert test_path(example) == names
+    assert sense_parts(example) == names
     sides = {fault.part for fault in netlist_faults(example) if fault.side == "test path"}
     assert sides == names | {"converter pin a_adc", "converter pin b_adc"}
-    assert test_path(bench(('sense_node = "adc"', 'sense_node = "drain"'))) == {"R5", "R6", "C1", "RLEAD"}
-    assert test_path(bench()) == {"R5", "R6", "C1", "RLEAD"}
+    assert sense_parts(bench(('sense_node = "adc"', 'sense_node = "drain"'))) == {"R5", "R6", "C1", "RLEAD"}
+    assert sense_parts(bench()) == {"R5", "R6", "C1", "RLEAD"}
 
 
 def test_an_ammeter_in_the_test_path_is_a_wire() -> None:
     """A source of 0 V between the divider's resistors leads on; one of 3 V ends the path."""
     meter = ("R5 drain adc 100k", "R5 drain mid 100k\nVM mid adc 0")
-    assert test_path(bench(meter)) == {"R5", "R6", "C1", "RLEAD"}
+    assert sense_parts(bench(meter)) == {"R5", "R6", "C1", "RLEAD"}
     source = ("R5 drain adc 100k", "R5 drain mid 100k\nVM mid adc 3")
-    assert test_path(bench(source, ("[tolerance]\n", '[tolerance]\nVM = "1 %"\n'))) == {"R5", "RLEAD"}
+    assert sense_parts(bench(source, ("[tolerance]\n", '[tolerance]\nVM = "1 %"\n'))) == {"R5", "RLEAD"}
 
 
 def test_a_lamp_at_the_line_is_a_part_of_the_test_path() -> None:
     """Its resistor shorted lets amperes through an igniter that nobody commands: 8.4 V over an ohm or two, less a drop."""
     lamp = "RLED drain led 2.2k\nDLED led 0 DLAMP\n.model DLAMP D(Is=1e-18 Rs=0.1)"
     board = bench(("R5 drain adc", f"{lamp}\nR5 drain adc"), ('R5 = "1 %"', 'R5 = "1 %"\nRLED = "1 %"'))
-    assert {"RLED", "DLED"} <= test_path(board)
+    assert {"RLED", "DLED"} <= sense_parts(board)
     (found,) = judged(board, "single-fault-test-path", "armed")
     assert found.verdict == "FAIL" and found.value is not None and found.value > 1.0
 
@@ -479,3 +477,12 @@ def test_other_shapes_have_the_same_points(changes: tuple[tuple[str, str], ...])
     assert pins == {point.fault for point in plain.points} and "R5 short" in pins
     assert other.fewest == plain.fewest == {"disarmed": 2, "reset": 1, "armed": 1}
     assert not any(other.unsolved.values())
+
+
+def test_likelihood_of_faults_of_a_netlist() -> None:
+    """A fault of a part that a source gives shares of has that share, as in a circuit file: a resistor short 5 %."""
+    shown = netlist_example()
+    faults = {
+        f.name: f.likelihood for f in netlist_faults(bind(parse_netlist(shown.netlist), parse_roles(shown.roles)))
+    }
+    assert {likely for name, likely in faults.items() if name.endswith("R2 short")} == {0.05}

@@ -44,8 +44,7 @@ class Fault:
     from_rail : Parameters that become the controller's supply rail
     rail : What it makes of that rail: as regulated, the battery's own voltage, or nothing
     alive : Whether it changes anything only while the controller has its supply
-    likelihood : Relative to other faults [1]: as the file weights it, or its mode's share of the part's failures; None
-        where neither is known
+    weight : How likely the file says that it is beside other faults [1]; None where it does not say
     side : Part of the test path (sense divider, pin, clamps, second measurement), of the switch (MOSFET, gate, its
         pin), or of neither
     igniters : Igniters that it touches
@@ -62,9 +61,14 @@ class Fault:
     from_rail: frozenset[str] = frozenset()
     rail: Literal["regulated", "battery", "none"] = "regulated"
     alive: bool = False
-    likelihood: float | None = None
+    weight: float | None = None
     side: Side = ""
     igniters: frozenset[str] = frozenset()
+
+    @property
+    def likelihood(self) -> float | None:
+        """Relative to other faults [1]: its weight, or its mode's share of the part's failures; None where unknown."""
+        return self.mode.share if self.weight is None else self.weight
 
 
 def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
@@ -121,14 +125,14 @@ def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str
 
 
 def _weighted(circuit: Circuit, found: Sequence[Fault]) -> Iterator[Fault]:
-    """Each fault with its likelihood; of several weights that name it the last counts."""
+    """Each fault with its weight; of several that name it the last counts."""
     names = [fault.name for fault in found]
     weights: dict[str, float] = {}
     for index, one in enumerate(circuit.given.faults.weight):
         matched = _named(circuit, f"faults.weight[{index}].fault", one.fault, names)
         weights |= dict.fromkeys(matched, one.weight)
     for fault in found:
-        yield replace(fault, likelihood=weights.get(fault.name, fault.mode.share))
+        yield replace(fault, weight=weights.get(fault.name))
 
 
 def _named(circuit: Circuit, key: str, pattern: str, names: Sequence[str]) -> list[str]:

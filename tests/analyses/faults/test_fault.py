@@ -171,7 +171,7 @@ def test_sides() -> None:
     circuit = full()
     for fault in single_faults(circuit):
         words = fault.name
-        parts = ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up", "around")
+        parts = ("upper", "lower", "pin resistor", "filter", "converter", "drain pull-up", "pull-up pin", "around")
         test_path = any(w in words for w in parts)
         switch = any(w in words for w in ("mosfet", "gate", "pull-down", "all-pins-high"))
         assert fault.side == ("test path" if test_path else "switch" if switch else ""), fault.name
