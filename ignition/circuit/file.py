@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from ignition.circuit.complete import complete
 from ignition.circuit.description import FAULT_PLACES, RULE_NAMES, Description
-from ignition.circuit.mistakes import KeyPath, read_text, read_toml, report
+from ignition.circuit.mistakes import KeyPath, read_table, read_text, read_toml, report
 from ignition.circuit.model import Circuit
 from ignition.circuit.other_files import NETLIST, is_netlist_name, refuse_netlist
-from ignition.errors import did_you_mean
+from ignition.errors import CircuitFileError, did_you_mean
 
-__all__ = ["MAX_BYTES", "json_schema", "limit_mistakes", "load_circuit", "parse_circuit"]
+__all__ = ["MAX_BYTES", "circuit_of_table", "json_schema", "limit_mistakes", "load_circuit", "parse_circuit"]
 
 MAX_BYTES = 1_000_000
 """Largest circuit file accepted [byte]; a real one has a few thousand."""
@@ -55,9 +56,40 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
     """
     shown = name if shown is None else shown
     description, _ = read_toml(text, Description, shown, _HINTS, _cross_checks)
-    circuit, problems = complete(description, name, hashlib.sha256(text.encode()).hexdigest())
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return _completed(description, name, digest, lambda found: report(shown, text, found))
+
+
+def circuit_of_table(table: dict[str, Any], name: str, digest: str, shown: str) -> Circuit:
+    """Make a circuit of a table that no text stands for.
+
+    Raises CircuitFileError with all mistakes of the table.
+
+    Parameters
+    ----------
+    table : Keys and values as a file has them; a value with its unit may be read already
+    shown : What the table is, for messages
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> from ignition.circuit.examples import example_text
+    >>> circuit_of_table(tomllib.loads(example_text("tether-cutter")), "tether", "", "tether").title
+    'Fennmark balloon tether cutter'
+    """
+
+    def wrong(found: list[tuple[KeyPath, str]]) -> CircuitFileError:
+        return report(shown, "", found)
+
+    return _completed(read_table(table, Description, _HINTS, _cross_checks, wrong), name, digest, wrong)
+
+
+def _completed(
+    description: Description, name: str, digest: str, wrong: Callable[[list[tuple[KeyPath, str]]], CircuitFileError]
+) -> Circuit:
+    circuit, problems = complete(description, name, digest)
     if circuit is None:
-        raise report(shown, text, [(_path_of(key), message) for key, message in problems])
+        raise wrong([(_path_of(key), message) for key, message in problems])
     return circuit
 
 

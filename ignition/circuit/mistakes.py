@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from ignition.circuit.lines import key_lines, line_of
 from ignition.errors import CircuitFileError, InputError, Mistake, did_you_mean
 
-__all__ = ["Checks", "KeyPath", "read_text", "read_toml", "report"]
+__all__ = ["Checks", "KeyPath", "dotted", "read_table", "read_text", "read_toml", "report"]
 
 KeyPath = tuple[str | int, ...]
 """Path of a key: names and positions in lists."""
@@ -95,6 +95,33 @@ def read_toml(
         if "(at end of document)" in message:
             line = text.count("\n") + 1
         raise CircuitFileError(shown, (Mistake(key="", line=line, message=f"is not TOML: {message}"),)) from None
+    return read_table(table, model, hints, checks, lambda found: report(shown, text, found)), table
+
+
+def read_table(
+    table: dict[str, Any],
+    model: type[Model],
+    hints: Mapping[str, str],
+    checks: Checks,
+    wrong: Callable[[list[tuple[KeyPath, str]]], Exception],
+) -> Model:
+    """Read a table into a model; all mistakes are reported together.
+
+    Raises the error that is made of all mistakes.
+
+    Parameters
+    ----------
+    hints : What to write where a key is missing
+    checks : Rules between tables
+    wrong : Makes an error of the path and message of each mistake
+
+    Examples
+    --------
+    >>> class Cell(BaseModel, extra="forbid"):
+    ...     volts: float
+    >>> read_table({"volts": 1.5}, Cell, {}, lambda table: [], lambda found: InputError(str(found))).volts
+    1.5
+    """
     found: list[tuple[KeyPath, str]] = []
     made: Model | None = None
     try:
@@ -103,8 +130,8 @@ def read_toml(
         found += [_translate(entry, table, model, hints) for entry in error.errors(include_url=False)]
     found += checks(table)
     if made is None or found:
-        raise report(shown, text, found)
-    return made, table
+        raise wrong(found)
+    return made
 
 
 def report(shown: str, text: str, found: list[tuple[KeyPath, str]]) -> CircuitFileError:
@@ -120,11 +147,18 @@ def report(shown: str, text: str, found: list[tuple[KeyPath, str]]) -> CircuitFi
     1
     """
     lines = key_lines(text)
-    mistakes = {Mistake(key=_dotted(path), line=line_of(lines, path), message=says): None for path, says in found}
+    mistakes = {Mistake(key=dotted(path), line=line_of(lines, path), message=says): None for path, says in found}
     return CircuitFileError(shown, tuple(sorted(mistakes, key=lambda m: (m.line or 0, m.key))))
 
 
-def _dotted(path: KeyPath) -> str:
+def dotted(path: KeyPath) -> str:
+    """Write the path of a key as text.
+
+    Examples
+    --------
+    >>> dotted(("channel", 0, "lead", "distance"))
+    'channel[0].lead.distance'
+    """
     text = ""
     for part in path:
         text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
@@ -173,7 +207,7 @@ def _unknown_key(path: KeyPath, model: type[BaseModel]) -> str:
         if isinstance(part, str) and place is not None and part in place.model_fields:
             place = _inner_model(place.model_fields[part].annotation)
     known = sorted(place.model_fields) if place is not None else []
-    where = f"[{_dotted(path[:-1])}]" if path[:-1] else "the file"
+    where = f"[{dotted(path[:-1])}]" if path[:-1] else "the file"
     offered = did_you_mean(str(path[-1]), known) or f"known there: {', '.join(known)}"
     return f"unknown key {str(path[-1])!r} in {where}; {offered}"
 

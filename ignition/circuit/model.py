@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from ignition.circuit.description import Checklist, Description, OwnLimit
 from ignition.toleranced import Toleranced, in_parallel, in_series
@@ -477,6 +478,26 @@ class Circuit:
     checklist: Checklist
     given: Description
     assumptions: tuple[Assumption, ...]
+
+    def with_values(self, values: Mapping[str, Any]) -> Circuit:
+        """Return this circuit as its file would make it with some values changed.
+
+        Raises InputError for a key that does not exist, CircuitFileError with all mistakes that the changes make.
+
+        Parameters
+        ----------
+        values : New value of each key, as the circuit file has it; None for one that it shall not give. More at
+            `ignition.circuit.values.with_values`
+
+        Examples
+        --------
+        >>> from ignition.circuit.examples import load_example
+        >>> load_example("tether-cutter").with_values({"channel.cutter.pulse": "3 s"}).channels[0].pulse.high
+        3.0
+        """
+        # the file's reader makes this class: it cannot be imported by name here
+        made: Circuit = importlib.import_module("ignition.circuit.values").with_values(self, values)
+        return made
 
     @property
     def arm_switch(self) -> FeedModel:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ignition.cli.circuits import load, refuse_changes
 from ignition.cli.cluster import cluster
 from ignition.cli.output import judged, print_json, status, write_texts
 from ignition.errors import IgnitionError, InputError
@@ -43,20 +44,24 @@ RoleFile = Annotated[
     typer.Option("--roles", metavar="ROLES", help="FILE is a netlist; this role file says what is what."),
 ]
 CircuitFile = Annotated[Path, typer.Argument(metavar="FILE", help="Circuit file (TOML).", show_default=False)]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="KEY=VALUE", help="Change a value of the file; may be repeated. KEY= takes it away."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
 @app.command()
-def check(file: NetlistOrCircuit, roles: RoleFile = None, as_json: AsJson = False) -> None:
+def check(file: NetlistOrCircuit, roles: RoleFile = None, changes: Changes = None, as_json: AsJson = False) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
     if roles is not None:
+        refuse_changes(changes)
         from ignition.cli.netlists import check as check_netlist
 
         raise typer.Exit(check_netlist(file, roles, as_json))
     from ignition.analyses.verdict import check as analyse
-    from ignition.circuit.file import load_circuit
 
-    result = analyse(load_circuit(file))
+    result = analyse(load(file, changes))
     if as_json:
         from ignition.report.contract import check_dict
 
@@ -77,6 +82,7 @@ def firing(
     jobs: Annotated[int, typer.Option(min=1, max=256, help="Processes for the trials.")] = 1,
     rare: Annotated[bool, typer.Option("--rare", help="Resolve a small probability of failure too.")] = False,
     influence: Annotated[bool, typer.Option("--influence", help="Tell which inputs matter most too.")] = False,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Firing current, margin to all-fire and function time of every igniter."""
@@ -86,9 +92,8 @@ def firing(
     from ignition.analyses.trials.rare_failures import rare_failure
     from ignition.analyses.trials.trials import firing_trials, probability_all_fire
     from ignition.analyses.verdict import judge_firing
-    from ignition.circuit.file import load_circuit
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     result = analyse(circuit)
     tried = firing_trials(circuit, trials, seed, jobs=jobs, progress=_progress(trials)) if trials else None
     seldom = rare_failure(circuit, seed=seed) if rare else None
@@ -146,10 +151,12 @@ def continuity(
         str | None,
         typer.Option(help="What it would take to see: 'one string open', 'shorted' or 'joint'.", show_default=False),
     ] = None,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Continuity test: igniter current, converter reading and line states that it can tell apart."""
     if roles is not None:
+        refuse_changes(changes)
         from ignition.cli.netlists import continuity as netlist_continuity
 
         if trials or need is not None:
@@ -157,9 +164,8 @@ def continuity(
         raise typer.Exit(netlist_continuity(file, roles, as_json))
     from ignition.analyses.continuity.continuity import continuity as analyse
     from ignition.analyses.verdict import judge_sense
-    from ignition.circuit.file import load_circuit
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     result = analyse(circuit)
     findings = judge_sense(circuit)
     confused = _confused(circuit, result, trials, seed)
@@ -190,14 +196,14 @@ def holdoff(
     plot: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw the arming edge too.", show_default=False)
     ] = None,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Hold-off: can a gate come on in any phase, when the arm switch closes, with the controller in reset or dead."""
     from ignition.analyses.advice import advice
     from ignition.analyses.hold_off import hold_off
-    from ignition.circuit.file import load_circuit
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     result = hold_off(circuit)
     advised = advice(circuit, result) if explain else None
     if plot is not None:
@@ -226,10 +232,12 @@ def faults(
     file: NetlistOrCircuit,
     roles: RoleFile = None,
     order: Annotated[int, typer.Option(min=1, max=3, help="List sets of up to this many faults at once.")] = 1,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Faults, one and more at a time: what fires, what makes a dud, what no reading shows, and the fewest that fire."""
     if roles is not None:
+        refuse_changes(changes)
         from ignition.cli.netlists import faults as netlist_faults
 
         raise typer.Exit(netlist_faults(file, roles, order, as_json))
@@ -239,14 +247,13 @@ def faults(
     from ignition.analyses.faults.single import single_fault_currents
     from ignition.analyses.faults.sneak_paths import sneak_paths
     from ignition.analyses.verdict import judge_single_faults
-    from ignition.circuit.file import load_circuit
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     result = analyse(circuit, order)
-    changes, paths, edge = remedies(circuit, result), sneak_paths(circuit), arming_faults(circuit)
+    helpful, paths, edge = remedies(circuit, result), sneak_paths(circuit), arming_faults(circuit)
     findings = judge_single_faults(circuit, single_fault_currents(circuit))
     if as_json:
-        print_json(result, switch_on=edge, remedies=changes, sneak_paths=paths, **judged(findings))
+        print_json(result, switch_on=edge, remedies=helpful, sneak_paths=paths, **judged(findings))
     else:
         from ignition.report.faults_text import arming_text, faults_text, remedies_text, sneak_paths_text
         from ignition.report.findings_text import brief_text
@@ -256,7 +263,7 @@ def faults(
         faults_text(result, console)
         arming_text(edge, console)
         sneak_paths_text(paths, console)
-        remedies_text(changes, console)
+        remedies_text(helpful, console)
         brief_text(findings, console)
         assumption_text(circuit.assumptions, console)
         caution_text(console)
@@ -276,14 +283,14 @@ def diagnose(
         str | None, typer.Option(help="Battery voltage at rest, measured, e.g. '12.4 V ± 0.1 V'.", show_default=False)
     ] = None,
     phase: Annotated[str, typer.Option(help="When it was read: disarmed, reset or armed.")] = "armed",
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """What readings can mean: line states and single faults that give them, and what to measure next."""
     from ignition.analyses.faults.diagnosis import diagnose as analyse
-    from ignition.circuit.file import load_circuit
     from ignition.toleranced import parse_toleranced
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     measured = None if battery is None else parse_toleranced(battery, "V")
     result = analyse(circuit, _readings(reading), battery=measured, phase=phase)
     if as_json:
@@ -339,16 +346,16 @@ def divider(
     plot: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Draw the trade-off too.", show_default=False)
     ] = None,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Search the sense divider's resistors: a list of trade-offs and a recommended pair, each with its reason."""
     from ignition.analyses.divider.fit import fitted
     from ignition.analyses.divider.search import divider_search
     from ignition.analyses.verdict import judge_sense
-    from ignition.circuit.file import load_circuit
     from ignition.toleranced import parse_toleranced
 
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     names = [c.name for c in circuit.channels]
     if channel is not None and channel not in names:
         raise InputError(f"no channel is called {channel!r}; there are: {', '.join(names)}")
@@ -388,17 +395,17 @@ def header(
         Path | None, typer.Option("-o", "--output", metavar="X.h", help="Header to write.", show_default=False)
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace an existing file.")] = False,
+    changes: Changes = None,
     as_json: AsJson = False,
 ) -> None:
     """Firmware thresholds, waits and pulse limits as a C header, or as JSON."""
     from ignition.analyses.continuity.continuity import continuity as analyse
     from ignition.analyses.continuity.firmware import firmware
-    from ignition.circuit.file import load_circuit
     from ignition.report.cheader import header_text
 
     if output is None and not as_json:
         raise InputError("give a header to write: ignition header FILE -o pad.h, or --json")
-    circuit = load_circuit(file)
+    circuit = load(file, changes)
     constants = firmware(circuit, analyse(circuit))
     if output is not None:
         write_texts({output: header_text(constants)}, force)
@@ -477,22 +484,21 @@ def netlist(
     output: Annotated[
         Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the decks.", show_default=False)
     ],
+    changes: Changes = None,
 ) -> None:
     """Write SPICE decks of every phase and line state, to open and run by hand."""
-    from ignition.circuit.file import load_circuit
     from ignition.spice.netlists import write_netlists
 
-    written = write_netlists(load_circuit(file), output)
+    written = write_netlists(load(file, changes), output)
     print(f"{len(written)} decks in {output}. Run one with: ngspice -b {written[0]}")
 
 
 @app.command()
-def crosscheck(file: CircuitFile, as_json: AsJson = False) -> None:
+def crosscheck(file: CircuitFile, changes: Changes = None, as_json: AsJson = False) -> None:
     """Compute the same circuit in ngspice and show both answers."""
-    from ignition.circuit.file import load_circuit
     from ignition.spice.crosscheck import crosscheck as analyse
 
-    result = analyse(load_circuit(file))
+    result = analyse(load(file, changes))
     if as_json:
         print_json(result)
     else:
