@@ -389,6 +389,33 @@ def divider(
 
 
 @app.command()
+def compare(
+    old: Annotated[Path, typer.Argument(metavar="OLD", help="Circuit file (TOML).", show_default=False)],
+    new: Annotated[
+        Path | None, typer.Argument(metavar="[NEW]", help="The other; without it OLD with --set.", show_default=False)
+    ] = None,
+    changes: Changes = None,
+    as_json: AsJson = False,
+) -> None:
+    """What changes from one circuit to another: keys, verdicts, margins, firmware thresholds."""
+    from ignition.analyses.comparison import compare_circuits
+
+    if new is None and not changes:
+        raise InputError("give a second circuit file, or --set KEY=VALUE to compare with the first one so changed")
+    result = compare_circuits(load(old, None), load(old if new is None else new, changes))
+    if as_json:
+        print_json(result)
+    else:
+        from ignition.report.comparison_text import comparison_text
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        comparison_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.new_verdict == "PASS" else 1)
+
+
+@app.command()
 def header(
     file: CircuitFile,
     output: Annotated[
