@@ -16,6 +16,7 @@ RANKS = {
     "typing": 0,
     "units": 1,
     "binomial": 2,
+    "kept": 2,
     "toleranced": 2,
     "data": 3,
     "parts": 3,

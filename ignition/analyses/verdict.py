@@ -52,26 +52,25 @@ def judge_no_fire(circuit: Circuit, quiet: NoFire) -> tuple[Finding, ...]:
 
 def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
     """Judge the arming edge; `edge` is the analysis of this circuit. What-ifs are not searched to the last corner."""
-    known = {edge_inputs(circuit): edge}
+    own = edge_inputs(circuit)
 
     def prepare(circuits: Sequence[Circuit]) -> None:
-        new = {inputs: one for one in circuits if (inputs := edge_inputs(one)) not in known}
-        known.update(zip(new, switch_ons(list(new.values()), climb=False), strict=True))
+        switch_ons([one for one in circuits if edge_inputs(one) != own], climb=False)
 
-    return blamed(circuit, lambda one: switch_on_findings(one, known[edge_inputs(one)]), prepare)
+    def judge(one: Circuit) -> tuple[Finding, ...]:
+        return switch_on_findings(one, edge if edge_inputs(one) == own else switch_ons([one], climb=False)[0])
+
+    return blamed(circuit, judge, prepare)
 
 
 def judge_single_faults(circuit: Circuit, found: SingleFaults) -> tuple[Finding, ...]:
     """Judge single faults; `found` is the analysis of this circuit."""
-    known = {single_fault_inputs(circuit): found}
+    own = single_fault_inputs(circuit)
 
-    def analysed(one: Circuit) -> SingleFaults:
-        inputs = single_fault_inputs(one)
-        if inputs not in known:
-            known[inputs] = single_fault_currents(one)
-        return known[inputs]
+    def judge(one: Circuit) -> tuple[Finding, ...]:
+        return single_fault_findings(one, found if single_fault_inputs(one) == own else single_fault_currents(one))
 
-    return blamed(circuit, lambda one: single_fault_findings(one, analysed(one)))
+    return blamed(circuit, judge)
 
 
 def judge_firing(circuit: Circuit, fired: Firing) -> tuple[Finding, ...]:

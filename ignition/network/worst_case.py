@@ -112,15 +112,22 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
     >>> worst.low, worst.nominal, worst.high
     (2.5, 4.0, 7.0)
     """
+    return list(_extremes(network, tuple(box[n] for n in network.parameters), tuple(probes)))
+
+
+@functools.lru_cache(maxsize=512)
+def _extremes(network: Network, bounds: tuple[Toleranced, ...], probes: tuple[Probe, ...]) -> tuple[Extreme, ...]:
+    """Find it, and keep the last: what-ifs and sweeps move one value at a time, and most networks do not have it."""
+    box = dict(zip(network.parameters, bounds, strict=True))
     free = _free(network, box)
     nominal = {n: box[n].nominal for n in network.parameters}
     weights = np.stack([p.weights(network) for p in probes])
     if not free.names:
         exact = (float(value) for value in solve(network, nominal).unknowns[0] @ weights.T)
-        return [
+        return tuple(
             Extreme(low=v, nominal=v, high=v, low_at=nominal, high_at=nominal, method="no value has a tolerance")
             for v in exact
-        ]
+        )
     solution = solve(network, _sign_points(free, nominal))
     clamps = _clamps(network, probes)
     effects = _effects(solution, weights, free.widths, free.columns)
@@ -145,7 +152,7 @@ def extremes(network: Network, box: Mapping[str, Toleranced], probes: Sequence[P
                 sizes={n: float(v) for n, v in zip(free.names, largest[:, index], strict=True) if v > 0.0},
             )
         )
-    return result
+    return tuple(result)
 
 
 def _corner(names: Sequence[str], row: FloatArray, nominal: Mapping[str, float]) -> dict[str, float]:

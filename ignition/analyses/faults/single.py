@@ -17,6 +17,7 @@ from ignition.analyses.faults.worst import Worst
 from ignition.analyses.no_fire.heating import current_limit
 from ignition.circuit.model import Circuit
 from ignition.findings.presets import own_rules
+from ignition.kept import Kept
 from ignition.network.linear import Indices
 from ignition.typing import Amps, BoolArray, FloatArray, Missing, Ratio
 
@@ -103,7 +104,7 @@ def single_fault_currents(circuit: Circuit) -> SingleFaults:
     >>> found.fewest["disarmed"], found.fewest["armed"]
     (2, 1)
     """
-    return board_fault_currents(every_board(circuit))
+    return _KEPT.answers([circuit], lambda asked: [board_fault_currents(every_board(one)) for one in asked])[0]
 
 
 def board_fault_currents(board: Board) -> SingleFaults:
@@ -150,7 +151,7 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
         tuple((i.name, i.resistance, i.heated, i.threshold_low, i.all_fire_current) for i in circuit.igniters.values()),
         tuple(
             (
-                (m.threshold, m.threshold_drift, m.threshold_current, m.subthreshold_slope, m.rows, m.hot_factor),
+                (m.name, m.threshold, m.threshold_drift, m.threshold_current, m.subthreshold_slope, m.rows, m.hot_factor),
                 (m.leakage_cool, m.leakage_hot, m.gate_leakage, m.max_junction),
             )
             for m in circuit.mosfets.values()
@@ -166,6 +167,9 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
         own_rules(circuit),
         repr(circuit.given.faults),
     )
+
+
+_KEPT = Kept[Circuit, SingleFaults](inputs=single_fault_inputs, size=64)
 
 
 def _monitor_limits(bench: Bench) -> FloatArray:

@@ -14,6 +14,7 @@ from ignition.analyses.no_fire.edge import Edge, edge_response
 from ignition.analyses.no_fire.edge_bounds import after_closures, edge_bounds
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.findings.corner import Corner
+from ignition.kept import Kept
 from ignition.network.template import igniter_kinds
 from ignition.typing import Amps, FloatArray, Joules, Key, Missing, Ratio, Seconds, Volts
 
@@ -178,6 +179,10 @@ def switch_ons(circuits: Sequence[Circuit], *, integrate: bool = False, climb: b
     integrate : Whether to integrate where the bounds settle it too, and for the outputs that no verdict rests on
     climb : Whether to search on from the first corners; without, the numbers may be a little low
     """
+    return _KEPT[integrate, climb].answers(circuits, lambda asked: _switch_ons(asked, integrate, climb))
+
+
+def _switch_ons(circuits: Sequence[Circuit], integrate: bool, climb: bool) -> list[SwitchOn]:
     found = [_groups(circuit) for circuit in circuits]
     groups = [group for groups in found for group in groups.values()]
     for settled, rounds in ((False, _ROUNDS if climb else 1), (True, 3)):
@@ -231,15 +236,22 @@ def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
             (i.name, i.resistance, i.growth, i.heated, i.threshold_low, i.time_constant)
             for i in circuit.igniters.values()
         ),
-        tuple(circuit.mosfets.values()),
+        tuple(circuit.mosfets.items()),
         tuple(
             (
-                *(c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor),
+                *(c.name, c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor),
                 *(c.high_side, c.return_contact is None),
             )
             for c in circuit.channels
         ),
     )
+
+
+_KEPT = {
+    (integrate, climb): Kept[Circuit, SwitchOn](inputs=edge_inputs, size=128)
+    for integrate in (False, True)
+    for climb in (False, True)
+}
 
 
 def edge_times(circuit: Circuit) -> FloatArray:
