@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ignition.analyses.continuity.findings import continuity_findings
@@ -57,7 +57,7 @@ def judge_switch_on(circuit: Circuit, edge: SwitchOn) -> tuple[Finding, ...]:
     def prepare(circuits: Sequence[Circuit]) -> None:
         switch_ons([one for one in circuits if edge_inputs(one) != own], climb=False)
 
-    def judge(one: Circuit) -> tuple[Finding, ...]:
+    def judge(one: Circuit) -> Iterable[Finding]:
         return switch_on_findings(one, edge if edge_inputs(one) == own else switch_ons([one], climb=False)[0])
 
     return blamed(circuit, judge, prepare)
@@ -67,7 +67,7 @@ def judge_single_faults(circuit: Circuit, found: SingleFaults) -> tuple[Finding,
     """Judge single faults; `found` is the analysis of this circuit."""
     own = single_fault_inputs(circuit)
 
-    def judge(one: Circuit) -> tuple[Finding, ...]:
+    def judge(one: Circuit) -> Iterable[Finding]:
         return single_fault_findings(one, found if single_fault_inputs(one) == own else single_fault_currents(one))
 
     return blamed(circuit, judge)

@@ -151,7 +151,15 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
         tuple((i.name, i.resistance, i.heated, i.threshold_low, i.all_fire_current) for i in circuit.igniters.values()),
         tuple(
             (
-                (m.name, m.threshold, m.threshold_drift, m.threshold_current, m.subthreshold_slope, m.rows, m.hot_factor),
+                (
+                    m.name,
+                    m.threshold,
+                    m.threshold_drift,
+                    m.threshold_current,
+                    m.subthreshold_slope,
+                    m.rows,
+                    m.hot_factor,
+                ),
                 (m.leakage_cool, m.leakage_hot, m.gate_leakage, m.max_junction),
             )
             for m in circuit.mosfets.values()

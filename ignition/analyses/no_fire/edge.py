@@ -12,18 +12,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
+from ignition.analyses.no_fire.edge_model import EdgeModel, Point
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Edge", "EdgeResponse", "LEAST_INDUCTANCE", "coupled_charge", "edge_response"]
 
 LEAST_INDUCTANCE = 1e-9
 """Inductance that any loop has at least [H]: a millimetre of wire."""
-
-_DIODE_DROP, _DIODE_RESISTANCE = 0.6, 0.01
-"""Body diode, for a drain that rings below ground or beyond breakdown [V], [ohm]: common practice."""
-
-_THERMAL_VOLTAGE = 0.03
-"""Drain voltage over which the current below threshold comes up [V]: kT/q, hot."""
 
 _MOST_STEPS = 20_000
 _STEPS_AT_ONCE = 4
@@ -193,7 +188,9 @@ def edge_response(
                 running.advance(tolerance)
                 steps += 1
         if record:
-            kept.append((_spread(running.time, running.place, count), _spread(running.state, running.place, count)))
+            kept.append(
+                (_spread(running.time, running.place, count), _spread(running.point.state, running.place, count))
+            )
         ended = running.finish()
         if ended.any():
             done = running.place[ended]
@@ -227,18 +224,18 @@ def _spread(values: FloatArray, place: IntArray, count: int) -> FloatArray:
 
 @dataclass(slots=True)
 class _Running:
-    """Members that still run: their place in the whole, value sets, state y = (i, v_d, v_g, x), and sums so far."""
+    """Members that still run: their place in the whole, value sets, where they are, and sums so far."""
 
     place: IntArray
     edge: Edge
+    model: EdgeModel
+    point: Point
     until: FloatArray
     follow: FloatArray
-    state: FloatArray
-    slope: FloatArray
     time: FloatArray
     step: FloatArray
     peaks: FloatArray
-    energy: FloatArray
+    heated: FloatArray
     above: FloatArray
 
     @classmethod
@@ -247,72 +244,79 @@ class _Running:
         count = len(edge.supply)
         state = np.zeros((4, count))
         state[2] = edge.gate_rest
-        time = np.zeros(count)
+        time, model = np.zeros(count), EdgeModel.of({f.name: getattr(edge, f.name) for f in fields(edge)})
         return cls(
             place=np.arange(count),
             edge=edge,
+            model=model,
+            point=model.at(state, time),
             until=until.copy(),
             follow=follow.copy(),
-            state=state,
-            slope=_slopes(edge, state, time),
             time=time,
             step=0.02 * np.minimum(edge.rise_time, np.sqrt(edge.inductance * (edge.drain_capacitance + 1e-12))),
             peaks=state.copy(),
-            energy=np.zeros(count),
+            heated=np.zeros(count),
             above=np.zeros(count),
         )
 
+    @property
+    def energy(self) -> FloatArray:
+        """Into the bridge so far [J]: what heats it, in units of what its function takes."""
+        edge = self.edge
+        unit = edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant
+        return self.heated * unit * edge.bridge_resistance
+
     def take(self, members: BoolArray) -> _Running:
         """Return some of the members."""
-        kept = {f.name: getattr(self, f.name)[..., members] for f in fields(self) if f.name != "edge"}
-        return _Running(edge=self.edge.take(members), **kept)
+        kept = {n: getattr(self, n)[..., members] for n in ("place", "until", "follow", "time", "step", "above")}
+        kept |= {"peaks": self.peaks[:, members], "heated": self.heated[members]}
+        model = self.model.take(members)
+        point = model.at(self.point.state[:, members], kept["time"])
+        return _Running(edge=self.edge.take(members), model=model, point=point, **kept)
 
     def advance(self, tolerance: float) -> None:
         """Take one step of every member; one whose error is too large stays, with a shorter step to try."""
-        edge, state, time = self.edge, self.state, self.time
-        ramp = time < edge.rise_time
-        left = np.where(ramp, edge.rise_time, self.until) - time
+        before, time = self.point, self.time
+        ramp = time < self.model.rise_time
+        goal = np.where(ramp, self.model.rise_time, self.until)
+        left = goal - time
         step = np.minimum(self.step, left)
-        after, error = _rosenbrock(edge, state, time, step, ramp, self.slope)
-        size = np.max(np.abs(error) / (tolerance * (_scales(edge) + np.abs(state))), axis=0)
-        good = (size <= 1.0) & np.isfinite(after).all(axis=0)
-        factor = np.where(np.isfinite(size), np.clip(0.9 * np.maximum(size, 1e-6) ** (-1.0 / 3.0), 0.2, 4.0), 0.2)
+        after, error = self.model.step(before, time, step, ramp)
+        size = (np.abs(error) / (tolerance * (self.model.scales + np.abs(before.state)))).max(axis=0)
+        good = size <= 1.0  # no state, slope or error that is not a number is
+        # the least factor where the size is none
+        factor = np.minimum(np.fmax(0.9 * np.maximum(size, 1e-6) ** (-1.0 / 3.0), 0.2), 4.0)
+        next_step = step * factor
         # a step that only the end of the ramp cut short says nothing against the one that was due
-        self.step = np.where(good & (step < self.step), np.maximum(step * factor, self.step), step * factor)
-        now = np.where(good, after, state)
-        reached = np.where(step < left, time + step, np.where(ramp, edge.rise_time, self.until))
-        time = np.where(good, reached, time)
-        slope = _slopes(edge, now, time)
-        self._sum(state, now, self.slope, slope, np.where(good, step, 0.0))
-        self.state, self.slope, self.time = now, slope, time
+        self.step = np.where(good & (step < self.step), np.maximum(next_step, self.step), next_step)
+        self.time = np.where(good, np.where(step < left, time + step, goal), time)
+        self.point = self.model.at(np.where(good, after, before.state), self.time)
+        self._sum(before, self.point, np.where(good, step, 0.0))
 
-    def _sum(self, before: FloatArray, now: FloatArray, begin: FloatArray, end: FloatArray, h: FloatArray) -> None:
+    def _sum(self, before: Point, now: Point, h: FloatArray) -> None:
         """Follow peaks and integrals over one step."""
-        edge = self.edge
-        self.peaks = np.maximum(self.peaks, now)
-        # state at the middle by the cubic through both ends, then Simpson
-        middle = 0.5 * (before + now) + h / 8.0 * (begin - end)
-        first, second, third = ((edge.share * y[0]) ** 2 * _grown(edge, y[3]) for y in (before, middle, now))
-        self.energy = self.energy + edge.bridge_resistance * h / 6.0 * (first + 4.0 * second + third)
-        over, then = before[2] - edge.threshold, now[2] - edge.threshold  # a straight line between them
-        share = (np.maximum(over, 0.0) + np.maximum(then, 0.0)) / np.maximum(np.abs(over) + np.abs(then), 1e-300)
-        self.above = self.above + h * share
+        np.maximum(self.peaks, now.state, out=self.peaks)
+        # current and fraction at the middle by the cubic through both ends, then Simpson
+        bend = (0.125 * h) * (before.slope[::3] - now.slope[::3])
+        middle = self.model.heat(*(0.5 * (before.state[::3] + now.state[::3]) + bend))
+        self.heated += (h * (1.0 / 6.0)) * (before.heat + 4.0 * middle + now.heat)
+        lengths = np.abs(before.over) + np.abs(now.over)  # a straight line between them
+        self.above += h * ((before.on + now.on) / np.maximum(lengths, 1e-300))
 
     def finish(self) -> BoolArray:
         """Find who has ended; what still rings at the drain of one whose gate is off is dissipated."""
-        edge, (current, drain, gate, fraction) = self.edge, self.state
+        edge, (current, drain, gate, fraction) = self.edge, self.point.state
         near = edge.most_coupling
         total = edge.drain_capacitance + near
-        left = _left_to_charge(edge, drain, gate)
-        ringing = 0.5 * edge.inductance * current**2 + left
+        ringing = 0.5 * edge.inductance * current**2 + _left_to_charge(edge, drain, gate)
         swing = 2.0 * np.sqrt(2.0 * ringing / total)
         lift = near * swing / (edge.gate_source_capacitance + near)
         low = np.maximum(gate, edge.gate_rest) + lift < edge.threshold - edge.slope_voltage
         off = low & (self.time >= np.maximum(edge.rise_time, self.follow)) & (drain > 0.5 * edge.supply)
         squares = np.where(off, edge.share**2 * ringing / edge.loop_resistance, 0.0)
-        self.energy = self.energy + squares * edge.bridge_resistance
-        risen = fraction + squares / (edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant)
-        self.peaks[3] = np.maximum(self.peaks[3], risen)
+        risen = squares / (edge.no_fire_current**2 * (1.0 + edge.growth) * edge.time_constant)
+        self.heated = self.heated + risen
+        self.peaks[3] = np.maximum(self.peaks[3], fraction + risen)
         return np.asarray(off | (self.time >= self.until))
 
 
@@ -321,142 +325,14 @@ def _left_to_charge(edge: Edge, drain: FloatArray, gate: FloatArray) -> FloatArr
 
     Of the gate-drain charge Q that is F(V - g) - F(v - g) - (V - v) Q(v - g), where F is the integral of Q.
     """
-
-    def integral(voltage: FloatArray) -> FloatArray:
-        ratio = np.maximum(voltage, 0.0) / edge.knee_voltage
-        extra = (edge.near_capacitance - edge.far_capacitance) * edge.knee_voltage**2
-        above = 0.5 * edge.far_capacitance * np.maximum(voltage, 0.0) ** 2
-        above = above + extra * (ratio * np.arctan(ratio) - 0.5 * np.log1p(ratio * ratio))
-        return np.asarray(above + 0.5 * edge.near_capacitance * np.minimum(voltage, 0.0) ** 2)
-
-    rise, across = edge.supply - drain, drain - gate
-    own = integral(edge.supply - gate) - integral(across) - rise * coupled_charge(edge, across)
+    across = np.array([edge.supply, drain]) - gate
+    above, below = np.maximum(across, 0.0), np.minimum(across, 0.0)
+    ratio = above / edge.knee_voltage
+    angle = np.arctan(ratio)
+    extra = (edge.near_capacitance - edge.far_capacitance) * edge.knee_voltage
+    whole = 0.5 * edge.far_capacitance * above**2 + 0.5 * edge.near_capacitance * below**2
+    whole += extra * edge.knee_voltage * (ratio * angle - 0.5 * np.log1p(ratio * ratio))
+    charge = edge.far_capacitance * above[1] + extra * angle[1] + edge.near_capacitance * below[1]
+    rise = edge.supply - drain
+    own = whole[0] - whole[1] - rise * charge
     return np.asarray(0.5 * edge.drain_capacitance * rise**2 + np.maximum(own, 0.0))
-
-
-def _scales(edge: Edge) -> FloatArray:
-    """Sizes below which a state's error counts as of this size."""
-    count = len(edge.supply)
-    full = edge.supply / edge.loop_resistance
-    return np.array([0.02 * full, 0.05 * edge.supply, np.full(count, 0.05), np.full(count, 1e-3)])
-
-
-def _grown(edge: Edge, fraction: FloatArray) -> FloatArray:
-    """Bridge resistance over the cold one [1]; past function it grows no more."""
-    return np.asarray(1.0 + edge.growth * np.minimum(fraction, 1.0))
-
-
-def _passed(edge: Edge, drain: FloatArray, gate: FloatArray) -> FloatArray:
-    """Current from drain to source [A]: square law, what flows below the threshold, body diode and avalanche."""
-    over, across = gate - edge.threshold, np.maximum(drain, 0.0)
-    on = np.maximum(over, 0.0)
-    used = np.minimum(across, on)
-    below = edge.threshold_current * np.exp(np.minimum(over, 0.0) / edge.slope_voltage)
-    other = np.minimum(drain + _DIODE_DROP, 0.0) + np.maximum(drain - edge.breakdown, 0.0)
-    rises = below * (1.0 - np.exp(-across / _THERMAL_VOLTAGE))
-    return np.asarray(edge.gain * used * (on - 0.5 * used) + rises + other / _DIODE_RESISTANCE)
-
-
-def _conductances(edge: Edge, drain: FloatArray, gate: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Derivatives of that current by drain and by gate voltage [S]."""
-    over, across = gate - edge.threshold, np.maximum(drain, 0.0)
-    on = np.maximum(over, 0.0)
-    used = np.minimum(across, on)
-    below = edge.threshold_current * np.exp(np.minimum(over, 0.0) / edge.slope_voltage)
-    fade = np.exp(-across / _THERMAL_VOLTAGE)
-    by_drain = (edge.gain * (on - used) + below * fade / _THERMAL_VOLTAGE) * (drain > 0.0)
-    by_drain = by_drain + ((drain < -_DIODE_DROP) | (drain > edge.breakdown)) / _DIODE_RESISTANCE
-    return by_drain, edge.gain * used + below * (1.0 - fade) / edge.slope_voltage * (over < 0.0)
-
-
-def _coupling(edge: Edge, drain: FloatArray, gate: FloatArray) -> FloatArray:
-    """Gate-drain capacitance [F]."""
-    ratio = np.maximum(drain - gate, 0.0) / edge.knee_voltage
-    extra = edge.near_capacitance - edge.far_capacitance
-    return np.asarray(edge.far_capacitance + extra / (1.0 + ratio * ratio))
-
-
-def _steepness(edge: Edge, drain: FloatArray, gate: FloatArray) -> FloatArray:
-    """Derivative of the gate-drain capacitance by the drain-gate voltage [F/V]."""
-    ratio = np.maximum(drain - gate, 0.0) / edge.knee_voltage
-    bell = 1.0 / (1.0 + ratio * ratio)
-    extra = edge.near_capacitance - edge.far_capacitance
-    return np.asarray(-2.0 * extra / edge.knee_voltage * ratio * bell * bell)
-
-
-def _slopes(edge: Edge, state: FloatArray, time: FloatArray) -> FloatArray:
-    """Time derivatives of the state."""
-    current, drain, gate, fraction = state
-    source = edge.supply * np.minimum(time / edge.rise_time, 1.0)
-    resistance = edge.line_resistance + edge.bridge_in_loop * _grown(edge, fraction)
-    channel, coupling = _passed(edge, drain, gate), _coupling(edge, drain, gate)
-    into_drain, into_gate = current - channel, (edge.gate_rest - gate) / edge.gate_resistance
-    a, b = edge.drain_capacitance + coupling, edge.gate_source_capacitance + coupling
-    both = a * b - coupling**2
-    square = (edge.share * current / edge.no_fire_current) ** 2
-    return np.array(
-        [
-            (source - resistance * current - drain) / edge.inductance,
-            (b * into_drain + coupling * into_gate) / both,
-            (coupling * into_drain + a * into_gate) / both,
-            (square * _grown(edge, fraction) / (1.0 + edge.growth) - fraction) / edge.time_constant,
-        ]
-    )
-
-
-class _Jacobian:
-    """Derivatives of the slopes, and the solution of (s - J) k = r by elimination of x, then i, then 2 by 2."""
-
-    def __init__(self, edge: Edge, state: FloatArray, slope: FloatArray, s: FloatArray) -> None:
-        current, drain, gate, fraction = state
-        grown, growing = _grown(edge, fraction), np.where(fraction < 1.0, edge.growth, 0.0)
-        by_drain, by_gate = _conductances(edge, drain, gate)
-        c, dc = _coupling(edge, drain, gate), _steepness(edge, drain, gate)
-        a, b = edge.drain_capacitance + c, edge.gate_source_capacitance + c
-        both = a * b - c**2
-        turning = dc * (slope[1] - slope[2])
-        # right sides of the two node equations, differentiated; the capacitance moves with the voltages too
-        drain_row = (-by_drain - turning, -by_gate + turning)
-        gate_row = (turning, -1.0 / edge.gate_resistance - turning)
-        self.dd, self.dg = ((b * drain_row[k] + c * gate_row[k]) / both for k in (0, 1))
-        self.gd, self.gg = ((c * drain_row[k] + a * gate_row[k]) / both for k in (0, 1))
-        self.di, self.gi = b / both, c / both
-        sensitivity = (edge.share / edge.no_fire_current) ** 2
-        self.xi = 2.0 * current * sensitivity * grown / (1.0 + edge.growth) / edge.time_constant
-        square = current**2 * sensitivity
-        xx = (square * growing / (1.0 + edge.growth) - 1.0) / edge.time_constant
-        self.ix = -edge.bridge_in_loop * growing * current / edge.inductance
-        resistance = edge.line_resistance + edge.bridge_in_loop * grown
-        self.inverse = 1.0 / edge.inductance
-        self.px = s - xx
-        self.pi = s + resistance * self.inverse - self.ix * self.xi / self.px
-        # the current eliminated: k_i = (r_i - k_d / L) / p_i
-        back = self.inverse / self.pi
-        self.m11, self.m12 = s - self.dd + self.di * back, -self.dg
-        self.m21, self.m22 = -self.gd + self.gi * back, s - self.gg
-        self.determinant = self.m11 * self.m22 - self.m12 * self.m21
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        """Solve for one right side, shape (4, n)."""
-        ri = (right[0] + self.ix * right[3] / self.px) / self.pi
-        rd, rg = right[1] + self.di * ri, right[2] + self.gi * ri
-        kd = (rd * self.m22 - self.m12 * rg) / self.determinant
-        kg = (self.m11 * rg - self.m21 * rd) / self.determinant
-        ki = ri - self.inverse * kd / self.pi
-        return np.array([ki, kd, kg, (right[3] + self.xi * ki) / self.px])
-
-
-def _rosenbrock(
-    edge: Edge, state: FloatArray, time: FloatArray, h: FloatArray, ramp: BoolArray, slope: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """One step of Rodas3: the state after it and the estimate of its error."""
-    matrix = _Jacobian(edge, state, slope, 2.0 / h)
-    drift = np.zeros_like(state)
-    drift[0] = np.where(ramp, edge.supply / edge.rise_time, 0.0) / edge.inductance
-    k1 = matrix.solve(slope + 0.5 * h * drift)
-    k2 = matrix.solve(slope + 4.0 / h * k1 + 1.5 * h * drift)
-    third = _slopes(edge, state + 2.0 * k1, time + h)
-    k3 = matrix.solve(third + (k1 - k2) / h)
-    fourth = _slopes(edge, state + 2.0 * k1 + k3, time + h)
-    k4 = matrix.solve(fourth + (k1 - k2 - 8.0 / 3.0 * k3) / h)
-    return state + 2.0 * k1 + k3 + k4, k4

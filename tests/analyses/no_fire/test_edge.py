@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,16 @@ import pytest
 from ignition.analyses.no_fire import edge as model
 from ignition.analyses.no_fire.edge import Edge, coupled_charge, edge_response
 from ignition.analyses.no_fire.edge_bounds import edge_bounds
+from ignition.analyses.no_fire.edge_model import EdgeModel, Solver
 from ignition.parts.mosfet_transient import dvdt_gate_voltage
 from tests.analyses.no_fire.edge_sets import REFERENCE, random_edges
 
 Published = Callable[[str], dict[str, Any]]
+
+
+def model_of(edge: Edge) -> EdgeModel:
+    """The equations of value sets."""
+    return EdgeModel.of({f.name: getattr(edge, f.name) for f in fields(edge)})
 
 
 def test_transient_of_spice() -> None:
@@ -118,7 +125,8 @@ def test_current_from_drain_to_source() -> None:
     below = 10e-3 * np.array([1.0, 1.0 - np.exp(-0.2 / 0.03), np.exp(-1.0), 0.0, 0.0, 1.0 - np.exp(-1.0), 1.0])
     other = np.array([0.0, 0.0, 0.0, -40.0, 100.0 + tail, 0.0, 0.0])
     channel = np.array([20.0, 40.0 * 0.2 * (1.0 - 0.1), 0.0, 0.0, 0.0, 0.0, 0.0])
-    assert model._passed(edge, drain, gate) == pytest.approx(channel + below + other, rel=1e-6, abs=1e-12)
+    state, time = np.array([np.zeros(7), drain, gate, np.zeros(7)]), np.zeros(7)
+    assert model_of(edge).at(state, time).passed == pytest.approx(channel + below + other, rel=1e-6, abs=1e-12)
 
 
 def test_charge_on_both_sides_of_no_voltage() -> None:
@@ -139,7 +147,8 @@ def test_what_is_left_to_charge_is_the_integral() -> None:
         one = edge.take(np.array([place]))
         grid = np.linspace(drain[place], edge.supply[place], 20_001)
         wide = one.take(np.zeros(len(grid), dtype=int))
-        capacitance = one.drain_capacitance + model._coupling(wide, grid, np.full_like(grid, gate[place]))
+        state = np.array([np.zeros_like(grid), grid, np.full_like(grid, gate[place]), np.zeros_like(grid)])
+        capacitance = one.drain_capacitance + model_of(wide).at(state, np.zeros_like(grid)).coupling
         whole = np.trapezoid((edge.supply[place] - grid) * capacitance, grid)
         assert found[place] == pytest.approx(whole, rel=1e-4, abs=1e-18)
 
@@ -156,16 +165,17 @@ def test_the_jacobian_is_the_derivative_of_the_slopes() -> None:
             rng.uniform(0.0, 2.0, 60),
         ]
     )
+    equations = model_of(edge)
     time, s, right = np.full(60, 1e-8), np.full(60, 1e7), rng.normal(size=(4, 60))
     sizes = np.array([1.0, 1.0, 1.0, 0.1])
     columns = []
     for row, size in enumerate(sizes):
         step = np.zeros((4, 1))
         step[row] = 1e-6 * size
-        up, down = (model._slopes(edge, state + sign * step, time) for sign in (1.0, -1.0))
+        up, down = (equations.at(state + sign * step, time).slope for sign in (1.0, -1.0))
         columns.append((up - down) / (2e-6 * size))
     jacobian = np.array(columns).transpose(2, 1, 0)
-    solved = model._Jacobian(edge, state, model._slopes(edge, state, time), s).solve(right)
+    solved = Solver(equations, equations.at(state, time), s).solve(right)
     by_differences = np.linalg.solve(1e7 * np.eye(4) - jacobian, right.T[..., None])[..., 0].T
     scale = np.abs(by_differences).max(axis=0)
     assert (np.abs(solved - by_differences) <= 1e-4 * scale + 1e-12).mean() > 0.98  # a kink may lie within a step
