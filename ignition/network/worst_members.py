@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from ignition.network.solution import Solution, solve
 from ignition.network.worst_case import NEGLIGIBLE
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["Boxes", "WorstMembers", "at_nominal", "bounds", "worst_members"]
+__all__ = ["Boxes", "WorstMembers", "at_nominal", "both_ways", "bounds", "worst_members"]
 
 _MAX_ROUNDS = 16
 
@@ -111,7 +111,7 @@ def worst_members(
     batch = len(boxes.low)
     negligible = np.broadcast_to(np.asarray(negligible, dtype=float), (batch,))
     try:
-        return _worst(boxes, weights, direction, starts, begin, negligible)
+        return _worst(boxes, weights, [direction], starts, [begin], negligible)[0]
     except NetworkError:
         if batch == 1:
             nothing = np.zeros((1, boxes.low.shape[1]), dtype=bool)
@@ -132,6 +132,37 @@ def worst_members(
         high=np.concatenate([one.high for one in some]),
         settled=np.concatenate([one.settled for one in some]),
     )
+
+
+def both_ways(
+    boxes: Boxes,
+    weights: FloatArray,
+    starts: int,
+    begin: Sequence[BoolArray],
+    negligible: FloatArray | float = NEGLIGIBLE,
+) -> tuple[WorstMembers, WorstMembers]:
+    """Find the highest value of each member's output, and of the same output turned round, as `worst_members` does.
+
+    Both are sought from the same points, which are solved once.
+
+    Parameters
+    ----------
+    weights : Output weights on node voltages and element currents [1], shape (batch, nodes + elements)
+    starts : Number of points to start from in either direction
+    begin : Corners to start from for either direction, each of shape (batch, parameters)
+    negligible : Effect of one tolerance that is not followed [output unit], one for all or of shape (batch,)
+    """
+    one = np.ones(len(weights))
+    small = np.broadcast_to(np.asarray(negligible, dtype=float), one.shape)
+    try:
+        forth, back = _worst(boxes, weights, [one, -one], starts, begin, small)
+        return forth, WorstMembers(value=-back.value, high=back.high, settled=back.settled)
+    except NetworkError:
+        forth, back = (
+            worst_members(boxes, sign * weights, one, starts, side, small)
+            for sign, side in zip((1.0, -1.0), begin, strict=True)
+        )
+        return forth, back
 
 
 def at_nominal(boxes: Boxes, weights: FloatArray) -> tuple[FloatArray, BoolArray, BoolArray]:
@@ -171,11 +202,8 @@ def bounds(boxes: Boxes, weights: FloatArray, starts: int) -> tuple[FloatArray, 
     starts : Number of points to start from in either direction
     """
     nominal, *sides = at_nominal(boxes, weights)
-    high, low = (
-        worst_members(boxes, weights, np.full(len(weights), way), starts, begin).value
-        for way, begin in zip((1.0, -1.0), sides, strict=True)
-    )
-    return np.minimum(low, nominal), nominal, np.maximum(high, nominal)
+    high, back = (one.value for one in both_ways(boxes, weights, starts, sides))
+    return np.minimum(-back, nominal), nominal, np.maximum(high, nominal)
 
 
 def _halves(batch: int) -> tuple[Indices, ...]:
@@ -185,47 +213,71 @@ def _halves(batch: int) -> tuple[Indices, ...]:
 def _worst(
     boxes: Boxes,
     weights: FloatArray,
-    direction: FloatArray,
+    directions: Sequence[FloatArray],
     starts: int,
-    begin: BoolArray | None,
+    begin: Sequence[BoolArray | None],
     negligible: FloatArray,
-) -> WorstMembers:
+) -> list[WorstMembers]:
+    """Worst case in some directions; no member climbs again from a corner that it has begun from or ended at."""
     batch, count = boxes.low.shape
-    best = WorstMembers(
-        value=np.full(batch, -np.inf),
-        high=np.zeros((batch, count), dtype=bool),
-        settled=np.zeros(batch, dtype=bool),
-    )
-    rng = np.random.default_rng(20261127)
+    nothing = np.zeros((batch, count), dtype=bool)
+    best = [
+        WorstMembers(value=np.full(batch, -np.inf), high=nothing.copy(), settled=np.zeros(batch, dtype=bool))
+        for _ in directions
+    ]
+    known: list[list[tuple[BoolArray, FloatArray]]] = [[] for _ in directions]
+    rng, one = np.random.default_rng(20261127), np.ones(batch)
     for start in range(starts):
-        trial, like = begin, None
-        if start or trial is None:
+        effect, like = None, None
+        if start or any(corner is None for corner in begin):
             values = np.where(rng.random(count) < 0.5, boxes.low, boxes.high) if start else boxes.nominal
-            _, effect, like = _at(boxes, weights, direction, values, negligible, None)
-            trial = effect > 0.0
-        _ascend(boxes, weights, direction, trial, like, negligible, best)
-    return WorstMembers(value=direction * best.value, high=best.high, settled=best.settled)
+            _, effect, like = _at(boxes, weights, one, values, negligible, None)
+        for direction, corner, found, corners in zip(directions, begin, best, known, strict=True):
+            trial = corner if not start and corner is not None else _asked_for(effect, direction)
+            new = np.ones(batch, dtype=bool)
+            for other, _ in corners:
+                new &= (trial != other).any(axis=1)
+            own = np.flatnonzero(new)
+            if len(own):
+                ends = _ascend(boxes, weights, direction, trial, own, like, negligible, found, corners)
+                corners += [(trial, np.full(batch, -np.inf)), ends]
+    return [
+        WorstMembers(value=direction * one.value, high=one.high, settled=one.settled)
+        for direction, one in zip(directions, best, strict=True)
+    ]
+
+
+def _asked_for(effect: FloatArray | None, direction: FloatArray) -> BoolArray:
+    assert effect is not None
+    return np.asarray(direction[:, None] * effect > 0.0)
 
 
 def _ascend(
     boxes: Boxes,
     weights: FloatArray,
     direction: FloatArray,
-    trial: BoolArray,
+    corners: BoolArray,
+    own: Indices,
     like: Solution | None,
     negligible: FloatArray,
     best: WorstMembers,
-) -> None:
-    """Climb from one corner of each member; what is better than `best` takes its place there.
+    known: Sequence[tuple[BoolArray, FloatArray]],
+) -> tuple[BoolArray, FloatArray]:
+    """Climb from one corner of some members; what is better than `best` takes its place there.
 
     All parameters that ask for their other end go there at once; where that is worse, they go one by one, the one of
     largest effect first. One that asks and is worse at its other end, as where a clamp changes its state on the way,
     is refused until another one has gone. What the refused ones ask for is owed, but for ranges over many decades, of
-    which the slope says little.
+    which the slope says little. One that comes to a known corner, at which nothing asks for more, climbs no further.
+
+    Returns
+    -------
+    Corners at which nothing asks for more, with their values; else those of the start, and -inf
     """
-    pending = np.arange(len(trial))
-    high = trial.copy()
-    reached = np.full(len(trial), -np.inf)
+    pending, trial = own, corners[own]
+    like = None if like is None else like.take(own)
+    high, final = corners.copy(), corners.copy()
+    reached, value = np.full((2, len(corners)), -np.inf)
     wishes = np.zeros(high.shape)
     wide = boxes.high > _DECADES * (np.abs(boxes.low) + 1.0)
     refused, flipped = np.zeros(high.shape, dtype=bool), np.zeros(high.shape, dtype=bool)
@@ -248,15 +300,22 @@ def _ascend(
         winners = pending[better]
         best.value[winners], best.high[winners] = total[better], high[winners]
         best.settled[winners] = ended[better] & (owed[better] == 0.0).all(axis=1)
+        content = pending[(wishes[pending] == 0.0).all(axis=1)]
+        final[content], value[content] = high[content], reached[content]
         pending, worse, left = pending[~ended], worse[~ended], left[~ended]
         like = like.take(np.flatnonzero(~ended))
-        if not len(pending):
-            return
         largest = np.zeros(left.shape, dtype=bool)
         largest[np.arange(len(pending)), np.argmax(left, axis=1)] = True
         flip = np.where((worse | refused[pending].any(axis=1))[:, None], largest, left > 0.0)
         flipped[pending] = flip
         trial = high[pending] ^ flip
+        on = np.ones(len(pending), dtype=bool)
+        for other, told in known:
+            on &= (told[pending] < reached[pending]) | (trial != other[pending]).any(axis=1)
+        pending, trial, like = pending[on], trial[on], like.take(np.flatnonzero(on))
+        if not len(pending):
+            break
+    return final, value
 
 
 def _at(

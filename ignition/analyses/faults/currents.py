@@ -15,7 +15,7 @@ from ignition.analyses.faults.worst import Worst
 from ignition.network.linear import Indices
 from ignition.network.sampled_members import sampled
 from ignition.network.worst_case import NEGLIGIBLE, Probe
-from ignition.network.worst_members import Boxes, WorstMembers, at_nominal, worst_members
+from ignition.network.worst_members import Boxes, WorstMembers, at_nominal, both_ways, worst_members
 from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["hazards", "highest_against", "highest_uncommanded", "lowest_commanded"]
@@ -132,17 +132,14 @@ def _both_ways(
 ) -> tuple[WorstMembers, WorstMembers]:
     """Highest current of an igniter of each row in its own direction, and in the other."""
     boxes = loosened_beside(bench, batch.boxes.take(row), igniter)
-    weights, one = _weights(bench, boxes, igniter), np.ones(len(row))
+    weights = _weights(bench, boxes, igniter)
     unsolved: BoolArray = np.zeros(len(row), dtype=bool)
     if begin is None:
         nominal, *sides = at_nominal(boxes, weights)
         unsolved = np.isnan(nominal)
     else:
         sides = [begin[:, 0], begin[:, 1]]
-    forth, back = (
-        worst_members(boxes, sign * weights, one, starts, side, negligible)
-        for sign, side in zip((1.0, -1.0), sides, strict=True)
-    )
+    forth, back = both_ways(boxes, weights, starts, sides, negligible)
     unsolved |= batch.unsettled[row]
     forth.value[unsolved] = back.value[unsolved] = np.nan  # told as not solved, whatever some corner gives
     return forth, back
