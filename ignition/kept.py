@@ -45,7 +45,10 @@ class Kept(Generic[Question, Answer]):
         asked = [self._inputs(question) for question in questions]
         with self._lock:
             known = {inputs: self._found[inputs] for inputs in asked if inputs in self._found}
-        new = {inputs: one for inputs, one in zip(asked, questions, strict=True) if inputs not in known}
+        new: dict[Hashable, Question] = {}
+        for inputs, one in zip(asked, questions, strict=True):
+            if inputs not in known:
+                new.setdefault(inputs, one)
         if new:
             known.update(zip(new, find(list(new.values())), strict=True))
         with self._lock:

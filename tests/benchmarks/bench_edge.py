@@ -14,7 +14,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from ignition.analyses.no_fire.edge import Edge, edge_response
-from ignition.analyses.no_fire.switch_on import switch_on
+from ignition.analyses.no_fire.switch_on import _switch_ons
 from ignition.circuit.examples import DEMO, load_example
 
 MEMBERS, SINGLE, UNTIL = 500, 10, 20e-6
@@ -108,7 +108,7 @@ def main() -> None:
     print(f"batch of {MEMBERS}: {1e3 * batch:.2f} ms a member, {alone / batch:.0f} times as fast as single ones")
     print(f"scipy, Radau: {1e3 * scipy:.0f} ms a member, {scipy / batch:.0f} times the batch; apart by {apart:.1e}")
     circuit = load_example(DEMO)
-    sweep, settled = best(lambda: switch_on(circuit, integrate=True)), best(lambda: switch_on(circuit))
+    sweep, settled = (best(lambda each=each: _switch_ons([circuit], each, True)) for each in (True, False))
     print(
         f"full corner sweep of the demo: {sweep:.2f} s (reach {SWEEP:.1f}), {sweep / settled:.0f} times the closed forms"
     )

@@ -13,11 +13,12 @@ from time import perf_counter
 import numpy as np
 
 from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.circuit_board import every_board
 from ignition.analyses.faults.corners import Corners
 from ignition.analyses.faults.currents import hazards, highest_uncommanded
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.faults import board_faults
-from ignition.analyses.faults.single import board_fault_currents, single_fault_currents
+from ignition.analyses.faults.single import board_fault_currents
 from ignition.analyses.faults.situations import situations
 from ignition.circuit.examples import DEMO, load_example, netlist_example
 from ignition.foreign.binding import bind
@@ -75,7 +76,7 @@ def main() -> None:
     for channels in (1, 2, 4):
         board = held(channels=str(channels), sense=SPLIT)
         start = perf_counter()
-        single_fault_currents(board)
+        board_fault_currents(every_board(board))
         taken = perf_counter() - start
         print(f"{channels} channels, {len(single_faults(board))} single faults, as check asks them: {taken:.2f} s")
     shown = netlist_example()

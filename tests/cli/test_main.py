@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from ignition.circuit.examples import example_names, example_text
+from tests.cli.in_process import told
 
 SPREAD = {"low", "nominal", "high", "unit"}
 
@@ -54,7 +55,7 @@ def answer(done: subprocess.CompletedProcess[str]) -> Any:
 )
 def test_check_status_and_keys(name: str, verdict: str, folder: Path) -> None:
     """Exit status 1 for what fails or is unknown; the JSON has the keys that programs rely on."""
-    done = run("check", f"{name}.toml", "--json", folder=folder)
+    done = told("check", f"{name}.toml", "--json", folder=folder)
     result = answer(done)
     assert done.returncode == (0 if verdict == "PASS" else 1) and done.stderr == ""
     assert result["circuit"] == f"{name}.toml" and result["verdict"] == verdict
@@ -62,14 +63,14 @@ def test_check_status_and_keys(name: str, verdict: str, folder: Path) -> None:
     keys = {"rule", "channel", "phase", "verdict", "value", "limit", "unit", "margin", "says", "source", "source_date"}
     assert all(keys <= set(f) for f in result["findings"])
     assert all({"key", "value", "direction", "basis"} <= set(a) for a in result["assumptions"])
-    text = run("check", f"{name}.toml", folder=folder)
+    text = told("check", f"{name}.toml", folder=folder)
     assert text.returncode == done.returncode and f"Verdict: {verdict}" in text.stdout and "Cautions" in text.stdout
 
 
 @pytest.mark.parametrize("name", ["demo", "reset-pull-up", "unknown-igniter"])
 def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
     """The JSON of firing and continuity has the keys that programs rely on."""
-    fired = answer(run("firing", f"{name}.toml", "--json", folder=folder))
+    fired = answer(told("firing", f"{name}.toml", "--json", folder=folder))
     assert set(fired["battery_voltage"]) >= SPREAD and set(fired["controller_supply"]) >= SPREAD
     for channel in fired["channels"]:
         assert set(channel["mosfet_junction"]) >= SPREAD
@@ -77,7 +78,7 @@ def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
             assert {"igniter", "string", "position", "all_fire_margin", "functions"} <= set(igniter)
             assert set(igniter["current"]) >= SPREAD and set(igniter["function_time"]) >= SPREAD
             assert igniter["functions"] in ("always", "sometimes", "never")
-    read = answer(run("continuity", f"{name}.toml", "--json", folder=folder))
+    read = answer(told("continuity", f"{name}.toml", "--json", folder=folder))
     for channel in read["channels"]:
         states = [s["state"] for s in channel["line_states"]]
         assert states[:5] == ["intact", "open", "shorted", "mosfet shorted", "not armed"]
@@ -92,7 +93,7 @@ def test_firing_and_continuity_keys(name: str, folder: Path) -> None:
 
 def test_faults_and_diagnose_keys(folder: Path) -> None:
     """The JSON of faults has the keys that programs rely on; that of a diagnosis has candidates, the worst first."""
-    done = run("faults", "kelp-line-cutter.toml", "--order", "2", "--json", folder=folder)
+    done = told("faults", "kelp-line-cutter.toml", "--order", "2", "--json", folder=folder)
     found = answer(done)
     assert done.returncode == 0 and found["order"] == 2 and found["verdict"] == "PASS"
     assert found["fewest_faults_to_fire"] == {"disarmed": 2, "reset": 1, "armed": 1, "firing": None}
@@ -103,11 +104,11 @@ def test_faults_and_diagnose_keys(folder: Path) -> None:
             assert set(row["igniter_current"]) == {"value", "unit"} and row["igniter_current"]["unit"] == "A"
     assert {len(row["faults"]) for row in found["phases"][0]["faults"]} == {1, 2}
     assert {"remedies", "sneak_paths", "inhibits"} <= set(found)
-    done = run("diagnose", "kelp-line-cutter.toml", "--reading", "line=5", "--json", folder=folder)
+    done = told("diagnose", "kelp-line-cutter.toml", "--reading", "line=5", "--json", folder=folder)
     found = answer(done)
     assert done.returncode == 1 and found["candidates"][0]["class"] == "hazardous"
-    assert run("diagnose", "kelp-line-cutter.toml", "--reading", "line=3584", folder=folder).returncode == 0
-    assert run("faults", "tether-cutter.toml", folder=folder).returncode == 1
+    assert told("diagnose", "kelp-line-cutter.toml", "--reading", "line=3584", folder=folder).returncode == 0
+    assert told("faults", "tether-cutter.toml", folder=folder).returncode == 1
 
 
 def test_text_is_plain_in_a_pipe(folder: Path) -> None:
@@ -121,7 +122,7 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
         ("diagnose", "kelp-line-cutter.toml", "--reading", "line=0"),
         ("example", "--list"),
     ):
-        done = run(*words, folder=folder)
+        done = (run if words == ("demo",) else told)(*words, folder=folder)
         assert "\x1b" not in done.stdout, words
         assert max(len(line) for line in done.stdout.splitlines()) <= 80, words
 
@@ -150,7 +151,7 @@ def test_text_is_plain_in_a_pipe(folder: Path) -> None:
 def test_wrong_use_ends_with_2(words: tuple[str, ...], says: str, folder: Path) -> None:
     """Wrong input or usage: status 2, a message on standard error, nothing on standard output, no traceback."""
     before = sorted(p.name for p in folder.rglob("*"))
-    done = run(*words, folder=folder)
+    done = told(*words, folder=folder)
     assert done.returncode == 2 and says in done.stderr and "Traceback" not in done.stderr and done.stdout == ""
     assert sorted(p.name for p in folder.rglob("*")) == before
 
@@ -196,6 +197,6 @@ def test_a_battery_that_cannot_hold_the_reference_is_named(words: tuple[str, ...
     text, references = re.subn('reference = "3.0 V"', "ratiometric = true", text)
     assert (voltages, references) == (1, 1)
     (folder / "flat.toml").write_text(text, encoding="utf-8")
-    done = run(words[0], "flat.toml", *words[1:], folder=folder)
+    done = told(words[0], "flat.toml", *words[1:], folder=folder)
     assert done.returncode == 2 and done.stdout == ""
     assert "reference may be 0 V while armed" in done.stderr and "write a battery" in done.stderr

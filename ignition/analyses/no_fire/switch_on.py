@@ -240,7 +240,7 @@ def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
         tuple(
             (
                 *(c.name, c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor),
-                *(c.high_side, c.return_contact is None),
+                *(c.high_side, c.return_contact is None, missing_keys(circuit, c)),
             )
             for c in circuit.channels
         ),

@@ -7,9 +7,10 @@ from collections import Counter
 
 import pytest
 
+from ignition.analyses.faults.circuit_board import every_board
 from ignition.analyses.faults.faults import faults
 from ignition.analyses.faults.results import FaultRow, Faults
-from ignition.analyses.faults.single import single_fault_currents, single_fault_inputs
+from ignition.analyses.faults.single import board_fault_currents, single_fault_currents, single_fault_inputs
 from ignition.analyses.verdict import check, judge_single_faults
 from ignition.circuit.complete import complete
 from ignition.circuit.description import Description
@@ -208,7 +209,7 @@ def test_check_answers_for_single_faults() -> None:
 
 def test_inputs_are_all_that_single_faults_depend_on() -> None:
     """Whichever range of a file is moved: where single faults change, so do what they are said to depend on."""
-    before = single_fault_currents(parse_circuit(WEAK))
+    before = board_fault_currents(every_board(parse_circuit(WEAK)))  # `single_fault_currents` keeps what it has found
     inputs = single_fault_inputs(parse_circuit(WEAK))
     changed, same = [], []
     for key, _, table in moved(WEAK):
@@ -216,7 +217,7 @@ def test_inputs_are_all_that_single_faults_depend_on() -> None:
         assert circuit is not None
         if single_fault_inputs(circuit) == inputs:
             same.append(key)
-            after = single_fault_currents(circuit)
+            after = board_fault_currents(every_board(circuit))
             assert (after.disarmed, after.test_path, after.fewest) == (before.disarmed, before.test_path, before.fewest)
         else:
             changed.append(key)
