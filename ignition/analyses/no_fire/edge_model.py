@@ -24,10 +24,11 @@ _THERMAL_VOLTAGE = 0.03
 
 @dataclass(slots=True, kw_only=True)
 class Point:
-    """A state y = (i, v_d, v_g, x), its slope, and what both the slope and its derivatives are made of.
+    """A state, its slope, and what both the slope and its derivatives are made of.
 
     Attributes
     ----------
+    state, slope : y = (i, v_d, v_g, x) [A, V, V, 1], and its time derivative, shape (4, n)
     over : Gate voltage over the threshold [V]
     on : The same, zero below the threshold [V]
     used : What the square law has of drain voltage [V]
@@ -40,7 +41,7 @@ class Point:
     coupling : Gate-drain capacitance [F]
     inverse : 1 / ((C_d + C_gd) (C_gs + C_gd) - C_gd^2) [1/F^2]
     bridge : Resistance of the loop over its inductance [1/s]; heating of the bridge per squared current [1/(A^2 s)]
-    drives : Both times the current
+    drives : Both times the current [A/s], [1/(A s)]
     heat : Heating of the bridge [1/s]
     """
 
@@ -64,7 +65,12 @@ class Point:
 
 
 class EdgeModel:
-    """Value sets as the equations need them."""
+    """Value sets as the equations need them.
+
+    Parameters
+    ----------
+    table : What follows from the value sets alone [SI], shape (rows, n), as `of` makes it
+    """
 
     def __init__(self, table: FloatArray) -> None:
         self._table = table
@@ -199,7 +205,12 @@ class EdgeModel:
 
 
 class Solver:
-    """Solution of (s - J) k = r with the derivatives J of the slopes, by elimination of x, then i, then 2 by 2."""
+    """Solution of (s - J) k = r with the derivatives J of the slopes, by elimination of x, then i, then 2 by 2.
+
+    Parameters
+    ----------
+    s : What stands on the diagonal [1/s], shape (n,)
+    """
 
     def __init__(self, model: EdgeModel, point: Point, s: FloatArray) -> None:
         current, drain, _, fraction = point.state
