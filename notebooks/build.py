@@ -100,7 +100,8 @@ def executed(cells: list[tuple[str, str]]) -> nbformat.NotebookNode:
     for number, cell in enumerate(book.cells):
         cell.id = f"cell-{number}"
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    NotebookClient(book, timeout=120, kernel_name="python3").execute()
+    # one text a cell, however the kernel's output was cut into messages
+    NotebookClient(book, timeout=120, kernel_name="python3", coalesce_streams=True).execute()
     for cell in book.cells:
         cell.metadata.pop("execution", None)
     return book
