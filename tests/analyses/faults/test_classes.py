@@ -31,7 +31,7 @@ NAN = float("nan")
 Told = tuple[float, float]
 """Current [A], negative where it is not settled, and share of the limit."""
 
-Made = Mapping[tuple[str, ...], Told]
+Made = Mapping[Any, Told]
 """What is told of a controller (``firing`` while commanded), a channel, and the faults beside."""
 
 
@@ -49,8 +49,8 @@ class World:
         self.shown: dict[str, tuple[str, ...]] = {}
         self.asked: list[tuple[str, frozenset[str]]] = []
         here = "ignition.analyses.faults.faults."
-        monkeypatch.setattr(f"{here}highest_uncommanded", lambda *a, **_: self.worst(*a, 1.0, self.quiet))
-        monkeypatch.setattr(f"{here}lowest_commanded", lambda *a, **_: self.worst(*a, -1.0, self.fired))
+        monkeypatch.setattr(f"{here}highest_uncommanded", lambda b, m, **_: self.worst(b, m, 1.0, self.quiet))
+        monkeypatch.setattr(f"{here}lowest_commanded", lambda b, m: self.worst(b, m, -1.0, self.fired))
         monkeypatch.setattr(f"{here}hazards", self.sought)
         monkeypatch.setattr(f"{here}strain", lambda _, m: Strain(battery=np.zeros(len(m.situations)), pins={}))
         monkeypatch.setattr(f"{here}_shown", self.readings)
@@ -81,10 +81,9 @@ class World:
         """Stand in for the search of sets: ``alive`` is a hazard with that controller, ``lost dead`` not solved."""
         named = self.named(bench, members)
         self.asked += [(situation.phase, faults) for situation, faults in named]
-        words = [(self.hazards.get(faults, ""), s.controller) for s, faults in named if s.phase == "armed"]
-        words += [("", "-")] * (len(named) - len(words))
-        found = [controller in word.split(",") for word, controller in words]
-        lost = [f"lost {controller}" in word.split(",") for word, controller in words]
+        words = [self.hazards.get(faults, "").split(",") if s.phase == "armed" else [] for s, faults in named]
+        found = [s.controller in word for word, (s, _) in zip(words, named, strict=True)]
+        lost = [f"lost {s.controller}" in word for word, (s, _) in zip(words, named, strict=True)]
         return np.array(found, dtype=bool), np.array(lost, dtype=bool)
 
     def readings(self, bench: Bench, picks: Any) -> tuple[tuple[str, ...], ...]:
@@ -137,7 +136,7 @@ def test_a_dud(world: World) -> None:
     world.fired = {("firing", "line", OPEN): (0.7, 0.875), ("firing", "line", UPPER): (0.8, 1.0)}
     row = world.row(OPEN, "firing")
     assert (row.kind, row.current, row.limit, row.commanded) == ("dud", 0.7, 0.8, True)
-    assert (row.share, row.thermal_fraction) == (pytest.approx(0.875), None)
+    assert row.share == pytest.approx(0.875) and row.thermal_fraction is None
     other = world.row(UPPER, "firing")  # the other channel's stray current is told
     assert (other.kind, other.current, other.channel, other.commanded) == ("harmless", 1e-6, "line 2", False)
 
