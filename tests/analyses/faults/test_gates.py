@@ -231,6 +231,15 @@ def test_what_a_gate_may_pass_is_never_taken_back(monkeypatch: pytest.MonkeyPatc
 
 
 @pytest.mark.usefixtures("passed")
+def test_a_highest_voltage_that_falls_keeps_what_was_passed_before(monkeypatch: pytest.MonkeyPatch) -> None:
+    """0.3 mA at first, 0.15 mA then: as long as the lowest one still widens, the highest stays at 0.3 mA."""
+    gates = Gates(monkeypatch, rise=-500.0, fall=1000.0)
+    volts, settled = gates.settled([[NONE, NONE]], [[True, False]])
+    assert settled.tolist() == [True] and volts[0, 0] == pytest.approx([-0.2, 0.2, 0.15])
+    assert gates.seen[-1].high[0, gates.seen[-1].network.parameters.index("line.off current")] == pytest.approx(0.3e-3)
+
+
+@pytest.mark.usefixtures("passed")
 def test_a_gate_without_a_solution_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is given up at once, the others go on."""
     gates = Gates(monkeypatch)
