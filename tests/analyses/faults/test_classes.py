@@ -12,12 +12,13 @@ import pytest
 from ignition.analyses.faults.bench import Bench, Members
 from ignition.analyses.faults.circuit_board import circuit_board
 from ignition.analyses.faults.fault import single_faults
-from ignition.analyses.faults.faults import board_faults
+from ignition.analyses.faults.faults import board_faults, faults
 from ignition.analyses.faults.results import FaultRow, Faults
 from ignition.analyses.faults.situations import Situation
 from ignition.analyses.faults.strain import Strain
 from ignition.analyses.faults.worst import Worst
 from ignition.errors import InputError
+from ignition.toleranced import Toleranced
 from ignition.typing import BoolArray
 from tests.analyses.faults.boards import held
 
@@ -65,13 +66,13 @@ class World:
     def worst(self, bench: Bench, members: Members, sign: float, made: Made) -> Worst:
         """Stand in for the search: 1 uA where nobody commands, twice the all-fire current where somebody does."""
         found = Worst.nowhere(bench, sign, len(members.situations))
-        for row, (situation, faults) in enumerate(self.named(bench, members)):
+        for row, (situation, broken) in enumerate(self.named(bench, members)):
             for number, line in enumerate(bench.board.lines):
                 if (line.name in situation.commanded) is (sign > 0.0):
                     continue
                 where = "firing" if situation.phase == "firing" else situation.controller
                 usual = (1e-6, 5e-6) if sign > 0.0 else (1.6, 2.0)
-                current, share = made.get((where, line.name, *sorted(faults)), usual)
+                current, share = made.get((where, line.name, *sorted(broken)), usual)
                 found.igniter[row, number] = number
                 found.current[row, number], found.share[row, number] = abs(current), share
                 found.settled[row, number] = current >= 0.0
@@ -305,4 +306,14 @@ def test_orders(world: World, order: int) -> None:
     """1, 2 or 3."""
     with pytest.raises(InputError, match=f"received {order}"):
         world.found(order)
-    assert world.found(3).inhibits is not None
+
+
+def test_what_is_told_of_the_whole(world: World) -> None:
+    """One fault at a time unless more are asked for, the name of the file, and the least that a clamp may carry."""
+    assert board_faults(world.board).order == faults(world.board.circuit).order == 1
+    pin = world.board.circuit.controller.pin
+    pin = replace(pin, clamp_current_limit=Toleranced(low=1e-3, nominal=2e-3, high=5e-3, unit="A"))
+    circuit = replace(world.board.circuit, controller=replace(world.board.circuit.controller, pin=pin))
+    world.board = replace(world.board, circuit=circuit, left_out={SHORT: "so they say"})
+    found = world.found()
+    assert (found.pin_limit, found.circuit, found.left_out) == (1e-3, "held.toml", {SHORT: "so they say"})
