@@ -39,8 +39,8 @@ Made = Mapping[Any, Told]
 class World:
     """Two channels, or one, four faults, and whatever currents and hazards a test makes up."""
 
-    def __init__(self, monkeypatch: pytest.MonkeyPatch, channels: int = 2) -> None:
-        circuit = held(channels=str(channels))
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, channels: int = 2, strings: str = '[["match"]]') -> None:
+        circuit = held(channels=str(channels), igniters=strings)
         faults = {fault.name: fault for fault in single_faults(circuit)}
         few = [faults[name] for name in (SHORT, OPEN, UPPER, LOWER)]
         self.board = circuit_board(circuit, (ALIVE, DEAD, FIRING), few)
@@ -48,6 +48,7 @@ class World:
         self.fired: Made = {}
         self.hazards: dict[frozenset[str], str] = {}
         self.shown: dict[str, tuple[str, ...]] = {}
+        self.igniter = 0
         self.asked: list[tuple[str, frozenset[str]]] = []
         here = "ignition.analyses.faults.faults."
         monkeypatch.setattr(f"{here}highest_uncommanded", lambda b, m, **_: self.worst(b, m, 1.0, self.quiet))
@@ -73,7 +74,7 @@ class World:
                 where = "firing" if situation.phase == "firing" else situation.controller
                 usual = (1e-6, 5e-6) if sign > 0.0 else (1.6, 2.0)
                 current, share = made.get((where, line.name, *sorted(broken)), usual)
-                found.igniter[row, number] = number
+                found.igniter[row, number] = number + self.igniter
                 found.current[row, number], found.share[row, number] = abs(current), share
                 found.settled[row, number] = current >= 0.0
         return found
@@ -181,6 +182,10 @@ def test_a_lone_channel_while_commanded(monkeypatch: pytest.MonkeyPatch) -> None
     row = world.row(UPPER, "firing")
     assert (row.kind, row.current, row.commanded, row.limit) == ("harmless", 1.6, True, 0.8)
     assert row.thermal_fraction is None and row.share == pytest.approx(2.0)
+    two = World(monkeypatch, 1, '[["match"], ["match"]]')
+    two.igniter = 1
+    assert (two.row(UPPER, "firing").commanded, two.row(UPPER, "firing").igniter) == (True, "line.igniter 2.1")
+    world = World(monkeypatch, channels=1)
     world.quiet = {("alive", "line", UPPER): (0.1, 0.5)}
     assert (world.row(UPPER).commanded, world.row(UPPER).current) == (False, 0.1)
 
