@@ -146,7 +146,10 @@ def test_gates_that_do_not_settle_are_told_of_no_igniter(monkeypatch: pytest.Mon
     found, lost = hazards(searches.bench, Members.each([0], picks), corners)
     assert (found.tolist(), lost.tolist()) == ([True], [False])
 
+    rounded = []
+
     def unsettled(bench: Bench, members: Members, coarse: bool = False) -> Iterator[Batch]:
+        rounded.append(coarse)
         for one in laid(bench, members, coarse):
             yield replace(one, unsettled=np.ones(len(one.first), dtype=bool))
 
@@ -154,6 +157,7 @@ def test_gates_that_do_not_settle_are_told_of_no_igniter(monkeypatch: pytest.Mon
     assert searches.one((0.3, True), (0.1, True)) == (-1, 0.0, False)
     found, lost = hazards(searches.bench, Members.each([0], picks), corners)
     assert (found.tolist(), lost.tolist()) == ([False], [True])
+    assert rounded == [False, True]  # off currents are rounded up where sets are sought, never where one is told
 
 
 @pytest.mark.parametrize(
