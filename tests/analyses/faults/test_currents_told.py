@@ -227,9 +227,11 @@ def test_a_firing_current_that_flows_backwards_is_none(monkeypatch: pytest.Monke
 def test_an_igniter_that_a_fault_touches_is_like_no_other() -> None:
     """Two strings are alike and one stands for both, until an igniter of the second one is open: it does not fire."""
     circuit = held(igniters='[["match"], ["match"]]')
-    opened = next(fault for fault in single_faults(circuit) if fault.name == "line.igniter 2.1 open")
-    bench = Bench.on(circuit_board(circuit, (FIRING,), (opened,)))
-    found = lowest_commanded(bench, Members.each([0], np.array([[0], [-1]])))
+    faults = {fault.name: fault for fault in single_faults(circuit)}
+    few = [faults["line.igniter 2.1 open"], faults["line.lower open"]]
+    bench = Bench.on(circuit_board(circuit, (FIRING,), few))
+    found = lowest_commanded(bench, Members.each([0], np.array([[0, -1], [-1, -1], [0, 1], [1, -1]])))
+    assert found.igniter[:, 0].tolist() == [1, 0, 1, 0] and found.current[2, 0] == pytest.approx(0.0, abs=1e-9)
     assert found.igniter[0, 0] == 1 and found.current[0, 0] == pytest.approx(0.0, abs=1e-9)
     assert found.igniter[1, 0] == 0
     # 7 V at least; two bridges of at most 1.3 ohm side by side, or 0.8 ohm beside 1.3 ohm, which takes the less
