@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -75,3 +77,37 @@ def test_no_solution_and_no_path_are_infinite() -> None:
             boxes(island, [6.0, 1.0, 3.0, current, 1e12], [8.0, 2.0, 4.0, current, 1e12], 1), weights, 4
         )
         assert np.isfinite(low).all() == known == np.isfinite(high).all()
+
+
+def test_how_far_a_voltage_without_a_path_may_be() -> None:
+    """Ten times all voltages and 10 V: 8 V and -3 V at their upper ends are 120 V, in either direction."""
+    more = (
+        Element(name="held", kind="source", plus="low", minus=GROUND, voltage=(("F", 1.0),)),
+        Element(name="load", kind="sink", plus="from", minus="to", current=(("J", 1.0),)),
+        *(
+            Element(name=node, kind="resistor", plus=node, minus=GROUND, resistance=(("T", 1.0),))
+            for node in ("from", "to")
+        ),
+    )
+    for way in (more, (more[0], replace(more[1], plus="to", minus="from"), *more[2:])):
+        network = Network(elements=(*LOOP.elements, *way))
+        weights = np.tile(Probe(element="upper").weights(network), (1, 1))
+        for volts, known in ((119.0, True), (121.0, False)):
+            ends = dict(zip(network.parameters, [8.0, 1.0, 3.0, -3.0, volts * 1e-12, 1e12], strict=True))
+            assert list(ends) == ["E", "R1", "R2", "F", "J", "T"]
+            found = sampled(boxes(network, list(ends.values()), list(ends.values()), 1), weights, 2)
+            assert [np.isfinite(each).all() for each in found] == [known, known]
+    one_sided = Network(elements=(*LOOP.elements, more[0], replace(more[1], minus=GROUND), more[2]))
+    weights = np.tile(Probe(element="upper").weights(one_sided), (1, 1))
+    values = [8.0, 1.0, 3.0, -3.0, 121e-12, 1e12]  # drawn out of its only node: -121 V
+    assert np.isinf(sampled(boxes(one_sided, values, values, 1), weights, 2)[1]).all()
+
+
+def test_half_of_the_points_are_corners() -> None:
+    """Of a current of 6 to 8 V over exact 4 ohm, whole steps are 1.5 A or 2 A; the other points lie between."""
+    weights = np.tile(Probe(element="upper").weights(LOOP), (1, 1))
+    one = boxes(LOOP, [6.0, 1.0, 3.0], [8.0, 1.0, 3.0], 1)
+    corners = [{round(float(v), 9) for v in (f[0] for f in sampled(one, weights, count))} for count in (1, 2)]
+    assert all(found <= {1.5, 2.0} or len(found) == 2 for found in corners) and corners[0] <= {1.5, 2.0}
+    least, most = sampled(one, weights, 3)  # two corners and a point between
+    assert {round(float(least[0]), 9), round(float(most[0]), 9)} & {1.5, 2.0}

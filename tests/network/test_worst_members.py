@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from ignition.network.elements import GROUND, Element, Network
 from ignition.network.solution import solve
 from ignition.network.worst_case import Probe, extremes
-from ignition.network.worst_members import Boxes, at_nominal, worst_members
+from ignition.network.worst_members import Boxes, at_nominal, bounds, worst_members
 from ignition.toleranced import Toleranced
 from ignition.typing import BoolArray, FloatArray
 
@@ -32,7 +33,7 @@ def ladder(*names: str) -> Network:
 
 
 def boxes_of(
-    network: Network, members: list[Mapping[str, Toleranced]], closed: Mapping[str, BoolArray] | None = None
+    network: Network, members: Sequence[Mapping[str, Toleranced]], closed: Mapping[str, BoolArray] | None = None
 ) -> Boxes:
     """Members of one network."""
     rows = [[member[name] for name in network.parameters] for member in members]
@@ -218,3 +219,53 @@ def test_negligible_effects() -> None:
     assert (found <= exact + 1e-12).all()
     assert (found >= exact - 3.0 * len(boxes.network.parameters) * 1e-4).all()
     assert (found < exact - 1e-9).any()
+
+
+def test_what_corners_ask_for_at_nominal_values() -> None:
+    """Of 1 V over 2 kohm and 3 kohm, 0.6 V: more from the source and the lower one, less from the upper one."""
+    spread = {"E": (0.9, 1.0, 1.1), "R3": (1e3, 2e3, 3e3), "R4": (2e3, 3e3, 4e3)}
+    network = ladder("R3", "R4")
+    member = {name: Toleranced(low=v[0], nominal=v[1], high=v[2]) for name, v in spread.items()}
+    exact = member | {"E": Toleranced.exact(1.0)}
+    boxes = boxes_of(network, [member, exact])
+    value, up, down = at_nominal(boxes, np.tile(Probe(node="below R3").weights(network), (2, 1)))
+    assert value == pytest.approx([0.6, 0.6])
+    columns = [network.parameters.index(name) for name in spread]
+    assert up[:, columns].tolist() == [[True, False, True], [False, False, True]]
+    assert down[:, columns].tolist() == [[False, True, False], [False, True, False]]
+
+
+def test_bounds_by_hand() -> None:
+    """The same divider: 0.9 V over 3 kohm and 2 kohm, and 1.1 V over 1 kohm and 4 kohm; without a solution no number."""
+    network = ladder("R3", "R4")
+    spread = {"E": (0.9, 1.0, 1.1), "R3": (1e3, 2e3, 3e3), "R4": (2e3, 3e3, 4e3)}
+    member = {name: Toleranced(low=v[0], nominal=v[1], high=v[2]) for name, v in spread.items()}
+    weights = np.tile(Probe(node="below R3").weights(network), (1, 1))
+    found = [float(each[0]) for each in bounds(boxes_of(network, [member]), weights, starts=1)]
+    assert found == pytest.approx([0.9 * 0.4, 0.6, 1.1 * 0.8])
+    twice = Network(elements=(*network.elements, replace(network.elements[0], name="second", voltage=(("F", 1.0),))))
+    lost = boxes_of(twice, [member | {"F": Toleranced.exact(2.0)}])
+    weights = np.tile(Probe(node="below R3").weights(twice), (1, 1))
+    assert np.isnan(bounds(lost, weights, starts=1)).all()
+    value, up, down = at_nominal(lost, weights)
+    assert np.isnan(value).all() and up.shape == down.shape == lost.low.shape and not (up | down).any()
+
+
+def test_what_a_search_that_did_not_settle_still_asks_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped at its first corner: 0.36 V of the lowest, and twice what each of three slopes promises on top.
+
+    The slopes there: 0.4 of 0.2 V; 0.9 V R4 / (R3 + R4)^2 = 72 uV/ohm of 2 kohm; 0.9 V R3 / (R3 + R4)^2 = 108 uV/ohm.
+    """
+    monkeypatch.setattr("ignition.network.worst_members._MAX_ROUNDS", 1)
+    network = ladder("R3", "R4")
+    spread = {"E": (0.9, 1.0, 1.1), "R3": (1e3, 2e3, 3e3), "R4": (2e3, 3e3, 4e3)}
+    member = {name: Toleranced(low=v[0], nominal=v[1], high=v[2]) for name, v in spread.items()}
+    boxes = boxes_of(network, [member])
+    weights = np.tile(Probe(node="below R3").weights(network), (1, 1))
+    begin = np.array([[name == "R3" for name in network.parameters]])
+    found = worst_members(boxes, weights, np.ones(1), starts=1, begin=begin)
+    owed = 0.4 * 0.2 + 72e-6 * 2e3 + 108e-6 * 2e3
+    assert found.value == pytest.approx([0.36 + 2.0 * owed]) and found.settled.tolist() == [False]
+    assert found.high.tolist() == begin.tolist()
+    settled = worst_members(boxes, weights, np.ones(1), starts=1, begin=~begin)
+    assert settled.value == pytest.approx([0.88]) and settled.settled.tolist() == [True]

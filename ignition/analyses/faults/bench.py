@@ -283,7 +283,7 @@ def _alike(changes: Changes) -> Indices:
     keys: dict[bytes, int] = {}
     found = []
     for base in range(len(changes.low)):
-        own = (changes.low, changes.nominal, changes.high, changes.closed, changes.kinds)
+        own = (changes.low, changes.nominal, changes.high, changes.closed)
         entries = (t.entries(np.full(t.count.shape[1], base), np.arange(t.count.shape[1])) for t in changes.tables)
         key = b"".join(part[base].tobytes() for part in own)
         key += b"".join(part.tobytes() for entry in entries for part in entry)

@@ -20,6 +20,8 @@ __all__ = ["single_fault_findings"]
 _COUNTED = 2
 """Faults up to which single faults tell how many it takes: one fires, or it takes two or more [1]."""
 
+_NOTHING_LEFT = "no fault is left that would be looked at"
+
 
 def single_fault_findings(
     circuit: Circuit, found: SingleFaults, count: Callable[[], Faults] | None = None, *, draws: Doubt | None = None
@@ -54,7 +56,7 @@ def single_fault_findings(
             Statement(source=f"common practice: {basis}", date=UNDATED),
         )
     for rule in rules_in_use(circuit):
-        if rule.quantity == "faults to fire" and rule.faults is not None:
+        if rule.faults is not None:
             yield from _counts(circuit, rule, rule.faults, found, count or (lambda: faults(circuit)), draws)
 
 
@@ -70,6 +72,8 @@ def _counts(
     igniters = {kind for channel in circuit.channels for string in channel.strings for kind in string}
     doubts = [doubt for kind in sorted(igniters) if (doubt := no_fire_doubt(circuit, kind)) is not None]
     doubts += [] if draws is None else [draws]
+    if not all(one.fault or one.unsolved for one in found.disarmed):
+        doubts.append(Doubt(reason=Reason.NOT_ANALYSED, says=_NOTHING_LEFT))
     for phase in rule.phases:
         unsolved = found.unsolved.get(phase, ())
         unknown = [Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(unsolved)}")] if unsolved else []
@@ -120,7 +124,7 @@ def _finding(
     doubt = no_fire_doubt(circuit, one.kind) or draws
     value: float | None = one.current
     if not one.fault and one.phase != "firing":  # while a lone channel fires nobody is left whom no one commands
-        value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says="no fault is left that would be looked at")
+        value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says=_NOTHING_LEFT)
     if one.unsolved:
         doubt = Doubt(reason=Reason.NOT_SOLVED, says=f"not solved for {', '.join(one.unsolved)}")
     return compare(

@@ -80,7 +80,7 @@ def switches(board: Board, index: int, volts: FloatArray, commanded: BoolArray, 
     off = np.stack(off_current_range(mosfet, volts[:, 0], volts[:, 1], volts[:, 2], board.circuit.ambient), axis=1)
     if coarse:
         place = np.searchsorted(_COARSE, off[:, 2])
-        off[:, 2] = np.where(place < len(_COARSE), np.append(_COARSE, 0.0)[place], off[:, 2])
+        off[:, 2] = np.where(place < len(_COARSE), np.take(_COARSE, place, mode="clip"), off[:, 2])
         off[:, 0], off[:, 1] = 0.0, off[:, 2]
     rely = mosfet.rows[0].gate
     weak = np.where(commanded & (volts[:, 0] < rely), np.where(volts[:, 1] < rely, "usual", "may be"), "")

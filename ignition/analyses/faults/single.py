@@ -113,7 +113,7 @@ def board_fault_currents(board: Board) -> SingleFaults:
     path = [k for k, fault in enumerate(bench.faults) if fault.side == "test path"]
     everything = [-1, *range(len(bench.faults))]
     alone = len(board.lines) == 1  # nobody is left whom no one commands
-    tested = [] if alone else [-1, *path]
+    tested = [] if alone else path
     asked = [tested if s.phase == "firing" else everything for s in bench.situations]
     members = Members(
         situations=np.repeat(np.arange(len(asked)), [len(some) for some in asked]),

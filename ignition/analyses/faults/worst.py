@@ -91,12 +91,10 @@ class Worst:
             share = np.where(limit == 0.0, np.inf, current / limit)
         settled = settled | ((share < 1.0 / _FAR) if self.sign > 0.0 else (share > _FAR))
         channel = self.owner[igniter]
-        order = np.lexsort((self.sign * current, self._ranked(share), channel, row))
+        order = np.lexsort((self.sign * current, self._ranked(share)))
         order = order[~np.isnan(current[order])]  # what has no solution is told by `settled`
-        key = row[order] * self.igniter.shape[1] + channel[order]
-        last = order[np.flatnonzero(np.append(np.diff(key) != 0, [True] * bool(len(key))))]
         place = np.full((len(batch.first), self.igniter.shape[1]), -1)
-        place[row[last], channel[last]] = last
+        place[row[order], channel[order]] = order  # of several the last one stays, which is the worst
         own = place[batch.place]
         some, where = np.nonzero(own >= 0)
         chosen, some = own[some, where], batch.members[some]
