@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -21,6 +22,14 @@ _OPEN = 1e9
 
 _SHORT = 1e-6
 """Resistance of a bridge that is a short after function [ohm]: as good as none, yet parallel ones form no loop."""
+
+# most igniters of a what-if or a sweep are those of the circuit before
+_population = functools.lru_cache(maxsize=256)(population_from_statements)
+
+
+@functools.lru_cache(maxsize=256)
+def _sustained(current: float, duration: float, time_constant: float, growth: float) -> float:
+    return float(sustained(current, duration, time_constant, growth))
 
 
 def complete_igniter(name: str, given: d.Igniter, ambient: Toleranced, ledger: Ledger) -> IgniterModel:
@@ -138,7 +147,7 @@ def _nominal(s: _Statements) -> BridgeModel | None:
     given_time = given.time_constant
     if given_time is None and given.adiabatic_energy is None and given.response is None:
         given_time = parse_toleranced(default_entry("time_constant")["value"], "s")
-    return population_from_statements(
+    return _population(
         no_fire.current.nominal,
         no_fire.duration.nominal,
         _placed(no_fire, "no_fire"),
@@ -147,7 +156,7 @@ def _nominal(s: _Statements) -> BridgeModel | None:
         _placed(all_fire, "all_fire"),
         time_constant=None if given_time is None else _positive_time(given_time).nominal,
         energy=None if given.adiabatic_energy is None else given.adiabatic_energy.nominal,
-        response=None if given.response is None else [(c.nominal, t.nominal) for c, t in given.response],
+        response=None if given.response is None else tuple((c.nominal, t.nominal) for c, t in given.response),
         resistance=s.bridge.reference_resistance.nominal,
         growth=s.bridge.reference_growth.nominal,
     )
@@ -196,12 +205,12 @@ def _response_time(s: _Statements, response: list[tuple[Toleranced, Toleranced]]
         duration = statement.duration.nominal if assumed else getattr(statement.duration, statement_end)
         return getattr(statement.current, statement_end), duration
 
-    return population_from_statements(
+    return _population(
         *end(s.no_fire, s.given.no_fire),
         _placed(s.no_fire, "no_fire"),
         *end(s.all_fire, s.given.all_fire),
         _placed(s.all_fire, "all_fire"),
-        response=[(getattr(c, response_end), getattr(t, response_end)) for c, t in response],
+        response=tuple((getattr(c, response_end), getattr(t, response_end)) for c, t in response),
         resistance=s.bridge.reference_resistance.nominal,
         growth=getattr(growth, response_end),
         response_growth=getattr(growth, statement_end),
@@ -223,14 +232,14 @@ def _lowest(s: _Statements, times: TimeConstants) -> float | None:
         return _lowest_with_energy(s, s.no_fire, s.energy)
     assert times.slow is not None
     growth = s.bridge.reference_growth.high
-    return float(sustained(s.no_fire.current.low, s.no_fire.duration.low, times.slow, growth))
+    return _sustained(s.no_fire.current.low, s.no_fire.duration.low, times.slow, growth)
 
 
 def _highest(s: _Statements, times: TimeConstants) -> float | None:
     if s.all_fire is None or times.fast is None:
         return None
     growth = s.bridge.reference_growth.low
-    return float(sustained(s.all_fire.current.high, s.all_fire.duration.high, times.fast, growth))
+    return _sustained(s.all_fire.current.high, s.all_fire.duration.high, times.fast, growth)
 
 
 def _lowest_with_energy(s: _Statements, no_fire: StatementModel, energy: Toleranced) -> float:
@@ -238,21 +247,39 @@ def _lowest_with_energy(s: _Statements, no_fire: StatementModel, energy: Toleran
 
     A pulse that carries no more than the energy leaves every threshold possible: zero where its duration is assumed.
     """
-    stated, duration = no_fire.current.low, no_fire.duration.low
+    bridge = s.bridge
+    lowest = _least_threshold(
+        no_fire.current.low,
+        no_fire.duration.low,
+        energy.high,
+        bridge.function_resistance.low,
+        bridge.reference_growth.high,
+    )
+    if lowest > 0.0 or s.given.no_fire is None or s.given.no_fire.duration is None:
+        return lowest
+    raise InputError(
+        f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the "
+        "bridge no further than the energy does, so no steady no-fire current follows; give time_constant or a "
+        "longer statement"
+    )
+
+
+@functools.lru_cache(maxsize=256)
+def _least_threshold(current: float, duration: float, energy: float, resistance: float, growth: float) -> float:
+    """Lowest steady threshold at which a current just does not function, by bisection; zero where every one does.
+
+    Parameters
+    ----------
+    resistance : Of the bridge at the function temperature
+    """
 
     def functions(threshold: float) -> bool:
-        slow = _slow(s, energy, threshold)
-        return bool(thermal_fraction(stated, threshold, slow, duration, 0.0, s.bridge.reference_growth.high) >= 1.0)
+        slow = float(time_constant_from_energy(energy, threshold, resistance))
+        return bool(thermal_fraction(current, threshold, slow, duration, 0.0, growth) >= 1.0)
 
-    low, high = 0.1 * stated, stated
+    low, high = 0.1 * current, current
     if not functions(low):
-        if s.given.no_fire is None or s.given.no_fire.duration is None:
-            return 0.0
-        raise InputError(
-            f"no_fire.duration ({no_fire.duration}) is too short against adiabatic_energy: the no-fire pulse heats the "
-            "bridge no further than the energy does, so no steady no-fire current follows; give time_constant or a "
-            "longer statement"
-        )
+        return 0.0
     for _ in range(60):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if functions(middle) else (low, middle)

@@ -191,7 +191,7 @@ def solve(
     loops: Loops | None = None
     for attempt in range(_MAX_ROUNDS):
         found, some = _solve(network, branches.take(pending) if attempt else branches, pending)
-        loops = None if attempt else some
+        loops = some if len(pending) == len(parameters) else None
         unknowns[pending[:, None], arrays.kept] = found
         wanted = _wanted_states(arrays, voltage[pending], active[pending], found) & present[pending]
         changed = np.any(wanted != active[pending], axis=1)

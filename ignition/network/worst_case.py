@@ -130,13 +130,14 @@ def _extremes(network: Network, bounds: tuple[Toleranced, ...], probes: tuple[Pr
         )
     solution = solve(network, _sign_points(free, nominal))
     clamps = _clamps(network, probes)
-    effects = _effects(solution, weights, free.widths, free.columns)
-    for index, clamp in clamps.items():
+    slopes = solution.sensitivities(np.stack([*weights, *(clamp.across for clamp in clamps.values())]))
+    effects = _effects(slopes[:, :, : len(weights)], free)
+    for place, (index, clamp) in enumerate(clamps.items(), start=len(weights)):
         if not solution.active[:, clamp.column].any():
-            excess, nearness = clamp.excess(solution, free)
-            effects[:, :, index] = nearness[np.argmax(excess)]
+            nearest = [int(np.argmax(clamp.excess(solution)))]
+            effects[:, :, index] = clamp.effects(slopes[nearest, :, place], free)
     outputs = solution.unknowns[0] @ weights.T
-    found = _search(network, free, nominal, weights, effects, clamps)
+    found = _search(solution, free, nominal, weights, effects, clamps)
     largest = np.max(np.abs(effects), axis=0, initial=0.0)
     result: list[Extreme] = []
     for index, middle in enumerate(outputs):
@@ -194,40 +195,52 @@ def _sign_points(free: _Free, nominal: Mapping[str, float]) -> dict[str, ArrayLi
     return values | {n: rows[:, i] for i, n in enumerate(free.names)}
 
 
-def _effects(solution: Solution, weights: FloatArray, widths: FloatArray, columns: Indices) -> FloatArray:
+def _effects(slopes: FloatArray, free: _Free) -> FloatArray:
     """Effect of each tolerance, zero where it is lost in rounding [A or V]; shape (batch, parameters, outputs)."""
-    effect = solution.sensitivities(weights)[:, columns, :] * widths[:, None]
+    effect = slopes[:, free.columns, :] * free.widths[:, None]
     return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clamp:
-    """The voltage by which a clamp exceeds where it begins to conduct; its place among the closed elements."""
+    """The voltage by which a clamp exceeds where it begins to conduct; its place among the closed elements.
+
+    Attributes
+    ----------
+    across : Weights of the voltage across it on the unknowns [1]
+    begins : Factor of each parameter in the voltage at which it begins to conduct [1]
+    """
 
     column: int
     across: FloatArray
-    voltage: Terms
+    begins: FloatArray
 
-    def excess(self, solution: Solution, free: _Free) -> tuple[FloatArray, FloatArray]:
-        """Return it [V], (batch,), and what stands for the effect of each tolerance, (batch, parameters)."""
-        terms = np.zeros(len(solution.network.parameters))
-        for name, factor in self.voltage:
-            terms[solution.network.parameters.index(name)] += factor
-        effect = solution.sensitivities(self.across[None, :])[:, free.columns, 0] - terms[free.columns]
-        effect = _NEARNESS * effect * free.widths
-        excess = solution.unknowns @ self.across - solution.parameters @ terms
-        return excess, np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
+    def excess(self, solution: Solution) -> FloatArray:
+        """Return it [V], (batch,)."""
+        return np.asarray(solution.unknowns @ self.across - solution.parameters @ self.begins)
+
+    def effects(self, slopes: FloatArray, free: _Free) -> FloatArray:
+        """Return what stands for the effect of each tolerance, from the slopes of `across`; (batch, parameters)."""
+        effect = _NEARNESS * (slopes - self.begins)[:, free.columns] * free.widths
+        return np.where(np.abs(effect) <= NEGLIGIBLE, 0.0, effect)
 
 
 def _clamps(network: Network, probes: Sequence[Probe]) -> dict[int, _Clamp]:
     """Clamps among the outputs, by place."""
     closed = {e.name: column for column, e in enumerate(e for e in network.elements if e.closed)}
     elements = [None if p.element is None else network.element(p.element) for p in probes]
+
+    def begins(terms: Terms) -> FloatArray:
+        factors = np.zeros(len(network.parameters))
+        for name, factor in terms:
+            factors[network.parameters.index(name)] += factor
+        return factors
+
     return {
         index: _Clamp(
             column=closed[e.name],
             across=Probe(node=e.plus, reference=e.minus).weights(network),
-            voltage=e.voltage,
+            begins=begins(e.voltage),
         )
         for index, e in enumerate(elements)
         if e is not None and e.kind == "clamp" and e.closed
@@ -235,7 +248,7 @@ def _clamps(network: Network, probes: Sequence[Probe]) -> dict[int, _Clamp]:
 
 
 def _search(
-    network: Network,
+    points: Solution,
     free: _Free,
     nominal: Mapping[str, float],
     weights: FloatArray,
@@ -245,8 +258,9 @@ def _search(
     """Best corner of each output, down and up in turn: signs choose the side, undecided parameters are enumerated.
 
     All corners of all outputs are solved in one batch; an output whose corner is contradicted by a sign there goes
-    another round with that parameter enumerated.
+    another round with that parameter enumerated. Clamps and leakages are tried as they are at the first of `points`.
     """
+    network = points.network
     tasks = [_Task(index, direction, effects[:, :, index]) for index in range(len(weights)) for direction in (-1, 1)]
     pending, alike = tasks, np.arange(len(free.names))
     for attempt in range(_MAX_ROUNDS):
@@ -256,7 +270,7 @@ def _search(
         edges = np.cumsum([0, *(len(c) for c in corners)])
         rows = np.concatenate(corners)
         values: dict[str, ArrayLike] = {**nominal, **{n: rows[:, i] for i, n in enumerate(free.names)}}
-        solution = solve(network, values)
+        solution = solve(network, values, like=points.take(np.zeros(len(rows), dtype=np.intp)))
         chosen = [
             start + task.choose(rows[start:end], solution.unknowns[start:end] @ weights[task.output])
             for task, start, end in zip(pending, edges[:-1], edges[1:], strict=True)
@@ -304,11 +318,18 @@ def _contradicted(
     at_corner: Solution, free: _Free, weights: FloatArray, tasks: Sequence[_Task], clamps: Mapping[int, _Clamp]
 ) -> list[_Task]:
     """Tasks at whose corner some parameter's sign asks for the other side; those parameters become undecided."""
-    own = weights[[task.output for task in tasks]][:, None, :]
-    effects = _effects(at_corner, own, free.widths, free.columns)[:, :, 0]
-    for index, clamp in clamps.items():
-        off = ~at_corner.active[:, clamp.column] & [task.output == index and task.direction > 0 for task in tasks]
-        effects[off] = clamp.excess(at_corner.take(np.flatnonzero(off)), free)[1]
+    own = weights[[task.output for task in tasks]]
+    off = {
+        place: clamps[task.output]
+        for place, task in enumerate(tasks)
+        if task.direction > 0 and task.output in clamps and not at_corner.active[place, clamps[task.output].column]
+    }
+    for place, clamp in off.items():
+        own[place] = clamp.across
+    slopes = at_corner.sensitivities(own[:, None, :])
+    effects = _effects(slopes, free)[:, :, 0]
+    for place, clamp in off.items():
+        effects[place] = clamp.effects(slopes[[place], :, 0], free)[0]
     again = []
     for task, effect in zip(tasks, effects, strict=True):
         side = np.where(task.row == free.high, 1.0, -1.0)

@@ -273,12 +273,12 @@ def _fixed_point(statement: str, update: Callable[[ArrayLike], FloatArray]) -> f
 
 def _bisect(update: Callable[[ArrayLike], FloatArray], low: float, high: float) -> float:
     rising = bool(update(high) >= high)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if bool(update(middle) >= middle) == rising:
-            high = middle
-        else:
-            low = middle
+    for _ in range(12):  # by 32 at a time: the sixtieth power of two in all
+        tried = np.linspace(low, high, 33)
+        beyond = (update(tried) >= tried) == rising
+        beyond[-1] = True
+        place = 1 + int(np.argmax(beyond[1:]))
+        low, high = float(tried[place - 1]), float(tried[place])
     return 0.5 * (low + high)
 
 

@@ -27,38 +27,44 @@ class Fired:
     fraction: FloatArray
 
 
-def _currents(circuit: Circuit, values: dict[str, Any], on: BoolArray, bridge: FloatArray) -> FloatArray:
-    """Current of every bridge: strings and channels in parallel behind battery and feed, sense dividers included."""
-    strings, channels = [], []
-    row = 0
-    for index, channel in enumerate(circuit.channels):
-        name = channel.name
-        conductances = []
-        for number, string in enumerate(channel.strings):
-            total = sum(bridge[row + i] for i in range(len(string)))
-            if channel.branch is not None:
-                total = total + values[f"{name}.branch {number + 1}"]
-            conductances.append((1.0 / total, len(string)))
-            row += len(string)
-        divider = values[f"{name}.upper"] + values[f"{name}.lower"]
-        closed = values[f"{name}.mosfet"] * divider / (values[f"{name}.mosfet"] + divider)
-        switch = np.where(on[index], closed, divider)
-        outside = values[f"{name}.lead"] + switch
-        inside = sum(c for c, _ in conductances)
-        channels.append(inside / (1.0 + outside * inside))
-        strings.append((conductances, outside, inside))
-    battery = values["battery.resistance"]
-    source = battery + sum(values[f"feed.{part.name}"] for part in circuit.feed)
-    before = sum((values[f"load.{name}"] for name, _ in circuit.loads), start=np.zeros(()))
-    controller = values["controller.current"]
-    voltage = values["battery.voltage"] - battery * before
-    voltage = voltage - (battery if circuit.controller.powered_before_arm_switch else source) * controller
-    bus = np.maximum(voltage, 0.0) / (1.0 + source * sum(channels))
-    found = []
-    for conductances, outside, inside in strings:
-        line = bus / (1.0 + outside * inside)
-        found += [line * conductance for conductance, length in conductances for _ in range(length)]
-    return np.array(found)
+class _Network:
+    """Strings and channels in parallel behind battery and feed, sense dividers included.
+
+    What moves while bridges heat is taken in sums along the rows of an array: (igniters or strings or channels, trials).
+    """
+
+    def __init__(self, circuit: Circuit, values: dict[str, Any], trials: int) -> None:
+        def rows(several: list[Any]) -> FloatArray:
+            return np.array([np.broadcast_to(np.asarray(one, dtype=float), (trials,)) for one in several])
+
+        names = [channel.name for channel in circuit.channels]
+        lengths = [[len(string) for string in channel.strings] for channel in circuit.channels]
+        self.lengths = np.concatenate(lengths)
+        self.strings = np.cumsum([0, *self.lengths[:-1]])
+        self.channels = np.cumsum([0, *(len(own) for own in lengths[:-1])])
+        self.owner = np.repeat(np.arange(len(names)), [len(own) for own in lengths])
+        self.branch = rows([
+            0.0 if channel.branch is None else values[f"{channel.name}.branch {number + 1}"]
+            for channel in circuit.channels
+            for number in range(len(channel.strings))
+        ])  # fmt: skip
+        divider = rows([values[f"{name}.upper"] + values[f"{name}.lower"] for name in names])
+        switch, lead = (rows([values[f"{name}.{part}"] for name in names]) for part in ("mosfet", "lead"))
+        self.closed, self.opened = lead + switch * divider / (switch + divider), lead + divider
+        battery = values["battery.resistance"]
+        self.source = battery + sum(values[f"feed.{part.name}"] for part in circuit.feed)
+        before = sum((values[f"load.{name}"] for name, _ in circuit.loads), start=np.zeros(()))
+        taken = battery if circuit.controller.powered_before_arm_switch else self.source
+        self.voltage = values["battery.voltage"] - battery * before - taken * values["controller.current"]
+
+    def currents(self, on: BoolArray, bridge: FloatArray) -> FloatArray:
+        """Current of every bridge, at its resistance."""
+        outside = np.where(on, self.closed, self.opened)
+        conductance = 1.0 / (np.add.reduceat(bridge, self.strings, axis=0) + self.branch)
+        inside = np.add.reduceat(conductance, self.channels, axis=0)
+        share = 1.0 / (1.0 + outside * inside)
+        bus = np.maximum(self.voltage, 0.0) / (1.0 + self.source * (inside * share).sum(axis=0))
+        return np.repeat((bus * share)[self.owner] * conductance, self.lengths, axis=0)
 
 
 def fire(circuit: Circuit, values: dict[str, Any], bridges: Bridges, ambient: FloatArray) -> Fired:
@@ -74,10 +80,11 @@ def fire(circuit: Circuit, values: dict[str, Any], bridges: Bridges, ambient: Fl
     first = np.full(span.shape, np.nan)
     function_time = np.full(span.shape, np.inf)
     fraction = np.zeros(span.shape)
+    network = _Network(circuit, values, len(ambient))
 
     def slope(at: FloatArray, on: BoolArray) -> tuple[FloatArray, FloatArray]:
         cold = bridges.resistance * (1.0 + bridges.coefficient * (at - bridges.reference))
-        current = _currents(circuit, values, on, np.where(done, bridges.spent, cold))
+        current = network.currents(on, np.where(done, bridges.spent, cold))
         rate = (current**2 * cold - bridges.loss * (at - ambient)) / bridges.capacity
         return np.where(done, 0.0, rate), current
 
