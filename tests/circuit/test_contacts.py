@@ -44,9 +44,9 @@ def test_a_closed_switch_with_what_lies_around_it() -> None:
 
 
 def test_a_switch_of_more_than_what_lies_around_it() -> None:
-    """100 to 400 ohm beside 1 to 4 ohm: opening it may add nothing, and never takes anything away."""
-    one = line('high_side = { resistance = "100 ohm .. 200 ohm .. 400 ohm", around = "1 ohm .. 2 ohm .. 4 ohm" }')
-    assert ends(one.around) == pytest.approx((0.0, 2.0 - 400.0 / 202.0, 4.0 - 100.0 / 101.0))
+    """100 to 400 ohm beside 0.1 to 0.4 ohm: opening it may add nothing, and never takes anything away."""
+    one = line('high_side = { resistance = "100 ohm .. 200 ohm .. 400 ohm", around = "0.1 ohm .. 0.2 ohm .. 0.4 ohm" }')
+    assert ends(one.around) == pytest.approx((0.0, 0.2 - 40.0 / 200.2, 0.4 - 10.0 / 100.1))
 
 
 def test_a_switch_with_nothing_around_it() -> None:

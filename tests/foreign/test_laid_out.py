@@ -359,6 +359,20 @@ def test_bounds_of_other_parts() -> None:
     assert wanted <= set(box)
 
 
+def test_a_supply_with_a_range() -> None:
+    """A dead controller's rail is anywhere up to 3.4 V, and so is what a stuck switch feeds; alive it is 3.2 to 3.4 V."""
+    one = bound(('supply = "3.3 V"', 'supply = "3.2 V .. 3.3 V .. 3.4 V"'))
+    dead, alive = (netlist_setting(one, situation, "regulated").box for situation in (DEAD, ARMED))
+    told = {name: (box[name].low, box[name].nominal, box[name].high) for box, name in (
+        (dead, "supply.voltage"), (dead, "pin pin.clamp voltage"), (alive, "supply.fed"), (alive, "pin pin.rail"),
+    )}  # fmt: skip
+    expected = {
+        "supply.voltage": (0.0, 0.0, 3.4), "pin pin.clamp voltage": (0.2, 0.6, 4.2), "supply.fed": (0.0, 3.3, 3.4),
+        "pin pin.rail": (3.2, 3.3, 3.4),
+    }  # fmt: skip
+    assert all(told[name] == pytest.approx(ends) for name, ends in expected.items())
+
+
 AFTER = ('powered_by = "before arm switch"', 'powered_by = "after arm switch"')
 LATE = ('supply = "3.3 V"', 'supply = "3.3 V"\nsupply_element = "VDD"')
 

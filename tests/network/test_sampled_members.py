@@ -97,10 +97,14 @@ def test_how_far_a_voltage_without_a_path_may_be() -> None:
             assert list(ends) == ["E", "R1", "R2", "F", "J", "T"]
             found = sampled(boxes(network, list(ends.values()), list(ends.values()), 1), weights, 2)
             assert [np.isfinite(each).all() for each in found] == [known, known]
+    lower = list(ends.values())
+    lower[0] = 4.0  # its upper end counts, of which there is most
+    lower[4] = ends["J"] = 119e-12
+    assert np.isfinite(sampled(boxes(network, lower, list(ends.values()), 1), weights, 2)).all()
     one_sided = Network(elements=(*LOOP.elements, more[0], replace(more[1], minus=GROUND), more[2]))
     weights = np.tile(Probe(element="upper").weights(one_sided), (1, 1))
     values = [8.0, 1.0, 3.0, -3.0, 121e-12, 1e12]  # drawn out of its only node: -121 V
-    assert np.isinf(sampled(boxes(one_sided, values, values, 1), weights, 2)[1]).all()
+    assert [float(each[0]) for each in sampled(boxes(one_sided, values, values, 1), weights, 2)] == [-np.inf, np.inf]
 
 
 def test_half_of_the_points_are_corners() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,12 +16,14 @@ from ignition.analyses.faults.currents import highest_uncommanded
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.gates import Switch
 from ignition.analyses.faults.loosened import loosened_beside, loosened_lines
-from ignition.analyses.faults.situations import Situation
+from ignition.analyses.faults.situations import Situation, situations
+from ignition.circuit.file import parse_circuit
 from ignition.foreign.binding import bind
 from ignition.foreign.board import netlist_board
 from ignition.foreign.reader import parse_netlist
 from ignition.foreign.roles import parse_roles
 from ignition.typing import BoolArray, FloatArray
+from tests.analyses.faults.boards import board as file_of
 from tests.analyses.faults.boards import held
 from tests.foreign.foreign_cases import BENCH_NETLIST, BENCH_ROLES
 
@@ -164,6 +166,53 @@ def test_what_is_loosened_beside_an_igniter() -> None:
     own = {(0, 0, "line 2.lead out"): 4.0}
     assert differences(loosened_beside(bench, boxes, np.array([0, 1]))) == lines_only | own
     assert differences(boxes) == {}
+
+
+def test_faults_common_to_channels_apply_first() -> None:
+    """Then those of channels, by name; what stands for none is the last."""
+    assert table(UPPER, "arm switch stuck-closed", SHORT).applied.tolist() == [2, 0, 1, 3]
+
+
+def test_a_short_from_drain_to_gate_is_solved_with_the_gates() -> None:
+    """On the whole network; every other member on the lines alone."""
+    bench = table("line.mosfet drain-gate-short", SHORT)
+    batches = list(bench.batches(Members.each([0], np.array([[0, -1], [1, -1], [0, 1]]))))
+    told = {m: one.boxes.network is bench.whole.network for one in batches for m in one.members}
+    assert told == {0: True, 1: False, 2: True}
+
+
+HELD_LOW = ('reset_pull_up = "none"', 'reset_pull_up = "none"\nreset_pull_down = "100 kohm ± 50 %"')
+PULLED = ('reset_pull_up = "none"', 'reset_pull_up = "3 kohm .. 10 kohm .. 30 kohm"')
+LATE = ('powered_by = "before arm switch"', 'powered_by = "after arm switch"')
+
+
+@pytest.mark.parametrize("swaps", [[("", "")], [HELD_LOW], [PULLED], [LATE], [('reset_pull_up = "none"', "")]])
+def test_gates_in_company_are_as_alone(swaps: list[tuple[str, str]]) -> None:
+    """A gate is solved once where situations are alike to it: none has another's off current, or is weak where it is not.
+
+    The last circuit's pins may be driven high in reset: at least 0 V, and else the 3.3 V of a pin that is commanded.
+    """
+    text = file_of()
+    for old, new in swaps:
+        text = text.replace(old, new) if old else text
+    circuit = parse_circuit(text, "alike.toml")
+    names = ("line.pull-down open", "line.gate pin floating", "regulator passes-battery", "line.gate series drifted")
+    few = [fault for fault in single_faults(circuit) if fault.name in names]
+    asked, picks = situations(circuit), np.array([[-1], *([k] for k in range(len(few)))])
+
+    def told(some: Sequence[Situation]) -> FloatArray:
+        bench, members = Bench.on(circuit_board(circuit, some, few)), Members.each(range(len(some)), picks)
+        found = np.zeros((len(members.situations), 6))
+        for one in bench.batches(members):
+            columns = [one.boxes.network.parameters.index(f"line.{name}") for name in ("off current", "mosfet")]
+            ends = [b[:, columns] for b in (one.boxes.low, one.boxes.nominal, one.boxes.high)]
+            found[one.members] = np.concatenate(ends, axis=1)[one.place]
+        return found
+
+    alone = np.concatenate([told([situation]) for situation in asked])
+    assert told(asked) == pytest.approx(alone, rel=1e-9, abs=1e-15)
+    turned = told(asked[::-1]).reshape(len(asked), len(picks), 6)[::-1].reshape(alone.shape)
+    assert turned == pytest.approx(alone, rel=1e-9, abs=1e-15)
 
 
 def test_an_empty_list_of_members() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -44,6 +44,18 @@ class Searches:
         self.begin: list[BoolArray | None] = []
         self.negligible: list[Any] = []
         monkeypatch.setattr("ignition.analyses.faults.currents.worst_members", self.search)
+        monkeypatch.setattr("ignition.analyses.faults.currents.both_ways", self.both_ways)
+
+    def both_ways(
+        self, boxes: Boxes, weights: FloatArray, starts: int, begin: Sequence[BoolArray], negligible: Any = None
+    ) -> tuple[WorstMembers, WorstMembers]:
+        """The same, turned round for the other direction."""
+        one = np.ones(len(weights))
+        forth, back = (
+            self.search(boxes, sign * weights, one, starts, side, negligible)
+            for sign, side in zip((1.0, -1.0), begin, strict=True)
+        )
+        return forth, back
 
     def search(
         self,
