@@ -191,9 +191,9 @@ ShareOfCharge = Annotated[Toleranced, Quantity("1", "40 % .. 70 % .. 100 %", lea
 
 
 def none_or_resistance(value: Any, example: str) -> Any:
-    """Refuse a word other than ``none`` where a resistance could stand.
+    """Read a resistance above zero, or the word ``none``.
 
-    Raises InputError for it.
+    Raises InputError for another word, and for what is no such resistance.
 
     Parameters
     ----------
@@ -207,7 +207,7 @@ def none_or_resistance(value: Any, example: str) -> Any:
     """
     if isinstance(value, str) and value[:1].isalpha() and value != "none":
         raise InputError(f"is 'none', or a resistance such as {example!r}; received {value!r}")
-    return value
+    return Quantity("ohm", example, above=0.0, most=1e12).validate(value) if value not in ("none", None) else value
 
 
 def plain_number(value: Any, rule: str) -> float | None:

@@ -300,3 +300,27 @@ def test_the_readme_shows_what_can_be_written() -> None:
     assert (len(channel.uppers), len(channel.pull_downs)) == (2, 2)
     assert channel.return_contact is not None
     assert channel.shunt is not None
+
+
+def test_a_contact_that_keeps_nothing_off_is_no_inhibit() -> None:
+    """A shunt of 1 Gohm, and a high-side switch with 0.1 ohm around it: as if they were not there."""
+    plain = {(i.phase, i.inhibit): i.defeated_by for i in faults(contacts("")).inhibits}
+    for more in ('shunt = "1 Gohm"\n', 'high_side = { resistance = "0 ohm", around = "0.1 ohm" }\n'):
+        found = {(i.phase, i.inhibit): i.defeated_by for i in faults(contacts(more)).inhibits}
+        assert found.keys() == plain.keys()
+        assert all(defeats is not None for defeats in found.values())
+
+
+def test_the_charge_of_the_wire_out_is_behind_the_resistor_around() -> None:
+    """Where the return closes last it flows through the igniter: the bound is that of a line without the resistor."""
+    both, alone = (switch_on(of_sound(text)).channels[0].igniters[0] for text in (HIGH_SIDE + RETURN, RETURN))
+    assert both.bound.current == pytest.approx(alone.bound.current, rel=0.05)
+    assert switch_on(of_sound(HIGH_SIDE)).channels[0].igniters[0].bound.current < 0.01 * alone.bound.current
+
+
+@pytest.mark.parametrize("around", ["0 ohm", "1 ohm .. 0.1 ohm"])
+def test_one_message_for_a_resistance_that_is_none(around: str) -> None:
+    """It says what is wrong with the resistance, not that a word was expected."""
+    with pytest.raises(InputError, match="1 mistake") as caught:
+        contacts(f'high_side = {{ resistance = "20 mohm", around = "{around}" }}')
+    assert "must be 'none'" not in str(caught.value)

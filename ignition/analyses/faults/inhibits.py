@@ -17,7 +17,8 @@ def inhibits(board: Board, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
     """The open arm switch, each MOSFET that is off, and the contacts of its line.
 
     What defeats one is read from sets in which all the others are broken, each in the way that no longer keeps current
-    off; with more of them than faults were looked at together nothing is known.
+    off; with more of them than faults were looked at together nothing is known. A contact that keeps nothing off once
+    the others are broken, such as a shunt of high resistance, is none.
 
     Parameters
     ----------
@@ -32,6 +33,9 @@ def inhibits(board: Board, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
             own = [e for e in found.sets if {faults[k].channel for k in e} <= {line.name, None}]
             standing = _standing(board, line, phase)
             broken = {name: [numbers[f] for f in by if f in numbers] for name, by in standing.items()}
+            for name in [one.says for one in line.contacts if one.says in standing]:
+                if _fires([by for other, by in broken.items() if other != name], own):
+                    del standing[name], broken[name]
             for name in standing:
                 others = [by for other, by in broken.items() if other != name]
                 every = found.sets if name == _arms(board) else own
@@ -40,6 +44,11 @@ def inhibits(board: Board, sets: Mapping[str, CutSets]) -> Iterator[Inhibit]:
                     phase=phase, channel=line.name, inhibit=name,
                     defeated_by=_beside(every, others, faults) if known else None,
                 )  # fmt: skip
+
+
+def _fires(broken: Sequence[Sequence[int]], sets: Sequence[tuple[int, ...]]) -> bool:
+    """Whether some set is all in one choice of faults, one of each group."""
+    return any(frozenset(one) <= frozenset(some) for some in product(*broken) for one in sets)
 
 
 def _arms(board: Board) -> str:

@@ -299,12 +299,14 @@ class EdgeCorners:
 def in_line_at_edge(circuit: Circuit, channel: ChannelModel, hold: Hold) -> Toleranced:
     """Return what lies in a line while the arm switch closes, beside its lead [ohm].
 
+    None of it counts where a contact in the return may close last: the charge of the wire out is then behind it.
+
     Parameters
     ----------
     hold : What holds the gate: pins in reset may close a high-side switch too
     """
     closed = high_side_closed(circuit, "reset" if hold == "in reset" else "armed", commanded=False)
-    return Toleranced.exact(0.0, "ohm") if closed else channel.around
+    return Toleranced.exact(0.0, "ohm") if closed or channel.return_contact is not None else channel.around
 
 
 def feed_inductance(circuit: Circuit) -> Toleranced:
