@@ -145,11 +145,11 @@ def in_series(parts: Sequence[Toleranced]) -> Toleranced:
 
 
 def in_parallel(parts: Sequence[Toleranced]) -> Toleranced:
-    """Return the reciprocal of the sum of reciprocals of independent values above zero, as of resistors in parallel.
+    """Return the reciprocal of the sum of reciprocals of independent values, as of resistors in parallel.
 
     Parameters
     ----------
-    parts : One value or more [their unit]
+    parts : One value or more, none below zero [their unit]; zero beside others is zero
 
     Examples
     --------
@@ -159,7 +159,7 @@ def in_parallel(parts: Sequence[Toleranced]) -> Toleranced:
     if len(parts) == 1:
         return parts[0]
     low, nominal, high = (
-        1.0 / math.fsum(1.0 / end for end in ends)
+        1.0 / math.fsum(1.0 / end for end in ends) if all(ends) else 0.0
         for ends in zip(*((part.low, part.nominal, part.high) for part in parts), strict=True)
     )
     return Toleranced(low=low, nominal=nominal, high=high, unit=parts[0].unit)

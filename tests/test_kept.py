@@ -21,6 +21,7 @@ from ignition.circuit.model import Circuit
 from ignition.kept import Kept
 from ignition.toleranced import Toleranced
 from tests.circuit.edits import edited
+from tests.circuit.fitted import CLUB_MONITOR, SECOND, TRUNK
 from tests.circuit.sound import SOUND
 
 Path = tuple[Any, ...]
@@ -33,30 +34,13 @@ hold_current = "2 A .. 3 A"
 trip_i2t = "20 A^2 s .. 40 A^2 s"
 derating = 1
 
-[[feed]]
-name = "trunk"
-kind = "wire"
-resistance = "30 mohm"
-inductance = "4 uH"
-capacitance = "400 pF"
-
+"""
+LAMP = """
 [[load]]
 name = "lamp"
 current = "0.1 A"
 
 [controller]"""
-LIMIT = """
-[[rules.limit]]
-name = "club monitor"
-kind = "monitor current at most"
-share_of_no_fire = 0.05
-current = "5 mA"
-source = "club book"
-date = "2026"
-"""
-SECOND = """second = { drain_pull_up = "47 kohm", test_pulse = "2 us", before_arming = true, \
-bus_divider = { upper = "100 kohm", lower = "47 kohm", filter = "2 nF" } }
-sense = {"""
 LINE = """branch = { resistance = "20 mohm", inductance = "50 nH", capacitance = "20 pF", joints = "1 mohm" }
 high_side = { resistance = "20 mohm", around = "0.5 ohm .. 1 ohm" }
 shunt = "50 mohm"
@@ -74,7 +58,7 @@ def other_channel(text: str) -> str:
 WHOLE = other_channel(
     edited(
         SOUND,
-        ("[controller]", FEED),
+        ("[controller]", FEED + TRUNK + LAMP),
         ('protection = "none"', 'protection = "none"\ncapacitor_bank = { capacitance = "1 F", series_resistance = "20 mohm", recharge_resistance = "1 kohm" }'),
         ('reset_pull_up = "none"', 'reset_pull_up = "20 kohm .. 50 kohm"\nreset_pull_down = "200 kohm"'),
         ('[["match"]]', '[["match"], ["match", "match"]]'),
@@ -84,7 +68,7 @@ WHOLE = other_channel(
         ('filter = "100 nF"', 'filter = "100 nF", pin_resistor = "10 kohm"'),
         ('capacitor = "10 nF"', 'capacitor = "10 pF"'),
     )
-) + LIMIT  # fmt: skip
+) + f"\n{CLUB_MONITOR}"  # fmt: skip
 """A circuit that has every part, and whose edge has to be integrated."""
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -10,7 +11,7 @@ from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.given import given_keys
 from ignition.circuit.model import Circuit
-from ignition.findings.finding import Finding, Verdict
+from ignition.findings.finding import Finding, Verdict, worst_verdict
 from ignition.typing import BARE, Missing, Ratio
 
 __all__ = ["CodeChange", "Comparison", "FindingChange", "KeyChange", "compare_circuits"]
@@ -19,7 +20,6 @@ Change = Literal["new", "gone", "worse", "better", "margin less", "margin more",
 """What became of a finding; one that is as it was is not told."""
 
 _ORDER = ("worse", "gone", "new", "better", "margin less", "value", "margin more")
-_RANK: Mapping[Verdict, int] = {"PASS": 0, "UNKNOWN": 1, "FAIL": 2}
 _SAME = 1e-9
 """Relative difference up to which two numbers are one [1]."""
 
@@ -116,7 +116,7 @@ def compare_circuits(old: Circuit, new: Circuit) -> Comparison:
         keys=tuple(_keys(old, new)),
         findings=tuple(changed),
         thresholds=tuple(_codes(old, new)),
-        same=len({f.identity for f in after.findings}) - sum(one.new_verdict is not None for one in changed),
+        same=len(after.findings) - sum(one.new_verdict is not None for one in changed),
     )
 
 
@@ -153,22 +153,8 @@ def _named(circuit: Circuit) -> dict[str, Any]:
     return found
 
 
-def _worst(findings: Iterable[Finding]) -> dict[tuple[str | None, ...], Finding]:
-    """The worst finding of each identity."""
-    found: dict[tuple[str | None, ...], Finding] = {}
-    for one in findings:
-        other = found.get(one.identity)
-        if other is None or _badness(one) > _badness(other):
-            found[one.identity] = one
-    return found
-
-
-def _badness(one: Finding) -> tuple[int, float]:
-    return _RANK[one.verdict], float("-inf") if one.margin is None else -one.margin
-
-
 def _findings(before: Check, after: Check) -> Iterator[FindingChange]:
-    olds, news = _worst(before.findings), _worst(after.findings)
+    olds, news = ({one.identity: one for one in each.findings} for each in (before, after))
     for identity in dict.fromkeys((*news, *olds)):
         old, new = olds.get(identity), news.get(identity)
         change = _change(old, new)
@@ -199,7 +185,7 @@ def _change(old: Finding | None, new: Finding | None) -> Change | None:
     if old is None or new is None:
         return "new" if old is None else "gone"
     if old.verdict != new.verdict:
-        return "worse" if _RANK[new.verdict] > _RANK[old.verdict] else "better"
+        return "worse" if worst_verdict((old, new)) == new.verdict else "better"
     if not _same(old.margin, new.margin):
         if old.margin is None or new.margin is None:
             return "value"
@@ -210,7 +196,7 @@ def _change(old: Finding | None, new: Finding | None) -> Change | None:
 def _same(one: float | None, other: float | None) -> bool:
     if one is None or other is None:
         return one is other
-    return one == other or abs(one - other) <= _SAME * max(abs(one), abs(other))
+    return math.isclose(one, other, rel_tol=_SAME)
 
 
 def _codes(old: Circuit, new: Circuit) -> Iterator[CodeChange]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from typing import Any, Literal
 
@@ -23,11 +22,10 @@ from ignition.circuit.model import (
     OnRow,
     PinModel,
     SecondModel,
-    WiringModel,
 )
 from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
-from ignition.toleranced import Toleranced
+from ignition.toleranced import Toleranced, in_parallel
 
 __all__ = ["complete", "completed", "eased", "judged"]
 
@@ -276,15 +274,19 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         given.sense.temperature_coefficient, f"{key}.sense.temperature_coefficient", "divider_coefficient", "1/K"
     )
     drift = _divider_drift(coefficient, ambient, 20.0 if given.sense.temperature_coefficient is None else 25.0)
+    lead = complete_wiring(given.lead, f"{key}.lead", ambient, ledger)
+    high_side = None if given.high_side is None else _high_side(given.high_side)
+    for contact in (given.return_contact, None if high_side is None else high_side.resistance):
+        lead = lead if contact is None else lead.with_contact(contact)
     return ChannelModel(
         name=given.name,
         strings=tuple(tuple(string) for string in given.igniters),
         mosfet=given.mosfet,
         pulse=given.pulse,
         start=given.start or Toleranced.exact(0.0, "s"),
-        lead=_line(given, complete_wiring(given.lead, f"{key}.lead", ambient, ledger)),
+        lead=lead,
         branch=None if given.branch is None else complete_wiring(given.branch, f"{key}.branch", ambient, ledger),
-        high_side=None if given.high_side is None else _high_side(given.high_side),
+        high_side=high_side,
         return_contact=given.return_contact,
         shunt=given.shunt,
         gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
@@ -302,18 +304,7 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
 def _high_side(given: d.HighSide) -> HighSideModel:
     if given.around == "none":
         return HighSideModel(resistance=given.resistance, around=None)
-    ends = ((getattr(given.resistance, end), getattr(given.around, end)) for end in ("low", "nominal", "high"))
-    low, nominal, high = (closed * around / (closed + around) for closed, around in ends)
-    beside = Toleranced(low=low, nominal=nominal, high=high, unit="ohm")
-    return HighSideModel(resistance=beside, around=given.around)
-
-
-def _line(given: d.Channel, lead: WiringModel) -> WiringModel:
-    """The lead with the contacts that stand in its line."""
-    contacts = lead.contacts
-    for part in (given.return_contact, None if given.high_side is None else _high_side(given.high_side).resistance):
-        contacts = contacts if part is None else contacts + part
-    return replace(lead, resistance=lead.resistance + contacts, contacts=contacts)
+    return HighSideModel(resistance=in_parallel((given.resistance, given.around)), around=given.around)
 
 
 def _second(given: d.SecondMeasurement) -> SecondModel:

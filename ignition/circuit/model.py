@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from ignition.circuit.description import Checklist, Description, OwnLimit
@@ -122,6 +122,15 @@ class WiringModel:
     inductance: Toleranced
     capacitance: Toleranced
     label: str
+
+    def with_contact(self, contact: Toleranced) -> WiringModel:
+        """Return the pair with one contact more in series.
+
+        Parameters
+        ----------
+        contact : Closed [ohm]
+        """
+        return replace(self, resistance=self.resistance + contact, contacts=self.contacts + contact)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,16 +9,14 @@ from pathlib import Path
 
 import pytest
 from rich.console import Console
-from typer.testing import CliRunner
 
 from ignition.analyses.comparison import Comparison, compare_circuits
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
-from ignition.cli.main import app
-from ignition.errors import InputError
 from ignition.report.comparison_text import comparison_text
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
+from tests.cli.in_process import told
 
 OLD = parse_circuit(SOUND, "old.toml")
 
@@ -125,15 +123,14 @@ def test_command(tmp_path: Path) -> None:
     """Two files, or one with --set; the exit status is that of the new one."""
     for name, text in (("old.toml", SOUND), ("new.toml", edited(SOUND, (', capacitor = "10 nF"', "")))):
         (tmp_path / name).write_text(text, encoding="utf-8")
-    old, new = str(tmp_path / "old.toml"), str(tmp_path / "new.toml")
-    run = CliRunner()
-    two = run.invoke(app, ["compare", old, new, "--json"])
-    one = run.invoke(app, ["compare", old, "--set", "channel.line.gate.capacitor=", "--json"])
-    assert (two.exit_code, one.exit_code) == (1, 1)
-    assert run.invoke(app, ["compare", new, old]).exit_code == 0
+    two = told("compare", "old.toml", "new.toml", "--json", folder=tmp_path)
+    one = told("compare", "old.toml", "--set", "channel.line.gate.capacitor=", "--json", folder=tmp_path)
+    assert (two.returncode, one.returncode) == (1, 1)
+    assert told("compare", "new.toml", "old.toml", folder=tmp_path).returncode == 0
     results = [json.loads(done.stdout) for done in (two, one)]
     assert results[0].pop("new") == "new.toml"
     assert results[1].pop("new") == "old.toml with channel.line.gate.capacitor = not given"
     assert results[0] == results[1]
-    with pytest.raises(InputError, match="give a second circuit file, or --set"):
-        run.invoke(app, ["compare", old], catch_exceptions=False)
+    alone = told("compare", "old.toml", folder=tmp_path)
+    assert (alone.returncode, alone.stdout) == (2, "")
+    assert "give a second circuit file, or --set" in alone.stderr

@@ -32,6 +32,7 @@ from ignition.findings.blame import blamed
 from ignition.findings.finding import Finding
 from ignition.toleranced import Toleranced
 from tests.circuit.edits import edited
+from tests.circuit.fitted import CLUB_MONITOR, SECOND, TRUNK
 from tests.circuit.sound import SOUND
 
 CELLS = ('open_circuit_voltage = "8.0 V .. 8.2 V .. 8.4 V"\nresistance = "40 mohm .. 60 mohm .. 100 mohm"\nresistance_temperature = "20 degC"')  # fmt: skip
@@ -55,27 +56,12 @@ name = "lamp"
 current = "0.1 A"
 
 [[feed]]"""
-TRUNK = """[[feed]]
-name = "trunk"
-kind = "wire"
-resistance = "30 mohm"
-inductance = "4 uH"
-capacitance = "400 pF"
-
-[controller]"""
-LIMITS = """
+LIMITS = f"""
 [rules]
 presets = ["range safety"]
 reliability = 0.99
 confidence = 0.9
-[[rules.limit]]
-name = "club monitor"
-kind = "monitor current at most"
-share_of_no_fire = 0.05
-current = "5 mA"
-source = "club book"
-date = "2026"
-[[rules.limit]]
+{CLUB_MONITOR}[[rules.limit]]
 name = "club firing"
 kind = "firing current at least"
 share_of_all_fire = 2.0
@@ -99,11 +85,8 @@ name = "J1"
 pins = ["line.line out", "line.line back"]
 """
 LEAD = 'lead = { wire = "AWG 20", distance = "3 m", joints'
-SECOND = """second = { drain_pull_up = "47 kohm", test_pulse = "2 us", before_arming = true, \
-bus_divider = { upper = "100 kohm", lower = "47 kohm", filter = "2 nF" } }
-sense = {"""
 STATES = {
-    "parts of the feed": edited(SOUND, ("[[feed]]", FEED), ("[controller]", TRUNK)) + LIMITS,
+    "parts of the feed": edited(SOUND, ("[[feed]]", FEED), ("[controller]", f"{TRUNK}\n[controller]")) + LIMITS,
     "a fault list of its own": SOUND + FAULTS,
     "a slow drop": edited(SOUND, ('polarisation = "none"', 'polarisation = { resistance = "50 mohm", time_constant = "1 s" }')),
     "a bank": edited(

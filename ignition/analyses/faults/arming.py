@@ -112,9 +112,7 @@ def _drifted(value: Toleranced, scale: Sequence[float]) -> Toleranced:
 def _told(name: str, channel: ChannelModel, circuit: Circuit, found: ChannelSwitchOn) -> ArmingFault:
     worst, kinds = found.worst, {kind for string in channel.strings for kind in string}
     thresholds = [circuit.igniters[kind].threshold_low for kind in kinds]
-    solved = worst is not None and all(
-        one.solved and (one.followed or one.bound.bounced_fraction < 1.0) for one in found.igniters
-    )
+    solved = worst is not None and all(one.known for one in found.igniters)
     kind: ArmingClass = "harmless"
     if 0.0 in thresholds or (worst is not None and solved and worst.judged.bounced_fraction >= 1.0):
         kind = "hazardous"

@@ -167,8 +167,7 @@ def _feed(circuit: Circuit) -> Iterator[Fault]:
     for part in circuit.feed:
         element = f"feed.{part.name}"
         if part.kind == "arm switch":
-            yield _fault("switch", "stuck-closed", part.name, closed=_only(element))
-            yield _fault("switch", "stuck-open", part.name, opened=_only(element))
+            yield from _contact(part.name, element)
         else:
             yield _fault("feed", "open", part.name, opened=_only(element))
             yield _fault("feed", "short", part.name, closed=_only(f"{element} short"))
@@ -176,20 +175,20 @@ def _feed(circuit: Circuit) -> Iterator[Fault]:
 
 def _contacts(circuit: Circuit, channel: ChannelModel) -> Iterator[Fault]:
     """Contacts of a line, and the resistor around its high-side switch."""
-    name = channel.name
+    high, back, across = (f"{channel.name}.{what}" for what in ("high side", "return contact", "shunt"))
     if channel.high_side is not None:
-        yield from _contact(f"{name}.high side", channel)
+        yield from _contact(high, high, channel)
         if channel.high_side.around is not None:
             yield from _resistor(channel, "around", "around", "around short", side="test path")
     if channel.return_contact is not None:
-        yield from _contact(f"{name}.return contact", channel)
+        yield from _contact(back, back, channel)
     if channel.shunt is not None:
-        yield from _contact(f"{name}.shunt", channel)
+        yield from _contact(across, across, channel)
 
 
-def _contact(part: str, channel: ChannelModel) -> Iterator[Fault]:
-    yield _fault("switch", "stuck-closed", part, channel, closed=_only(part))
-    yield _fault("switch", "stuck-open", part, channel, opened=_only(part))
+def _contact(part: str, element: str, channel: ChannelModel | None = None) -> Iterator[Fault]:
+    yield _fault("switch", "stuck-closed", part, channel, closed=_only(element))
+    yield _fault("switch", "stuck-open", part, channel, opened=_only(element))
 
 
 def _jammed(circuit: Circuit) -> Iterator[Fault]:

@@ -153,18 +153,14 @@ def _doubled(pull_downs: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
 def _with_high_side(channel: ChannelModel) -> ChannelModel:
     if channel.high_side is not None:
         return channel
-    return replace(_lengthened(channel), high_side=HighSideModel(resistance=_CONTACT, around=channel.upper))
+    switch = HighSideModel(resistance=_CONTACT, around=channel.upper)
+    return replace(channel, lead=channel.lead.with_contact(_CONTACT), high_side=switch)
 
 
 def _with_return(channel: ChannelModel) -> ChannelModel:
-    return channel if channel.return_contact is not None else replace(_lengthened(channel), return_contact=_CONTACT)
-
-
-def _lengthened(channel: ChannelModel) -> ChannelModel:
-    """The channel with one contact more in its line."""
-    lead = channel.lead
-    more = replace(lead, resistance=lead.resistance + _CONTACT, contacts=lead.contacts + _CONTACT)
-    return replace(channel, lead=more)
+    if channel.return_contact is not None:
+        return channel
+    return replace(channel, lead=channel.lead.with_contact(_CONTACT), return_contact=_CONTACT)
 
 
 def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:

@@ -20,9 +20,10 @@ from ignition.parts.mosfet_transient import avalanche_rating
 
 __all__ = ["no_fire_findings", "switch_on_findings"]
 
-_NOT_SOLVED = "the integration of the edge did not come to its end"
-_NOT_FOLLOWED = (
-    "the contact in the return may close last, on a charged line: that is only bounded, and the bound is beyond"
+_NOT_SOLVED = Doubt(reason=Reason.NOT_SOLVED, says="the integration of the edge did not come to its end")
+_NOT_FOLLOWED = Doubt(
+    reason=Reason.NOT_ANALYSED,
+    says="the contact in the return may close last, on a charged line: that is only bounded, and the bound is beyond",
 )
 
 
@@ -182,12 +183,8 @@ def _edge(
     elif edge.missing:
         says = "how much the drain's rise lifts the gate is not known"
         doubt = Doubt(reason=Reason.MISSING_KEY, says=says, keys=edge.missing)
-    elif one is not None and not one.solved:
-        value = None
-        doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
-    elif one is not None and not one.followed and one.bound.bounced_fraction >= 1.0:
-        value = None
-        doubt = Doubt(reason=Reason.NOT_ANALYSED, says=_NOT_FOLLOWED)
+    elif one is not None and not one.known:
+        value, doubt = None, _NOT_FOLLOWED if one.solved else _NOT_SOLVED
     return compare(
         Question.SWITCH_ON,
         "switch-on-below-function",
@@ -219,9 +216,9 @@ def _gate_peak(circuit: Circuit, channel: ChannelModel, edge: ChannelSwitchOn) -
         value = max(one.judged.gate_voltage for one in edge.igniters)
         bears = circuit.mosfets[channel.mosfet].gate_rating.low
         if value > bears and not all(one.followed for one in edge.igniters):
-            value, doubt = None, Doubt(reason=Reason.NOT_ANALYSED, says=_NOT_FOLLOWED)
+            value, doubt = None, _NOT_FOLLOWED
     else:
-        doubt = Doubt(reason=Reason.NOT_SOLVED, says=_NOT_SOLVED)
+        doubt = _NOT_SOLVED
     return compare(
         Question.SWITCH_ON,
         "gate-rating",

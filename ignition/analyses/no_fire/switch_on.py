@@ -124,6 +124,11 @@ class IgniterSwitchOn:
     followed: bool
 
     @property
+    def known(self) -> bool:
+        """Whether its thermal fraction is: integrated to the end, or, where only bounded, below function."""
+        return self.solved and (self.followed or self.bound.bounced_fraction < 1.0)
+
+    @property
     def judged(self) -> EdgeResult:
         """The model where there is one, else the bound."""
         return self.bound if self.model is None else self.model
