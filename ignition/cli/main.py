@@ -392,7 +392,7 @@ def divider(
 def compare(
     old: Annotated[Path, typer.Argument(metavar="OLD", help="Circuit file (TOML).", show_default=False)],
     new: Annotated[
-        Path | None, typer.Argument(metavar="[NEW]", help="The other; without it OLD with --set.", show_default=False)
+        Path | None, typer.Argument(metavar="NEW", help="The other; without it OLD with --set.", show_default=False)
     ] = None,
     changes: Changes = None,
     as_json: AsJson = False,
