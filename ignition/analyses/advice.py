@@ -17,8 +17,8 @@ from ignition.analyses.no_fire.gate import (
     driven_gate_voltage,
     floating,
     gate_in_reset,
-    lowest_threshold,
 )
+from ignition.analyses.no_fire.off_state import lowest_threshold
 from ignition.analyses.no_fire.switch_on import IgniterSwitchOn, edge_times, horizon, switch_ons
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.parts.mosfet_transient import thermal_impedance

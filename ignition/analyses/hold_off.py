@@ -171,7 +171,7 @@ def _phase(circuit: Circuit, channel: ChannelModel, phase: PhaseNoFire, found: t
             PinState(
                 controller=gate.controller,
                 gate_voltage=Spread.of(gate.gate_voltage),
-                off_current=Spread.of(gate.off_current),
+                off_current=gate.off_current,
             )
             for gate in phase.gates
         ),

@@ -42,7 +42,7 @@ def netlist_board(bound: Bound) -> Board:
             gate=Probe(node=channel.gate, reference=channel.source),
             gate_side=gates[channel.name],
             off_current=f"{channel.switch} off current",
-            on_resistance=None,
+            resistance=f"{channel.switch} resistance",
             inputs={"drain": channel.sense},
             clamps={"drain": f"converter {channel.sense} upper clamp"},
             loosened={name: (None, None, INSULATION) for name in channel.igniters},

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.continuity.bands import spread_of
-from ignition.analyses.no_fire.gate import off_current
+from ignition.analyses.no_fire.off_state import OffState, off_state
 from ignition.errors import NetworkError
 from ignition.foreign.binding import Bound, BoundChannel
 from ignition.foreign.network import Built, Situation, situation_network
@@ -36,22 +36,22 @@ class Settled:
     ----------
     outputs : Bounds of the outputs asked for [V or A]
     gates : Gate voltage of each channel [V]; None where nothing holds the gate
-    off : Drain current of each channel's switch [A]
+    off : What each channel's switch passes
     """
 
     outputs: tuple[Spread, ...]
     gates: GateBounds
-    off: dict[str, Toleranced]
+    off: dict[str, OffState]
     loose_senses: frozenset[str]
 
 
-def _off_current(bound: Bound, channel: BoundChannel, gate: Toleranced) -> Toleranced:
+def _off_state(bound: Bound, channel: BoundChannel, gate: Toleranced) -> OffState:
     circuit = bound.roles.circuit
-    return off_current(circuit.mosfets[channel.mosfet], gate, circuit.ambient)
+    return off_state(circuit.mosfets[channel.mosfet], gate, circuit.ambient)
 
 
 def settle(bound: Bound, situation: Situation, probes: Sequence[Probe]) -> Settled:
-    """Answer a situation with the drain current that its own gate voltages allow.
+    """Answer a situation with what its own gate voltages let the switches pass.
 
     A switch whose gate nothing holds may be on: every bound is then taken over the switch both off and shorted.
 
@@ -62,7 +62,7 @@ def settle(bound: Bound, situation: Situation, probes: Sequence[Probe]) -> Settl
     Bounds of the outputs, gate voltages, drain currents
     """
     zero = Toleranced.exact(0.0, "V")
-    off = {c.name: _off_current(bound, c, zero) for c in bound.channels}
+    off = {c.name: _off_state(bound, c, zero) for c in bound.channels}
     for _ in range(_MOST_ROUNDS):
         built = situation_network(bound, situation, off)
         held = [c for c in bound.channels if c.name not in built.loose_gates]
@@ -72,8 +72,8 @@ def settle(bound: Bound, situation: Situation, probes: Sequence[Probe]) -> Settl
         for channel, extreme in zip(held, found, strict=False):
             gate = Toleranced(low=extreme.low, nominal=extreme.nominal, high=extreme.high, unit="V")
             gates[channel.name] = gate
-            wider[channel.name] = _hull(off[channel.name], _off_current(bound, channel, gate))
-        if all(_inside(wider[name], off[name]) for name in off):
+            wider[channel.name] = _hull(off[channel.name], _off_state(bound, channel, gate))
+        if all(_holds(off[name], wider[name]) for name in off):
             rows = [found[len(held) :], *_with_loose_on(bound, built, probes)]
             outputs = tuple(
                 Spread.hull([spread_of(row[index], "V" if probe.element is None else "A") for row in rows])
@@ -84,9 +84,16 @@ def settle(bound: Bound, situation: Situation, probes: Sequence[Probe]) -> Settl
     raise NetworkError("gate voltage and drain current do not settle: the gate hangs on its own drain")
 
 
-def _hull(first: Toleranced, second: Toleranced) -> Toleranced:
-    low, high = min(first.low, second.low), max(first.high, second.high)
-    return Toleranced(low=low, nominal=second.nominal, high=high, unit=first.unit)
+def _hull(first: OffState, second: OffState) -> OffState:
+    def both(one: Toleranced, other: Toleranced) -> Toleranced:
+        low, high = min(one.low, other.low), max(one.high, other.high)
+        return Toleranced(low=low, nominal=other.nominal, high=high, unit=one.unit)
+
+    return OffState(current=both(first.current, second.current), resistance=both(first.resistance, second.resistance))
+
+
+def _holds(outer: OffState, inner: OffState) -> bool:
+    return _inside(inner.current, outer.current) and _inside(inner.resistance, outer.resistance)
 
 
 def _inside(inner: Toleranced, outer: Toleranced) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from ignition.analyses.no_fire.gate import lowest_threshold
+from ignition.analyses.no_fire.off_state import lowest_threshold
 from ignition.findings.compare import Doubt, compare
 from ignition.findings.finding import Finding, Question, Reason
 from ignition.findings.igniter import no_fire_doubt, no_fire_statement

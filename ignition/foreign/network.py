@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from ignition.analyses.no_fire.gate import controller_rail
+from ignition.analyses.no_fire.off_state import OffState
 from ignition.circuit.model import PinModel
 from ignition.errors import InputError
 from ignition.foreign.binding import BODY_DIODE, Bound, BoundChannel, network_node
@@ -84,7 +85,7 @@ def line_states_of(channel: BoundChannel) -> tuple[str, ...]:
     return FOREIGN_LINE_STATES if len(channel.igniters) > 1 else FOREIGN_LINE_STATES[:-1]
 
 
-def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Toleranced] | None = None) -> Built:
+def situation_network(bound: Bound, situation: Situation, off: Mapping[str, OffState] | None = None) -> Built:
     """Build the steady network of a situation.
 
     At steady current a capacitor is open, an inductor a link, a diode a drop with a slope resistance and a reverse
@@ -94,7 +95,7 @@ def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Tole
 
     Parameters
     ----------
-    off : Drain current of each channel's MOSFET [A]; the leakage at the highest ambient temperature by default
+    off : What each channel's MOSFET passes; the leakage at the highest ambient temperature by default
     """
     if situation.phase not in FOREIGN_PHASES:
         raise InputError(f"a phase is one of {', '.join(FOREIGN_PHASES)}; received {situation.phase!r}")
@@ -112,9 +113,10 @@ def situation_network(bound: Bound, situation: Situation, off: Mapping[str, Tole
     return builder.built()
 
 
-def _leakage(bound: Bound, channel: BoundChannel) -> Toleranced:
+def _leakage(bound: Bound, channel: BoundChannel) -> OffState:
     mosfet = bound.roles.circuit.mosfets[channel.mosfet]
-    return Toleranced(low=0.0, nominal=mosfet.leakage_cool.nominal, high=mosfet.leakage_hot.high, unit="A")
+    current = Toleranced(low=0.0, nominal=mosfet.leakage_cool.nominal, high=mosfet.leakage_hot.high, unit="A")
+    return OffState(current=current, resistance=Toleranced.exact(0.0, "ohm"))
 
 
 class _Builder:
@@ -226,12 +228,13 @@ class _Builder:
                 f"converter {node} lower clamp", "clamp", (GROUND, node), voltage=pin.clamp_drop, resistance=resistance
             )
 
-    def switch(self, channel: BoundChannel, off: Toleranced) -> None:
+    def switch(self, channel: BoundChannel, off: OffState) -> None:
         """A low-side switch that is not commanded."""
         name, mosfet = channel.switch, self.circuit.mosfets[channel.mosfet]
         shorted = self.situation.lines.get(channel.name) == "mosfet shorted"
-        self.add(f"{name} off", "leakage", (channel.drain, channel.source), current=off)
-        self.link(f"{name} short", (channel.drain, channel.source), closed=shorted)
+        path = (channel.drain, channel.source)
+        self.add(f"{name} off", "leakage", path, current=off.current, resistance=off.resistance)
+        self.link(f"{name} short", path, closed=shorted)
         body = (channel.source, channel.drain)
         self.add(f"{name} body diode", "clamp", body, voltage=BODY_DIODE.drop, resistance=BODY_DIODE.resistance)
         self.add(f"{name} gate leakage", "sink", (channel.gate, channel.source), current=mosfet.gate_leakage)

@@ -25,7 +25,7 @@ def quiet_situations(bound: Bound) -> tuple[Situation, ...]:
 
 
 def netlist_setting(bound: Bound, situation: Situation, rail: str) -> Setting:
-    """Return bounds and states of a netlist in which nothing is broken, every off current aside.
+    """Return bounds and states of a netlist in which nothing is broken, what each MOSFET passes aside.
 
     Parameters
     ----------
@@ -128,6 +128,7 @@ def _converter(bound: Bound, supply: Toleranced) -> Iterator[tuple[str, Toleranc
 def _switch(bound: Bound, channel: BoundChannel) -> Iterator[tuple[str, Toleranced]]:
     leakage = bound.roles.circuit.mosfets[channel.mosfet].gate_leakage
     yield "off current", Toleranced.exact(0.0, "A")
+    yield "resistance", Toleranced.exact(0.0, "ohm")
     yield "body diode drop", BODY_DIODE.drop
     yield "body diode resistance", BODY_DIODE.resistance
     yield "gate.leakage up", one_way(leakage.high)

@@ -198,8 +198,14 @@ def _converter_pin(node: str) -> Iterator[Element]:
 def _switch(channel: BoundChannel) -> Iterator[Element]:
     """A low-side switch that nobody commands."""
     name, drain, gate, source = channel.switch, channel.drain, channel.gate, channel.source
-    off = _one(f"{name} off current")
-    yield Element(name=f"{name} off", kind="leakage", plus=drain, minus=source, current=off)
+    yield Element(
+        name=f"{name} off",
+        kind="leakage",
+        plus=drain,
+        minus=source,
+        resistance=_one(f"{name} resistance"),
+        current=_one(f"{name} off current"),
+    )
     yield Element(
         name=f"{name} body diode",
         kind="clamp",

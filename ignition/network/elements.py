@@ -17,7 +17,7 @@ import numpy as np
 from ignition.errors import NetworkError
 from ignition.typing import ArrayLike, FloatArray
 
-__all__ = ["Element", "GROUND", "KNEE_VOLTAGE", "Network", "Terms"]
+__all__ = ["Element", "GROUND", "KNEE_VOLTAGE", "Network", "Terms", "UNLIMITED"]
 
 GROUND = "ground"
 """Name of the reference node."""
@@ -25,6 +25,9 @@ GROUND = "ground"
 KNEE_VOLTAGE = 1e-3
 """Drain voltage below which an off-state leakage falls to zero with its voltage [V]; small, so that the full leakage
 stands wherever there is voltage to drive it (common practice: a source that vanishes with its voltage)."""
+
+UNLIMITED = 1e9
+"""Saturation current of a channel that nothing but its resistance limits [A]: the knee is a nano-ohm of it then."""
 
 Terms = tuple[tuple[str, float], ...]
 """Sum of parameters: pairs of parameter name and factor."""
@@ -39,8 +42,9 @@ class Element:
     Attributes
     ----------
     name : Unique name, as reports and decks show it
-    kind : ``resistor``: v = R i. ``source``: v = E + R i. ``sink``: i = J. ``leakage``: i = J while v exceeds the knee,
-        proportional to v below. ``clamp``: conducts (v = E + R i) only while v exceeds E
+    kind : ``resistor``: v = R i. ``source``: v = E + R i. ``sink``: i = J. ``leakage``: i = J while v exceeds R J and
+        the knee, proportional to v below: what is off leaks, what is on is R up to its saturation current. ``clamp``:
+        conducts (v = E + R i) only while v exceeds E
     resistance, voltage, current : R [ohm], E [V] and J [A] as sums of parameters times factors [1]
     """
 

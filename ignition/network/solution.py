@@ -12,7 +12,7 @@ import numpy.typing as npt
 from ignition.errors import NetworkError
 from ignition.network.branches import Branches
 from ignition.network.compiled import Compiled, compiled, tree_of
-from ignition.network.elements import GROUND, KNEE_VOLTAGE, Network
+from ignition.network.elements import GROUND, KNEE_VOLTAGE, UNLIMITED, Network
 from ignition.network.linear import Indices
 from ignition.network.loops import Loops
 from ignition.network.tableau import solve_tableau, tableau_adjoint, tableau_matrix
@@ -123,7 +123,12 @@ class Solution:
         by_resistance = by_voltage * found[:, arrays.nodes :]
         leaks = self.closed & arrays.leakage
         by_current = np.where((self.closed & arrays.sink) | (leaks & self.active), -1.0, 0.0)
-        by_current -= np.where(leaks & ~self.active, arrays.across(found) / KNEE_VOLTAGE, 0.0)
+        ohmic = leaks & ~self.active
+        resistance, current = (terms.totals(self.parameters) for terms in (arrays.resistance, arrays.current))
+        drop = _saturates_at(resistance, current)
+        written = np.where(ohmic & ~_is_conductance(resistance, current), current, drop)
+        by_current -= np.where(ohmic, KNEE_VOLTAGE * arrays.across(found) / drop, 0.0) / written
+        by_resistance += np.where(ohmic, self.branches.slope * found[:, arrays.nodes :], 0.0)
         return (
             arrays.resistance.shares(adjoint * by_resistance[..., None])
             + arrays.voltage.shares(adjoint * by_voltage[..., None])
@@ -184,7 +189,9 @@ def solve(
             present[:, column] = states[element.name]
     resistance = arrays.resistance.totals(parameters)
     voltage, current = arrays.voltage.totals(parameters), arrays.current.totals(parameters)
-    active = arrays.leakage & present if like is None else like.active & present
+    drop = _saturates_at(resistance, current)
+    # what nothing but its resistance limits starts as that
+    active = arrays.leakage & present & (current < UNLIMITED) if like is None else like.active & present
     branches = _branches(arrays, resistance, voltage, current, present, active, insulates)
     unknowns = np.zeros((len(parameters), len(network.nodes) + len(network.elements)))
     pending: Indices = np.arange(len(parameters))
@@ -193,7 +200,7 @@ def solve(
         found, some = _solve(network, branches.take(pending) if attempt else branches, pending)
         loops = some if len(pending) == len(parameters) else None
         unknowns[pending[:, None], arrays.kept] = found
-        wanted = _wanted_states(arrays, voltage[pending], active[pending], found) & present[pending]
+        wanted = _wanted_states(arrays, voltage[pending], drop[pending], active[pending], found) & present[pending]
         changed = np.any(wanted != active[pending], axis=1)
         active[pending] = wanted
         pending = pending[changed]
@@ -250,14 +257,28 @@ def _branches(
     """Coefficients of every element in its state."""
     conducts = present & (arrays.linear | (arrays.clamp & active))
     flows = present & (arrays.sink | (arrays.leakage & active))
+    ohmic, drop = present & arrays.leakage & ~active, _saturates_at(resistance, current)
+    weak = _is_conductance(resistance, current)
+    resistance = np.where(ohmic & ~weak, drop / np.where(weak, 1.0, current), resistance)
+    conducts |= ohmic & ~weak
     scale = 1.0 / np.where(resistance > _LARGE, resistance, 1.0)
     slope = np.where(conducts, scale, np.where(insulates, _INSULATION, 0.0))
-    slope += np.where(present & arrays.leakage & ~active, current / KNEE_VOLTAGE, 0.0)
+    slope += np.where(ohmic & weak, current / drop, 0.0)
     return Branches(
         slope=slope,
         resistance=np.where(conducts, resistance * scale, 1.0),
         right=np.where(conducts, voltage * scale, 0.0) - np.where(flows, current, 0.0),
     )
+
+
+def _saturates_at(resistance: FloatArray, current: FloatArray) -> FloatArray:
+    """Voltage from which on a leakage is all of its current [V]."""
+    return KNEE_VOLTAGE + resistance * current
+
+
+def _is_conductance(resistance: FloatArray, current: FloatArray) -> BoolArray:
+    """Whether a leakage that is not all of its current is written as a conductance, of any size, or as a resistance."""
+    return np.asarray(resistance * current <= KNEE_VOLTAGE)
 
 
 def _solve(network: Network, branches: Branches, members: Indices) -> tuple[FloatArray, Loops | None]:
@@ -335,8 +356,10 @@ def _singular(network: Network, branches: Branches, members: Indices) -> Network
     return NetworkError("the network has no unique solution")
 
 
-def _wanted_states(arrays: Compiled, voltage: FloatArray, active: BoolArray, found: FloatArray) -> BoolArray:
+def _wanted_states(
+    arrays: Compiled, voltage: FloatArray, drop: FloatArray, active: BoolArray, found: FloatArray
+) -> BoolArray:
     """State that each clamp's and leakage's voltage asks for."""
     across = arrays.across(found)
     conducts = np.where(active, found[:, arrays.nodes :] >= 0.0, across > voltage)
-    return np.asarray((arrays.leakage & (across >= KNEE_VOLTAGE)) | (arrays.clamp & conducts))
+    return np.asarray((arrays.leakage & (across >= drop)) | (arrays.clamp & conducts))

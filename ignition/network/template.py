@@ -344,6 +344,7 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
             kind="leakage",
             plus=end,
             minus=GROUND,
+            resistance=((f"{name}.mosfet", 1.0),),
             current=((f"{name}.off current", 1.0),),
             closed=not commanded,
         ),
@@ -437,8 +438,8 @@ def parameter_box(
 
     Parameters
     ----------
-    off_currents : Drain current of each channel's MOSFET while not commanded [A]
-    on_resistances : On-resistance of each channel's MOSFET [ohm]
+    off_currents : Most that each channel's MOSFET passes while not commanded [A]
+    on_resistances : Resistance of each channel's MOSFET, commanded or held on [ohm]
     rail : Supply rail that the converter pin's clamp leads to [V]; zero where the controller is dead
     loads_certain : False where other loads on the battery may also be off, as in all phases but firing
 

@@ -260,6 +260,7 @@ def edge_of(parts: ArmingParts) -> Edge:
         time_constant=parts.time_constant,
         threshold=parts.threshold,
         gain=gain(parts.on_resistance, parts.on_gate_voltage, parts.sheet_threshold),
+        row_overdrive=parts.on_gate_voltage - parts.sheet_threshold,
         threshold_current=parts.threshold_current,
         slope_voltage=slope_voltage(slope_factor(parts.subthreshold_slope), parts.temperature),
         gate_source_capacitance=parts.gate_source_capacitance + parts.gate_capacitor,

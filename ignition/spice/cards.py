@@ -118,6 +118,7 @@ def element_cards(
         return [f"I_{name} {plus} {middle} {number(current)}", tail]
     drop = f"V({plus})" if minus == "0" else f"V({plus},{minus})"
     if element.kind == "leakage":
-        return [f"B_{name} {plus} {middle} I={number(current)}*min(1.0,{drop}/{number(KNEE_VOLTAGE)})", tail]
+        saturates_at = KNEE_VOLTAGE + resistance * current
+        return [f"B_{name} {plus} {middle} I={number(current)}*min(1.0,{drop}/{number(saturates_at)})", tail]
     least = max(resistance, LEAST_CLAMP_RESISTANCE)
     return [f"B_{name} {plus} {middle} I=max(0.0,{drop}-({number(voltage)}))/{number(least)}", tail]

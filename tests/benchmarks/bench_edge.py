@@ -37,6 +37,7 @@ def drawn(count: int) -> Edge:
         time_constant=10e-3,
         threshold=rng.uniform(0.8, 1.5, count),
         gain=50.0,
+        row_overdrive=2.0,
         threshold_current=1e-3,
         slope_voltage=0.06,
         gate_source_capacitance=1e-9,

@@ -296,7 +296,8 @@ def test_a_gate_on_its_own_drain_by_hand() -> None:
     held = netlist_fault_sets(hanging("1meg"))
     assert held.fewest["reset"] == 1 and not held.phase("reset").of("not solved")
     open_down = rows_of(held, "reset")["R4 open"]  # the drain's voltage is then the gate's
-    assert open_down.kind == "hazardous" and open_down.current == pytest.approx(8.4 / LINE, rel=1e-3)
+    assert open_down.kind == "hazardous" and open_down.current is not None
+    assert 8.4 / (LINE + 0.01) < open_down.current < 8.4 / LINE  # 10 mohm at 2.5 V, less above
     assert rows_of(held, "reset")["R7 open"].kind == "harmless"
     lifted = netlist_fault_sets(hanging("20k"))
     assert lifted.fewest["reset"] == 0 and lifted.fewest["disarmed"] != 0
@@ -347,7 +348,8 @@ def test_a_gate_that_nothing_holds_may_be_on() -> None:
     loose = bench(("R4 gate 0 10k\n", ""), ('R4 = "0 %"\n', ""))
     found = netlist_fault_sets(loose)
     assert found.fewest["reset"] == 0
-    assert rows_of(found, "reset")["C1 open"].current == pytest.approx(8.4 / LINE, rel=1e-3)
+    told = rows_of(found, "reset")["C1 open"].current
+    assert told is not None and 8.4 / (LINE + 0.01) < told < 8.4 / LINE  # 10 mohm at 2.5 V, less above
 
 
 def test_a_netlist_without_a_solution_is_not_solved() -> None:

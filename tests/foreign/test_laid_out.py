@@ -89,7 +89,7 @@ converter adc upper clamp    clamp    adc ground             converter adc.clamp
 converter adc lower clamp    clamp    ground adc             converter adc.clamp drop + converter adc.clamp resistance
 converter adc high           source   adc ground             converter adc.rail + converter adc.output resistance  open
 converter adc low            resistor adc ground             converter adc.output resistance          open
-M1 off                       leakage  drain ground           M1 off current
+M1 off                       leakage  drain ground           M1 off current + M1 resistance
 M1 body diode                clamp    ground drain           M1 body diode drop + M1 body diode resistance
 M1 gate leakage up           leakage  battery_at_rest gate   M1 gate.leakage up
 M1 gate leakage down         leakage  gate ground            M1 gate.leakage down
@@ -257,7 +257,7 @@ def test_lines_of_a_netlist() -> None:
     board = netlist_board(bound(channels=2))
     line = board.lines[1]
     assert (line.name, line.igniters, line.strings, line.alike) == ("line 2", {"RIGN2": "match"}, (("RIGN2",),), False)
-    assert (line.switch, line.off_current, line.on_resistance) == ("M2", "M2 off current", None)
+    assert (line.switch, line.off_current, line.resistance) == ("M2", "M2 off current", "M2 resistance")
     assert (line.gate.node, line.inputs, line.clamps) == (
         "gate2", {"drain": "adc2"}, {"drain": "converter adc2 upper clamp"},
     )  # fmt: skip
@@ -285,7 +285,7 @@ BOX = {
     "converter adc.leakage": (-0.1e-6, 0.0, 0.1e-6), "converter adc.rail": (3.3, 3.3, 3.3),
     "converter adc.output resistance": (1e-6, 1e-6, 1e-6), "converter adc.clamp voltage": (3.5, 3.9, 4.1),
     "converter adc.clamp drop": (0.2, 0.6, 0.8), "converter adc.clamp resistance": (0.0, 12.5, 25.0),
-    "M1 off current": (0.0, 0.0, 0.0), "M1 body diode drop": (0.2, 0.7, 1.2), "M1 body diode resistance": (1e-3, 0.01, 1.0),
+    "M1 off current": (0.0, 0.0, 0.0), "M1 resistance": (0.0, 0.0, 0.0), "M1 body diode drop": (0.2, 0.7, 1.2), "M1 body diode resistance": (1e-3, 0.01, 1.0),
     "M1 gate.leakage up": (0.0, 0.0, 0.1e-6), "M1 gate.leakage down": (0.0, 0.0, 0.1e-6), "M1 leaky": (0.0, 0.0, 0.0),
 }  # fmt: skip
 NOTHING = (0.0, 0.0, 0.0)

@@ -72,7 +72,13 @@ def test_one_igniter_of_several_has_its_share() -> None:
     """By hand: 4 strings of 2 ohm, 1 ohm and 2.5 mohm pass a quarter of 12 V / 1.5025 ohm each, and heat by that."""
     same = dict(inductance=1e-9, bridge_resistance=2.0, growth=0.0, no_fire_current=1.0, time_constant=1.0)
     gate = dict(
-        threshold=1.0, gain=100.0, threshold_current=0.0, slope_voltage=0.05, gate_rest=5.0, gate_resistance=1.0
+        threshold=1.0,
+        gain=100.0,
+        row_overdrive=10.0,
+        threshold_current=0.0,
+        slope_voltage=0.05,
+        gate_rest=5.0,
+        gate_resistance=1.0,
     )
     capacitors = dict(gate_source_capacitance=1e-9, near_capacitance=1e-15, far_capacitance=1e-15, knee_voltage=1e6)
     edge = Edge.of(

@@ -82,7 +82,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
             f"channel {channel.name!r}: nothing lies around its high-side switch, which is open while the line is "
             "tested: no divider reads it; write for example high_side = { resistance = '20 mohm', around = '100 kohm' }"
         )
-    off = gate_in_phase(circuit, channel, "armed").off_current
+    off = gate_in_phase(circuit, channel, "armed").off.current
     strings = [
         sum((circuit.igniters[k].resistance.low for k in s), channel.branch.resistance.low if channel.branch else 0.0)
         for s in channel.strings
@@ -146,7 +146,7 @@ def _lowest_drain(circuit: Circuit, channel: ChannelModel) -> float:
             at_bus += circuit.battery.voltage.high / other.bus_divider[0].low
         if other is not channel:
             at_bus += circuit.battery.voltage.high / (other.upper.low + other.lower.low)
-            at_bus += gate_in_phase(circuit, other, "armed").off_current.high + circuit.controller.adc.leakage.high
+            at_bus += gate_in_phase(circuit, other, "armed").off.current.high + circuit.controller.adc.leakage.high
     feed = sum(p.resistance.high for p in circuit.feed)
     battery = circuit.battery
     if battery.bank_resistance is not None:  # at rest it has given way to the standing loads already

@@ -20,9 +20,6 @@ from ignition.typing import ArrayLike, BoolArray, FloatArray
 
 __all__ = ["Batch", "Bench", "Members"]
 
-_OPEN = 1e12
-"""Resistance of a MOSFET whose gate is not driven far enough to rely on [ohm]."""
-
 _CHUNK_VALUES = 300_000
 """Numbers that are laid out at a time, rows by elements by igniters: more is beyond the caches [1]."""
 
@@ -197,16 +194,12 @@ class Bench:
         return max(_CHUNK_VALUES // (len(changes.network.elements) * igniters), 1)
 
     def _put(self, boxes: Boxes, numbers: Indices, passed: Sequence[Sequence[Switch]]) -> None:
-        """Put each MOSFET's current, and its resistance where it is driven too little, among the bounds."""
+        """Put what each MOSFET is among the bounds."""
         columns = {name: k for k, name in enumerate(boxes.network.parameters)}
         for line, own, found in zip(self.board.lines, numbers.T, passed, strict=True):
-            off = columns[line.off_current]
-            ends = np.array([s.off for s in found])[own]
-            boxes.low[:, off], boxes.nominal[:, off], boxes.high[:, off] = ends.T
-            if line.on_resistance is not None:
-                on, weak = columns[line.on_resistance], np.array([s.weak for s in found])[own]
-                boxes.high[weak != "", on] = _OPEN
-                boxes.nominal[weak == "usual", on] = _OPEN
+            places = [columns[line.off_current], columns[line.resistance]]
+            ends = np.array([(s.current, s.resistance) for s in found])[own]
+            boxes.low[:, places], boxes.nominal[:, places], boxes.high[:, places] = np.moveaxis(ends, 2, 0)
 
     def _switches(
         self, bases: Indices, picks: Indices, situations: Indices, coarse: bool
@@ -246,7 +239,7 @@ class Bench:
             rows = some[first[start : start + chunk]]
             boxes = self.whole.boxes(bases[rows], picks[rows])
             usual = [
-                np.array([switch.off for switch in found] or [(0.0, 0.0, 0.0)])[numbers[rows, k]]
+                np.array([(s.current, s.resistance) for s in found] or [((0.0,) * 3,) * 2])[numbers[rows, k]]
                 for k, found in enumerate(known)
             ]
             volts, settled = settled_gates(self.board, boxes, np.stack(usual, axis=1), hung[rows])

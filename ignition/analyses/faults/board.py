@@ -53,8 +53,8 @@ class Line:
     switch : Its MOSFET, as the names of faults have it
     gate : Gate to source of it
     gate_side : Network that settles the gate's voltage by itself; None where the gate hangs on the lines
-    off_current : Parameter that is what the MOSFET passes while off
-    on_resistance : Parameter that is its resistance while on; None where it is never commanded
+    off_current : Parameter that is the most that the MOSFET passes while not commanded
+    resistance : Parameter that is its resistance, commanded or held on
     inputs : Node of each converter input, by what it reads
     clamps : Clamp of each controller pin on the line, by what the pin reads or does
     loosened : Parameters that make the line also open
@@ -69,7 +69,7 @@ class Line:
     gate: Probe
     gate_side: Network | None
     off_current: str
-    on_resistance: str | None
+    resistance: str
     inputs: Mapping[str, str]
     clamps: Mapping[str, str]
     loosened: Mapping[str, Ends]

@@ -31,7 +31,7 @@ def circuit_lines(circuit: Circuit) -> tuple[Line, ...]:
             gate=Probe(node=gate(channel)),
             gate_side=gate_network(circuit, channel),
             off_current=f"{channel.name}.off current",
-            on_resistance=f"{channel.name}.mosfet",
+            resistance=f"{channel.name}.mosfet",
             inputs={"drain": adc_pin(channel)} | ({} if channel.bus_divider is None else {"bus": bus_pin(channel)}),
             clamps={what: f"{channel.name}.{element}" for what, element in _clamps(channel)},
             loosened={f"{channel.name}.lead {end}": (None, None, INSULATION) for end in ("out", "back")},

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ignition.analyses.faults.board import Board
-from ignition.analyses.no_fire.gate import off_current_range
+from ignition.analyses.no_fire.off_state import off_states, on_resistance
 from ignition.network.linear import Indices
 from ignition.network.sampled_members import sampled
 from ignition.network.worst_members import Boxes, bounds
@@ -24,6 +24,12 @@ _SAME = 1e-9
 
 _MOST_ROUNDS = 6
 
+_OPEN = 1e12
+"""Resistance of a MOSFET whose gate is not driven far enough to rely on [ohm]."""
+
+Ends = tuple[float, float, float]
+"""Lowest, nominal and highest."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switch:
@@ -31,12 +37,12 @@ class Switch:
 
     Attributes
     ----------
-    off : Lowest, nominal and highest off current [A]
-    weak : Whether a commanded gate is too low: ``usual``, ``may be``, or empty where it is not
+    current : Most that it passes while not commanded, lowest, nominal and highest [A]
+    resistance : What it is below that, or commanded [ohm], the same
     """
 
-    off: tuple[float, float, float]
-    weak: str
+    current: Ends
+    resistance: Ends
 
 
 def gate_voltages(board: Board, index: int, boxes: Boxes) -> FloatArray:
@@ -77,15 +83,18 @@ def switches(board: Board, index: int, volts: FloatArray, commanded: BoolArray, 
     coarse : Whether small off currents are rounded up
     """
     mosfet = board.circuit.mosfets[board.circuit.channels[index].mosfet]
-    off = np.stack(off_current_range(mosfet, volts[:, 0], volts[:, 1], volts[:, 2], board.circuit.ambient), axis=1)
+    low, nominal, high = volts.T
+    off, resistance = off_states(mosfet, low, nominal, high, board.circuit.ambient)
     if coarse:
         place = np.searchsorted(_COARSE, off[:, 2])
         off[:, 2] = np.where(place < len(_COARSE), np.take(_COARSE, place, mode="clip"), off[:, 2])
         off[:, 0], off[:, 1] = 0.0, off[:, 2]
-    rely = mosfet.rows[0].gate
-    weak = np.where(commanded & (volts[:, 0] < rely), np.where(volts[:, 1] < rely, "usual", "may be"), "")
-    for ends, word in zip(off.tolist(), weak.tolist(), strict=True):
-        yield Switch(off=(ends[0], ends[1], ends[2]), weak=word)
+    on, rely = on_resistance(mosfet, board.circuit.ambient), mosfet.rows[0].gate
+    resistance[commanded] = on.low, on.nominal, on.high
+    resistance[commanded & (volts[:, 0] < rely), 2] = _OPEN
+    resistance[commanded & (volts[:, 1] < rely), 1] = _OPEN
+    for ends, path in zip(off.tolist(), resistance.tolist(), strict=True):
+        yield Switch(current=(ends[0], ends[1], ends[2]), resistance=(path[0], path[1], path[2]))
 
 
 def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) -> tuple[FloatArray, BoolArray]:
@@ -97,7 +106,8 @@ def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) 
     Parameters
     ----------
     boxes : Bounds of the whole network
-    off : Lowest, nominal and highest current of each MOSFET whose gate does not hang there [A], shape (rows, lines, 3)
+    off : What each MOSFET is whose gate does not hang there: current [A] and resistance [ohm] of a `Switch`, shape
+        (rows, lines, 2, 3)
     hung : Which gates hang there, shape (rows, lines)
 
     Returns
@@ -105,16 +115,16 @@ def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) 
     Lowest, nominal and highest gate voltage [V], shape (rows, lines, 3), zero for the others; whether they settled,
     within what sampled points tell, shape (rows,)
     """
-    volts, settled = np.zeros(off.shape), np.zeros(len(off), dtype=bool)
+    volts, settled = np.zeros((*hung.shape, 3)), np.zeros(len(off), dtype=bool)
     if not len(off):
         return volts, settled
-    boxes, off = _loosened(board, boxes), np.where(hung[..., None], _passed(board, volts), off)
+    boxes, off = _loosened(board, boxes), np.where(hung[..., None, None], _passed(board, volts), off)
     columns = {name: k for k, name in enumerate(boxes.network.parameters)}
-    places = [columns[line.off_current] for line in board.lines]
+    places = [[columns[line.off_current], columns[line.resistance]] for line in board.lines]
     pending: Indices = np.arange(len(off))
     for _ in range(_MOST_ROUNDS):
         some = boxes.take(pending)
-        for bounds_of, ends in zip((some.low, some.nominal, some.high), np.moveaxis(off[pending], 2, 0), strict=True):
+        for bounds_of, ends in zip((some.low, some.nominal, some.high), np.moveaxis(off[pending], 3, 0), strict=True):
             bounds_of[:, places] = ends
         solved = np.ones(len(pending), dtype=bool)
         for index, line in enumerate(board.lines):
@@ -126,7 +136,8 @@ def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) 
                 solved[own] &= known & _within(board, some.take(own), weights, found[:, 0], found[:, 2])
                 volts[pending[own], index] = np.where(known[:, None], found, 0.0)
         pending = pending[solved]
-        wider = _hull(off[pending], np.where(hung[pending, :, None], _passed(board, volts[pending]), off[pending]))
+        new = np.where(hung[pending][..., None, None], _passed(board, volts[pending]), off[pending])
+        wider = _hull(off[pending], new)
         done = _inside(wider, off[pending])
         settled[pending[done]] = True
         pending, wider = pending[~done], wider[~done]
@@ -137,11 +148,11 @@ def settled_gates(board: Board, boxes: Boxes, off: FloatArray, hung: BoolArray) 
 
 
 def _passed(board: Board, volts: FloatArray) -> FloatArray:
-    """What each MOSFET may pass at gate voltages [A], shape (rows, lines, 3)."""
-    found = np.empty(volts.shape)
+    """What each MOSFET is at gate voltages, current [A] and resistance [ohm], shape (rows, lines, 2, 3)."""
+    found = np.empty((*volts.shape[:2], 2, 3))
     for index, channel in enumerate(board.circuit.channels):
         low, nominal, high = volts[:, index].T
-        ends = off_current_range(board.circuit.mosfets[channel.mosfet], low, nominal, high, board.circuit.ambient)
+        ends = off_states(board.circuit.mosfets[channel.mosfet], low, nominal, high, board.circuit.ambient)
         found[:, index] = np.stack(ends, axis=1)
     return found
 
@@ -155,7 +166,7 @@ def _inside(inner: FloatArray, outer: FloatArray) -> BoolArray:
     """Whether bounds hold others. The nominal current, which may swing between two states, is a place to start from."""
     slack = 1e-6 * outer[..., 2] + 1e-15
     within = (inner[..., 2] <= outer[..., 2] + slack) & (inner[..., 0] >= outer[..., 0] - slack)
-    return np.asarray(within.all(axis=1))
+    return np.asarray(within.all(axis=(1, 2)))
 
 
 def _loosened(board: Board, boxes: Boxes) -> Boxes:

@@ -13,7 +13,7 @@ from ignition.network.template import high_side_closed, igniter_kinds, parameter
 from ignition.network.whole import gate_box, more_than_none
 from ignition.toleranced import Toleranced
 
-__all__ = ["Setting", "Situation", "healthy", "on_resistance", "situations"]
+__all__ = ["Setting", "Situation", "healthy", "situations"]
 
 _NONE = Toleranced.exact(0.0, "V")
 
@@ -75,7 +75,7 @@ def situations(circuit: Circuit) -> tuple[Situation, ...]:
 
 
 def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> Setting:
-    """Return bounds and states of a circuit in which nothing is broken, every off current and gate aside.
+    """Return bounds and states of a circuit in which nothing is broken, what each MOSFET passes, and each gate, aside.
 
     Parameters
     ----------
@@ -85,9 +85,8 @@ def healthy(circuit: Circuit, situation: Situation, rail: str = "regulated") -> 
     supply = _NONE
     if alive:
         supply = circuit.battery.voltage if rail == "battery" else controller_rail(circuit, situation.pins)
-    on = {name: on_resistance(circuit, circuit.channel(name)) for name in situation.commanded}
     certain = situation.phase == "firing"
-    box = parameter_box(circuit, off_currents={}, on_resistances=on, rail=supply, loads_certain=certain)
+    box = parameter_box(circuit, off_currents={}, on_resistances={}, rail=supply, loads_certain=certain)
     box |= gate_box(circuit, supply)
     states: dict[str, bool] = {}
     open_switch = situation.phase == "disarmed"
@@ -119,18 +118,6 @@ def _may_be_low(circuit: Circuit, channel: ChannelModel, box: dict[str, Toleranc
     held, path = f"{channel.name}.pull-up clamp voltage", f"{channel.name}.pull-up clamp resistance"
     box[held] = replace(box[held], low=KNEE_VOLTAGE)
     box[path] = Toleranced.hull(box[path], more_than_none(circuit.controller.pin.output_resistance))
-
-
-def on_resistance(circuit: Circuit, channel: ChannelModel) -> Toleranced:
-    """Return the resistance of a MOSFET that is on, from the best row cold to the worst hot [ohm]."""
-    mosfet = circuit.mosfets[channel.mosfet]
-    rows = [row.resistance for row in mosfet.rows]
-    return Toleranced(
-        low=min(row.low for row in rows),
-        nominal=rows[0].nominal,
-        high=rows[0].high * mosfet.hot_factor,
-        unit="ohm",
-    )
 
 
 def _gate_pin(

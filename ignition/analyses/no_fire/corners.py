@@ -16,10 +16,9 @@ from ignition.analyses.no_fire.gate import (
     driven_gate_voltage,
     floating,
     gate_in_reset,
-    highest_threshold,
     input_capacitance,
-    lowest_threshold,
 )
+from ignition.analyses.no_fire.off_state import highest_threshold, lowest_threshold
 from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.findings.values import left_out
 from ignition.network.template import high_side_closed
@@ -130,6 +129,7 @@ class EdgeCorners:
             "time_constant": bridge.time_constant.fast,
             "threshold": spread[ends["threshold"]],
             "gain": strengths[ends["gain"]],
+            "row_overdrive": row.gate - mosfet.threshold.nominal,
             "threshold_current": mosfet.threshold_current.high,
             "slope_voltage": slope_voltage(slope_factor(mosfet.subthreshold_slope.high), circuit.ambient.high),
             "gate_source_capacitance": np.maximum(own, 1e-12),

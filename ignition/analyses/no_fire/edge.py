@@ -15,7 +15,10 @@ import numpy.typing as npt
 from ignition.analyses.no_fire.edge_model import EdgeModel, Point
 from ignition.typing import BoolArray, FloatArray
 
-__all__ = ["Edge", "EdgeResponse", "LEAST_INDUCTANCE", "coupled_charge", "edge_response"]
+__all__ = ["BODY_DIODE", "Edge", "EdgeResponse", "LEAST_INDUCTANCE", "coupled_charge", "edge_response"]
+
+BODY_DIODE = 1.0
+"""How far a drain that rings falls below ground at most, held by the body diode [V]."""
 
 LEAST_INDUCTANCE = 1e-9
 """Inductance that any loop has at least [H]: a millimetre of wire."""
@@ -41,6 +44,7 @@ class Edge:
     bridge_resistance, growth : Cold resistance of the igniter [ohm], its relative growth up to function [1]
     no_fire_current, time_constant : Steady threshold [A] and time constant [s] of the bridge
     threshold, gain : Gate threshold [V] and gain K of the square law [A/V^2]
+    row_overdrive : Gate voltage over the threshold from which on the data sheet's on-resistance 1 / (K v) holds [V]
     threshold_current, slope_voltage : Drain current at the threshold [A], and gate voltage by which it falls to 1/e
         below [V]
     gate_source_capacitance : With any capacitor fitted at the gate [F]
@@ -62,6 +66,7 @@ class Edge:
     time_constant: FloatArray
     threshold: FloatArray
     gain: FloatArray
+    row_overdrive: FloatArray
     threshold_current: FloatArray
     slope_voltage: FloatArray
     gate_source_capacitance: FloatArray
@@ -98,6 +103,21 @@ class Edge:
     def most_coupling(self) -> FloatArray:
         """Largest gate-drain capacitance at any voltage [F]."""
         return np.maximum(self.near_capacitance, self.far_capacitance)
+
+    @property
+    def most_current(self) -> FloatArray:
+        """Most that the loop carries, of which the MOSFET takes nothing [A]."""
+        resistance = self.line_resistance + self.bridge_in_loop * np.minimum(1.0, 1.0 + self.growth)
+        return np.asarray((self.supply + BODY_DIODE) / resistance)
+
+    def fully_on(self) -> Edge:
+        """Return the same with a gain that passes no less than the on-resistance of the row, from its overdrive on.
+
+        The square law is concave in the drain voltage: so it passes no less from nothing up to the loop's most current
+        where it does so there, or saturates there. Source: hand calculation.
+        """
+        across = np.minimum(self.most_current / (self.gain * self.row_overdrive), self.row_overdrive)
+        return replace(self, gain=self.most_current / ((self.row_overdrive - 0.5 * across) * across))
 
     def take(self, members: IntArray | BoolArray) -> Edge:
         """Return some of the value sets."""

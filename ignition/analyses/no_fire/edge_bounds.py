@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ignition.analyses.no_fire.edge import Edge, coupled_charge
+from ignition.analyses.no_fire.edge import BODY_DIODE, Edge, coupled_charge
 from ignition.parts.igniter import steady_thermal_fraction
 from ignition.typing import FloatArray
 
@@ -15,9 +15,6 @@ __all__ = ["EdgeBounds", "after_closures", "edge_bounds"]
 
 _DIODE_RESISTANCE = 0.02
 """Of the avalanche, no less than the model's [ohm]."""
-
-_DIODE = 1.0
-"""How far a drain that rings falls below ground at most, held by the body diode [V]."""
 
 _SLOW = 10.0
 """Ringing periods within an edge from which on it counts as slow [1]."""
@@ -50,7 +47,8 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
       ringing periods no more than R C_near 2 V / t (ramp response).
     * Time above the threshold: what the drain has pushed into the gate leaves through the gate's resistance by at least
       (V_th - V_rest) / R, and while the loop rings it may be pushed again.
-    * Current: below (V + 1 V) / R, and below what charges the drain plus the channel's saturation current.
+    * Current: below (V + 1 V) / R, and below what charges the drain plus the channel's saturation current, as long as
+      the gate stays below where the data sheet has the MOSFET on.
     * Energy: the charging's share of V Q for each of two charges, I^2 R t of the channel, and what the highest current
       heats by while the avalanche takes the charge (V Q + L I^2 / 2) / (V_breakdown - V); Minkowski's inequality adds
       the three currents. Thermal fraction: no heat is lost, or the highest current flows for ever, whichever is less.
@@ -60,7 +58,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
     least = edge.drain_capacitance + np.minimum(edge.near_capacitance, edge.far_capacitance)
     rings = resistance < 2.0 * np.sqrt(edge.inductance / least)
     periods = edge.rise_time / (2.0 * np.pi * np.sqrt(edge.inductance * most))
-    ohmic = (edge.supply + _DIODE) / resistance
+    ohmic = edge.most_current
     slow = np.where((periods > _SLOW) | ~rings, edge.gate_resistance * edge.most_coupling * 2.0 * edge.supply, np.inf)
     drain = np.where(rings, _rung(edge, np.maximum(periods, 1e-9), 0.0 * ohmic), edge.supply)
     lift = np.minimum(_lifted(edge, drain), slow / edge.rise_time)
@@ -68,7 +66,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
     conducts = edge.gate_rest + lift > edge.threshold
     drain = np.where(conducts, _rung(edge, np.full_like(periods, 1e-9), ohmic), drain)
     lift = np.where(conducts, _lifted(edge, drain), lift)
-    charge = coupled_charge(edge, drain + _DIODE) + edge.near_capacitance * edge.gate_rest
+    charge = coupled_charge(edge, drain + BODY_DIODE) + edge.near_capacitance * edge.gate_rest
     gate = edge.gate_rest + lift
     over, margin = gate - edge.threshold, edge.threshold - edge.gate_rest
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -78,7 +76,7 @@ def edge_bounds(edge: Edge) -> EdgeBounds:
         leaves = np.maximum(charge - edge.gate_source_capacitance * margin, 0.0) * edge.gate_resistance / margin
         above = np.where(margin <= 0.0, np.inf, np.where(over > 0.0, ringing + leaves, 0.0))
         below = edge.threshold_current * np.exp(np.minimum(over, 0.0) / edge.slope_voltage)
-        passed = 0.5 * edge.gain * np.maximum(over, 0.0) ** 2 + below
+        passed = np.where(over < edge.row_overdrive, 0.5 * edge.gain * np.maximum(over, 0.0) ** 2 + below, np.inf)
         work = edge.supply * (edge.drain_capacitance * edge.supply + coupled_charge(edge, edge.supply))
         charging = np.minimum(ohmic, np.sqrt(2.0 * work / edge.inductance))
         channel = np.minimum(passed, ohmic)
@@ -150,7 +148,7 @@ def _rung(edge: Edge, periods: FloatArray, current: FloatArray) -> FloatArray:
     """
     # a second swing starts with the drain below ground
     begun = edge.most_coupling + edge.drain_capacitance
-    kick = 0.5 * edge.inductance * current**2 + begun * _DIODE * (edge.supply + 0.5 * _DIODE)
+    kick = 0.5 * edge.inductance * current**2 + begun * BODY_DIODE * (edge.supply + 0.5 * BODY_DIODE)
     extra = edge.near_capacitance - edge.far_capacitance
     straight = edge.drain_capacitance + edge.far_capacitance
 

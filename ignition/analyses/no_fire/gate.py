@@ -9,14 +9,14 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from ignition.circuit.model import ChannelModel, Circuit, MosfetModel
+from ignition.analyses.no_fire.off_state import OffState, lowest_threshold, off_state
+from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import State, build_network, parameter_box
 from ignition.network.worst_case import Probe, extremes
 from ignition.parts.controller import floating_gate_voltage, gate_voltage, regulated_supply
-from ignition.parts.mosfet import gain, leakage, saturation_current, slope_factor, subthreshold_current, threshold_at
 from ignition.parts.mosfet_transient import turn_on_delay
-from ignition.toleranced import Toleranced, vertices
-from ignition.typing import HIDDEN, ArrayLike, FloatArray, Volts
+from ignition.toleranced import Spread, Toleranced, vertices
+from ignition.typing import HIDDEN, FloatArray, Key, Volts
 
 __all__ = [
     "ControllerState",
@@ -27,11 +27,7 @@ __all__ = [
     "floating",
     "gate_in_phase",
     "gate_in_reset",
-    "highest_threshold",
     "input_capacitance",
-    "lowest_threshold",
-    "off_current",
-    "off_current_range",
     "phase_box",
     "turn_off_time",
 ]
@@ -64,7 +60,7 @@ class GateState:
     ----------
     gate_voltage : Gate to source [V]
     lowest_threshold : Lowest threshold at the hottest ambient, which may lie below zero
-    off_current : Drain current while not commanded: leakage, sub-threshold and, above threshold, channel current [A]
+    off : What it passes while not commanded
     """
 
     channel: Annotated[str, HIDDEN]
@@ -72,7 +68,12 @@ class GateState:
     controller: Annotated[ControllerState, HIDDEN]
     gate_voltage: Toleranced
     lowest_threshold: Volts
-    off_current: Toleranced
+    off: Annotated[OffState, HIDDEN]
+
+    @property
+    def off_current(self) -> Annotated[Spread, Key("off_current")]:
+        """Most that it passes while not commanded."""
+        return self.off.told
 
 
 def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = None) -> Toleranced:
@@ -95,15 +96,16 @@ def controller_rail(circuit: Circuit, phase: str, terminal: Toleranced | None = 
         dividers = [channel.upper for channel in circuit.channels]
         dividers += [channel.bus_divider[0] for channel in circuit.channels if channel.bus_divider is not None]
         drawn += sum(circuit.battery.voltage.high / upper.low + controller.adc.leakage.high for upper in dividers)
-        drawn += sum(gate_in_phase(circuit, channel, "armed").off_current.high for channel in circuit.channels)
+        drawn += sum(gate_in_phase(circuit, channel, "armed").off.current.high for channel in circuit.channels)
         usual = controller.current.nominal + sum(current.nominal for _, current in circuit.loads)
         behind = circuit.battery.resistance
         if not controller.powered_before_arm_switch:
             for part in circuit.feed:
                 behind = behind + part.resistance
+        nominal = circuit.battery.voltage.nominal - usual * behind.nominal
         terminal = Toleranced(
-            low=circuit.battery.voltage.low - drawn * behind.high,
-            nominal=circuit.battery.voltage.nominal - usual * behind.nominal,
+            low=min(max(circuit.battery.voltage.low - drawn * behind.high, 0.0), nominal),
+            nominal=nominal,
             high=circuit.battery.voltage.high,
             unit="V",
         )
@@ -202,9 +204,8 @@ def gate_in_phase(
     """Return gate voltage and drain current of a channel that is not commanded.
 
     Alive, armed or disarmed: the pin drives the gate low. Alive, in reset: the pin floats, is pulled up to the rail, or
-    is driven high where nothing is known of it. Dead: only the pull-down holds. Above the lowest hot threshold the
-    square law's saturation current bounds what the channel can pass from above; what it draws sags the rail, with which
-    the low side is found.
+    is driven high where nothing is known of it. Dead: only the pull-down holds. What a gate above the lowest hot
+    threshold lets through sags the rail, with which the low side is found.
 
     Parameters
     ----------
@@ -212,7 +213,7 @@ def gate_in_phase(
 
     Returns
     -------
-    Gate voltage [V] and off current [A]
+    Gate voltage [V], and what the MOSFET passes
     """
     mosfet = circuit.mosfets[channel.mosfet]
     lowest = lowest_threshold(mosfet, circuit.ambient)
@@ -233,7 +234,7 @@ def gate_in_phase(
         controller=controller,
         gate_voltage=voltage,
         lowest_threshold=lowest,
-        off_current=off_current(mosfet, voltage, circuit.ambient),
+        off=off_state(mosfet, voltage, circuit.ambient),
     )
 
 
@@ -255,11 +256,17 @@ def _sagged(circuit: Circuit, rail: Toleranced) -> float:
 
     A rail that sags lowers the gates, so that they pass no more than that. Every line is a short, which draws most.
     """
-    currents = {
-        c.name: off_current(circuit.mosfets[c.mosfet], gate_in_reset(circuit, c, rail), circuit.ambient)
+    off = {
+        c.name: off_state(circuit.mosfets[c.mosfet], gate_in_reset(circuit, c, rail), circuit.ambient)
         for c in circuit.channels
     }
-    box = parameter_box(circuit, off_currents=currents, on_resistances={}, rail=rail, loads_certain=False)
+    box = parameter_box(
+        circuit,
+        off_currents={name: state.current for name, state in off.items()},
+        on_resistances={name: state.resistance for name, state in off.items()},
+        rail=rail,
+        loads_certain=False,
+    )
     network = build_network(circuit, State(phase="reset", lines={c.name: "shorted" for c in circuit.channels}))
     fed = "battery terminal" if circuit.controller.powered_before_arm_switch else "bus"
     terminal = extremes(network, box, [Probe(node=fed)])[0].low
@@ -291,83 +298,6 @@ def turn_off_time(circuit: Circuit, channel: ChannelModel) -> float:
     )
 
 
-def lowest_threshold(mosfet: MosfetModel, ambient: Toleranced) -> float:
-    """Return the lowest threshold over the ambient range [V]; it falls with temperature and may lie below zero."""
-    return _threshold(mosfet, ambient.high, lowest=True)
-
-
-def highest_threshold(mosfet: MosfetModel, ambient: Toleranced) -> float:
-    """Return the highest threshold over the ambient range [V]."""
-    return _threshold(mosfet, ambient.low, lowest=False)
-
-
-def _threshold(mosfet: MosfetModel, temperature: float, *, lowest: bool) -> float:
-    """Lowest or highest threshold at a temperature; which drift is the worse one depends on the side of 25 degC."""
-    start = mosfet.threshold.low if lowest else mosfet.threshold.high
-    both = [
-        float(threshold_at(temperature, start, drift))
-        for drift in (mosfet.threshold_drift.low, mosfet.threshold_drift.high)
-    ]
-    return min(both) if lowest else max(both)
-
-
-def off_current(mosfet: MosfetModel, voltage: Toleranced, ambient: Toleranced) -> Toleranced:
-    """Return the drain current of a switch that is not commanded.
-
-    High: lowest threshold, hottest, lowest on-resistance. Low: highest threshold, coldest, highest on-resistance, no
-    leakage.
-
-    Parameters
-    ----------
-    voltage : Gate to source [V]
-    ambient : Temperature [degC]
-
-    Returns
-    -------
-    Leakage, sub-threshold and, above threshold, saturation current [A]
-    """
-    low, nominal, high = off_current_range(mosfet, voltage.low, voltage.nominal, voltage.high, ambient)
-    return Toleranced(low=float(low), nominal=float(nominal), high=float(high), unit="A")
-
-
-def off_current_range(
-    mosfet: MosfetModel, low: ArrayLike, nominal: ArrayLike, high: ArrayLike, ambient: Toleranced
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the same for many gates at once.
-
-    Parameters
-    ----------
-    low, nominal, high : Gate to source [V], broadcast
-    ambient : Temperature [degC]
-
-    Returns
-    -------
-    Lowest, nominal and highest drain current [A]
-    """
-    row = mosfet.rows[0]
-
-    def passed(gate: ArrayLike, threshold: float, temperature: float, resistance: float, end: str) -> FloatArray:
-        strength = gain(resistance, row.gate, mosfet.threshold.nominal)
-        slope, at_threshold = getattr(mosfet.subthreshold_slope, end), getattr(mosfet.threshold_current, end)
-        below = subthreshold_current(gate, threshold, temperature, slope_factor(slope), at_threshold)
-        return np.asarray(saturation_current(gate, threshold, strength) + below)
-
-    hot = _threshold(mosfet, ambient.high, lowest=True)
-    usual = float(threshold_at(ambient.nominal, mosfet.threshold.nominal, mosfet.threshold_drift.nominal))
-    cold = _threshold(mosfet, ambient.low, lowest=False)
-    leaked = [
-        leakage(temperature, cool, warm, mosfet.max_junction)
-        for temperature, cool, warm in (
-            (ambient.high, mosfet.leakage_cool.high, mosfet.leakage_hot.high),
-            (ambient.nominal, mosfet.leakage_cool.nominal, mosfet.leakage_hot.nominal),
-        )
-    ]
-    most = leaked[0] + passed(high, hot, ambient.high, row.resistance.low, "high")
-    middle = leaked[1] + passed(nominal, usual, ambient.nominal, row.resistance.nominal, "nominal")
-    least = passed(low, cold, ambient.low, row.resistance.high, "low")
-    return np.minimum(least, middle), np.asarray(middle), np.maximum(most, middle)
-
-
 def phase_box(
     circuit: Circuit,
     phase: str,
@@ -381,10 +311,11 @@ def phase_box(
     phase : ``disarmed``, ``reset``, ``armed`` or ``firing``
     on_resistances : On-resistance [ohm] of each commanded channel
     """
+    off = {c.name: gate_in_phase(circuit, c, phase, controller).off for c in circuit.channels}
     return parameter_box(
         circuit,
-        off_currents={c.name: gate_in_phase(circuit, c, phase, controller).off_current for c in circuit.channels},
-        on_resistances=on_resistances or {},
+        off_currents={name: state.current for name, state in off.items()},
+        on_resistances={name: state.resistance for name, state in off.items()} | dict(on_resistances or {}),
         rail=_ZERO if controller == "dead" else controller_rail(circuit, phase),
         loads_certain=phase == "firing",
     )

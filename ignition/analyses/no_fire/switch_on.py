@@ -509,8 +509,23 @@ def _tops(found: dict[tuple[int, ...], tuple[_Corner, FloatArray]]) -> list[_Cor
 
 
 def _outputs(corners: list[tuple[_Group, _Corner]], names: tuple[str, ...], tolerance: float) -> FloatArray:
-    """Integrate corners: some outputs of each, shape (n, outputs); infinite where a member was not solved."""
+    """Integrate corners: some outputs of each, shape (n, outputs); infinite where a member was not solved.
+
+    A gate that is lifted to where the data sheet has the MOSFET on is followed once more with what it passes then.
+    """
     edge = _values(corners)
+    found, over = _integrated(corners, edge, names, tolerance)
+    on = np.flatnonzero(over >= edge.row_overdrive)
+    if len(on):
+        strong, _ = _integrated([corners[place] for place in on], edge.take(on).fully_on(), names, tolerance)
+        found[on] = np.maximum(found[on], strong)
+    return found
+
+
+def _integrated(
+    corners: list[tuple[_Group, _Corner]], edge: Edge, names: tuple[str, ...], tolerance: float
+) -> tuple[FloatArray, FloatArray]:
+    """The same of value sets as they are, and how far each gate rises above its threshold [V]."""
     # a gate that is off decides no verdict, but its peaks may be still to come
     follow = _swings(edge) if "gate_voltage" in names else np.zeros_like(edge.supply)
     response = edge_response(edge, np.maximum(horizon(edge), follow), tolerance, follow=follow)
@@ -526,4 +541,5 @@ def _outputs(corners: list[tuple[_Group, _Corner]], names: tuple[str, ...], tole
     }
     for (group, _), solved in zip(corners, response.solved, strict=True):
         group.solved &= bool(solved)
-    return np.where(response.solved[:, None], np.array([outputs[name] for name in names]).T, np.inf)
+    told = np.where(response.solved[:, None], np.array([outputs[name] for name in names]).T, np.inf)
+    return told, response.peak_gate_voltage - edge.threshold

@@ -76,14 +76,15 @@ def test_members_in_which_the_same_is_changed_share_a_row() -> None:
 
 
 def test_what_mosfets_are_is_put_among_the_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Off currents end by end; one driven too little may be open, or is so usually as well."""
+    """Current and resistance of each, end by end."""
     asked: list[tuple[int, list[bool], bool]] = []
 
     def made(_: Any, index: int, volts: FloatArray, commanded: BoolArray, coarse: bool) -> Iterator[Switch]:
         asked.append((index, commanded.tolist(), coarse))
         for one in commanded:
             low = 1e-6 if index == 0 else 4e-6
-            yield Switch(off=(low, 2.0 * low, 3.0 * low), weak=("usual" if one else "may be") if index else "")
+            ends = (low, 2.0 * low, 3.0 * low)
+            yield Switch(current=ends, resistance=(0.01, 1e12, 1e12) if one else (1e3 * low, 0.5, 0.7))
 
     monkeypatch.setattr("ignition.analyses.faults.bench.switches", made)
     circuit = held(channels="2")
@@ -100,9 +101,8 @@ def test_what_mosfets_are_is_put_among_the_bounds(monkeypatch: pytest.MonkeyPatc
 
     assert ends("line.off current") == [pytest.approx([1e-6, 2e-6, 3e-6])] * 2
     assert ends("line 2.off current") == [pytest.approx([4e-6, 8e-6, 12e-6])] * 2
-    # 10 to 20 mohm where it is commanded
-    assert ends("line.mosfet") == [[0.0, 0.0, 0.0]] * 2
-    assert ends("line 2.mosfet") == [[0.0, 0.0, 1e12], [0.01, 1e12, 1e12]]
+    assert ends("line.mosfet") == [[1e-3, 0.5, 0.7]] * 2
+    assert ends("line 2.mosfet") == [[4e-3, 0.5, 0.7], [0.01, 1e12, 1e12]]
     assert {coarse for _, _, coarse in asked} == {True}
     assert [flags for index, flags, _ in asked if index] in ([[False, True]], [[True, False]])
 

@@ -48,7 +48,7 @@ def test_a_line_that_may_be_open() -> None:
     """Either wire of its lead may insulate; low and nominal ends stay as they are."""
     (line,) = circuit_lines(held())
     assert line.loosened == {"line.lead out": (None, None, 1e12), "line.lead back": (None, None, 1e12)}
-    assert (line.switch, line.off_current, line.on_resistance) == ("line.mosfet", "line.off current", "line.mosfet")
+    assert (line.switch, line.off_current, line.resistance) == ("line.mosfet", "line.off current", "line.mosfet")
     assert line.gate.node == "line.gate" and line.gate_side is not None and line.alike
 
 

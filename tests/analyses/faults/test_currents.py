@@ -325,7 +325,7 @@ def test_gate_as_the_hold_off_analysis_has_it() -> None:
         for channel in circuit.channels:
             for place, row in zip(batch.members, batch.place, strict=True):
                 situation = asked[place]
-                theirs = gate_in_phase(circuit, channel, situation.pins, situation.controller).off_current.high
+                theirs = gate_in_phase(circuit, channel, situation.pins, situation.controller).off.current.high
                 ours = batch.boxes.high[row, columns[f"{channel.name}.off current"]]
                 assert ours >= theirs * (1.0 - 1e-3), (name, situation)
                 assert ours <= theirs * 1.3 + 1e-9, (name, situation)

@@ -30,12 +30,13 @@ RELY = 2.5
 
 @pytest.fixture
 def passed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A MOSFET that passes a made-up current of 1 mA per volt at each end."""
+    """A MOSFET that passes a made-up current of 1 mA per volt through 10 ohm per volt, at each end."""
 
     def off(_: Any, low: FloatArray, nominal: FloatArray, high: FloatArray, __: Any) -> tuple[FloatArray, ...]:
-        return 1e-3 * low, 1e-3 * nominal, 1e-3 * high
+        volts = np.stack([low, nominal, high], axis=-1)
+        return 1e-3 * volts, 10.0 * volts
 
-    monkeypatch.setattr("ignition.analyses.faults.gates.off_current_range", off)
+    monkeypatch.setattr("ignition.analyses.faults.gates.off_states", off)
 
 
 def board() -> Board:
@@ -50,16 +51,16 @@ def told(*volts: tuple[float, float, float], commanded: bool = False, coarse: bo
 
 @pytest.mark.usefixtures("passed")
 def test_off_current_at_a_gate_voltage() -> None:
-    """Each end of the current belongs to the same end of the voltage; not commanded it is not weak."""
+    """Each end of current and resistance belongs to the same end of the voltage."""
     (one,) = told((0.1, 0.2, 0.4))
-    assert one.off == pytest.approx((0.1e-3, 0.2e-3, 0.4e-3)) and one.weak == ""
+    assert one.current == pytest.approx((0.1e-3, 0.2e-3, 0.4e-3)) and one.resistance == pytest.approx((1.0, 2.0, 4.0))
 
 
 @pytest.mark.usefixtures("passed")
 def test_small_off_currents_are_rounded_up_where_sets_are_sought() -> None:
     """To 1 uA, 10 uA, 100 uA or 1 mA, what is exactly that staying; larger ones stay, and none becomes less."""
     highest = (1e-4, 1e-3, 1.5e-3, 2e-2, 0.5, 1.0, 1.5)
-    found = [one.off for one in told(*((0.5 * v, 0.7 * v, v) for v in highest), coarse=True)]
+    found = [one.current for one in told(*((0.5 * v, 0.7 * v, v) for v in highest), coarse=True)]
     expected = [1e-6, 1e-6, 1e-5, 1e-4, 1e-3, 1e-3, 1.5e-3]
     assert [high for _, _, high in found] == pytest.approx(expected, rel=1e-12)
     assert [low for low, _, _ in found] == [0.0] * 7
@@ -67,15 +68,17 @@ def test_small_off_currents_are_rounded_up_where_sets_are_sought() -> None:
 
 
 @pytest.mark.parametrize(
-    ("volts", "weak"),
+    ("volts", "resistance"),
     [
-        ((RELY, 3.0, 3.3), ""), ((2.49, RELY, 3.3), "may be"), ((2.0, 2.49, 3.3), "usual"),
+        ((RELY, 3.0, 3.3), (0.01, 0.014, 0.02)), ((2.49, RELY, 3.3), (0.01, 0.014, 1e12)),
+        ((2.0, 2.49, 3.3), (0.01, 1e12, 1e12)),
     ],
 )  # fmt: skip
-def test_a_commanded_gate_that_is_too_low(volts: tuple[float, float, float], weak: str) -> None:
-    """Below the gate voltage that its on-resistance is given for, at its lowest or usually; only where commanded."""
-    assert [one.weak for one in told(volts, commanded=True)] == [weak]
-    assert [one.weak for one in told(volts)] == [""]
+def test_a_commanded_gate_that_is_too_low(
+    volts: tuple[float, float, float], resistance: tuple[float, float, float]
+) -> None:
+    """Below the gate voltage that its on-resistance is given for, at its lowest or usually, it may be open; above not."""
+    assert [one.resistance for one in told(volts, commanded=True)] == [pytest.approx(resistance)]
 
 
 def gate_boxes(one: Board, **changes: tuple[float, float, float]) -> Boxes:
@@ -138,7 +141,7 @@ def test_nothing_hangs_on_a_line() -> None:
     """No row, no voltage."""
     one = board()
     boxes = Bench.on(one).whole.boxes(np.zeros(0, dtype=np.intp), np.zeros((0, 1), dtype=np.intp))
-    volts, settled = settled_gates(one, boxes, np.zeros((0, 1, 3)), np.zeros((0, 1), dtype=bool))
+    volts, settled = settled_gates(one, boxes, np.zeros((0, 1, 2, 3)), np.zeros((0, 1), dtype=bool))
     assert volts.shape == (0, 1, 3) and settled.shape == (0,)
 
 
@@ -168,11 +171,11 @@ class Gates:
             high[0] = np.nan
         return low, np.full(len(low), 0.2), high
 
-    def settled(self, off: Any, hung: Any) -> tuple[FloatArray, Any]:
-        """Voltages, and whether they settled."""
-        rows = len(off)
+    def settled(self, currents: Any, hung: Any) -> tuple[FloatArray, Any]:
+        """Voltages, and whether they settled; each MOSFET's resistance is a hundred times its current."""
+        rows, off = len(currents), np.stack([np.array(currents), 100.0 * np.array(currents)], axis=2)
         boxes = Bench.on(self.board).whole.boxes(np.zeros(rows, dtype=np.intp), np.full((rows, 1), -1))
-        return settled_gates(self.board, boxes, np.array(off, dtype=float), np.array(hung))
+        return settled_gates(self.board, boxes, off, np.array(hung))
 
 
 NONE, SOME = [0.0, 0.0, 0.0], [1e-3, 2e-3, 3e-3]
@@ -275,7 +278,7 @@ def test_everything_beside_any_igniter_may_be_in_any_state(monkeypatch: pytest.M
         elif name.endswith(("igniter 2.1", "lead out", "lead back")):
             high = 1e12
         ends = boxes.low[0, column], boxes.nominal[0, column], boxes.high[0, column]
-        if not name.endswith("off current"):
+        if not name.endswith(("off current", "mosfet")):
             assert ends == (low, nominal, high), name
 
 
@@ -294,7 +297,7 @@ def test_a_gate_on_its_own_drain() -> None:
     assert not batch.unsettled.any()
     boxes = table.whole.boxes(3 * np.array(reset), np.full((len(reset), 1), -1))
     volts, settled = settled_gates(
-        table.board, boxes, np.zeros((len(reset), 1, 3)), np.ones((len(reset), 1), dtype=bool)
+        table.board, boxes, np.zeros((len(reset), 1, 2, 3)), np.ones((len(reset), 1), dtype=bool)
     )
     assert settled.all()
     assert volts[:, 0, 2] == pytest.approx(8.4 * 10.0 / 109.0, abs=6e-3)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ignition.analyses.faults.situations import Setting, Situation, healthy, on_resistance, situations
+from ignition.analyses.faults.situations import Setting, Situation, healthy, situations
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from tests.analyses.faults.boards import held
@@ -168,15 +168,6 @@ def test_a_pin_that_is_commanded() -> None:
     assert ends(found, "line 2.pin voltage") == near(*RAIL) and ends(found, "line.pin voltage") == (0.0, 0.0, 0.0)
     assert ends(found, "line.pin driver") == ends(found, "line 2.pin driver") == near(20.0, 25.0, 40.0)
     assert found.states == {"line 2.mosfet": True, "line 2.mosfet off": False}
-
-
-def test_resistance_of_a_mosfet_that_is_on() -> None:
-    """From the best row cold, 6 mohm, to the worst one hot, 20 mohm times 1.5."""
-    one = circuit()
-    value = on_resistance(one, one.channels[0])
-    assert (value.low, value.nominal, value.high) == near(6e-3, 14e-3, 30e-3)
-    fired = healthy(one, situation("firing", commanded=frozenset({"line"})))
-    assert ends(fired, "line.mosfet") == near(6e-3, 14e-3, 30e-3)
 
 
 def test_a_bridge_that_is_less_when_hot() -> None:

@@ -20,6 +20,7 @@ REFERENCE = {
     "time_constant": 10e-3,
     "threshold": 0.6,
     "gain": 40.0,
+    "row_overdrive": 10.0,
     "threshold_current": 0.0,
     "slope_voltage": 0.1,
     "gate_source_capacitance": 900e-12,
@@ -64,4 +65,5 @@ def random_edges(count: int, seed: int) -> Edge:
         gate_resistance=between(1e3, 1e6),
         gate_rest=rng.uniform(0.0, 0.25, count),
         share=rng.choice([1.0, 0.5, 0.25], count),
+        row_overdrive=between(0.5, 5.0),
     )

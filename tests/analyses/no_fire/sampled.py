@@ -76,7 +76,7 @@ class Samples:
         tempco = table.sense.temperature_coefficient
         drift = 1e-3 if tempco is None else max(abs(tempco.low), abs(tempco.high))  # carbon film
         found: dict[str, Toleranced | tuple[float, float]] = {
-            "on": (0.0, 1.0), "lead": table.lead.resistance, "joints": table.lead.joints,
+            "on": (0.0, 1.0), "weak": (0.0, 1.0), "lead": table.lead.resistance, "joints": table.lead.joints,
             "upper": in_series(table.sense.upper), "lower": table.sense.lower, "upper drift": (-drift, drift),
             "lower drift": (-drift, drift), "pin resistor": channel.pin_resistor, "series": channel.gate_series,
             "gate leakage": model.gate_leakage, "held": (0.0, 1.0), "threshold": sheet.threshold,
@@ -433,4 +433,12 @@ class _Run:
         over = np.maximum(gate - threshold, 0.0)
         across = np.clip(drain, 0.0, over)
         square = strength * ((over - 0.5 * across) * across + over * np.minimum(drain, 0.0))
-        return flat * shape + square, flat * rising / thermal + strength * (over - across)
+        square_slope = strength * (over - across)
+        # at the gate voltage of a row it is the row's resistance, and above it no less than by the same law; a gate that
+        # a rail would drive so far counts as driven though that rail sags, so that no current turns its own switch off
+        stands = sheet.rows[0].gate
+        falls = (stands - v[f"{name}.threshold"]) / (np.maximum(gate, stands) - v[f"{name}.threshold"])
+        on = self._on(name) * (1.0 - v[f"{name}.weak"] * (1.0 - falls))
+        driven = self._gate(name, v["supply"]) >= stands
+        carried = np.where(driven, drain / on, flat * shape + square)
+        return carried, np.where(driven, 1.0 / on, flat * rising / thermal + square_slope)

@@ -102,7 +102,7 @@ def quiet(held: Held) -> None:
             bounds += [(f"{name} line", None, one.line.current), (f"{name} clamp", None, one.clamp.current)]
             for key, ranges in (
                 ("gate", [g.gate_voltage for g in one.gates]),
-                ("off", [g.off_current for g in one.gates]),
+                ("off", [g.off.current for g in one.gates]),
             ):
                 bounds.append((f"{name} {key}", min(r.low for r in ranges), max(r.high for r in ranges)))
         sizes = {name for name, low, _ in bounds if low is None}
