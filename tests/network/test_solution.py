@@ -207,6 +207,28 @@ J, V, R = ((name, 1.0) for name in ("J", "V", "R"))
             8.0 / 18001.0,
             {"E": 1.0 / 18001.0, "S": -8.0 * 9000.0 / 18001.0**2, "J": -8.0 * 2000.0 / 18001.0**2},
         ),
+        # behind 1 ohm it is whole from R J = 0.2 V on
+        (
+            one_branch("leakage", current=(J,), resistance=(R,)),
+            {"J": 0.2, "R": 1.0},
+            7.6,
+            {"E": 1.0, "S": -0.2, "J": -2.0, "R": 0.0},
+        ),
+        # below that a resistance of R + K / J, however it is written: with S = 2 ohm, V = 8 r / (2 + r)
+        *(
+            (
+                one_branch("leakage", current=(J,), resistance=(R,)),
+                {"J": j, "R": r},
+                8.0 * (r + 1e-3 / j) / (2.0 + r + 1e-3 / j),
+                {
+                    "E": (r + 1e-3 / j) / (2.0 + r + 1e-3 / j),
+                    "S": -8.0 * (r + 1e-3 / j) / (2.0 + r + 1e-3 / j) ** 2,
+                    "R": 16.0 / (2.0 + r + 1e-3 / j) ** 2,
+                    "J": -16.0 * 1e-3 / j**2 / (2.0 + r + 1e-3 / j) ** 2,
+                },
+            )
+            for j, r in ((9.0, 2.0), (9.0, 1.0e-4), (1e9, 0.014), (1e9, 0.0))
+        ),
         # a clamp that conducts takes (E - V) / (S + R) = 0.5 A
         (
             one_branch("clamp", voltage=(V,), resistance=(R,)),

@@ -73,6 +73,23 @@ def test_leakage_follows_the_solver(supply: float, share: float) -> None:
     assert KNEE_VOLTAGE == 1e-3
 
 
+@pytest.mark.parametrize(
+    ("resistance", "most", "current"),
+    [(2.0, 1e9, 6.0 / 3.0), (2.0, 1.5, 1.5), (2.0, 1.9, 1.9), (0.5, 1e9, 4.0), (5e-4, 1.0, 1.0)],
+)
+def test_a_leakage_with_a_resistance_follows_the_solver(resistance: float, most: float, current: float) -> None:
+    """6 V behind 1 ohm: 6 V / (1 + R), but no more than its current."""
+    leak = Element(
+        name="leak", kind="leakage", plus="drain", minus=GROUND, current=(("J", 1.0),), resistance=(("R", 1.0),)
+    )
+    elements, values = [battery(), resistor("line", "top", "drain", "S"), leak], {"E": 6.0, "S": 1.0}
+    values |= {"J": most, "R": resistance}
+    found = answer(elements, values)
+    assert found.currents["leak"] == pytest.approx(current, rel=1e-6)
+    ours = float(solve(Network(elements=tuple(elements)), values).current("leak")[0])
+    assert found.currents["leak"] == pytest.approx(ours, rel=1e-9)
+
+
 @pytest.mark.parametrize(("supply", "current"), [(3.0, 0.0), (5.0, 1.0 / 1100.0), (-5.0, 0.0)])
 def test_clamp_conducts_above_its_voltage(supply: float, current: float) -> None:
     """A clamp at 4 V behind 1 kohm takes (5 - 4) / (1000 + 100) ampere at 5 V and nothing at 3 V or -5 V."""

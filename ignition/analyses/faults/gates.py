@@ -19,8 +19,8 @@ __all__ = ["Switch", "gate_voltages", "settled_gates", "switches"]
 _COARSE = (1e-6, 1e-5, 1e-4, 1e-3)
 """Ends to which a small off current is rounded up where sets of faults are only sought, not told [A]."""
 
-_SAME = 1e-9
-"""Difference of gate voltages that is none: a MOSFET's current follows it by a part in a million [V]."""
+_SAME = 1e-8
+"""Difference of gate voltages that is none, rounding: a MOSFET's current follows it by a part in a million [V]."""
 
 _MOST_ROUNDS = 6
 

@@ -79,7 +79,7 @@ def on_resistance(mosfet: MosfetModel, ambient: Toleranced) -> Toleranced:
     return Toleranced(
         low=min(row.resistance.low for row in mosfet.rows) * _cold_factor(mosfet, ambient),
         nominal=mosfet.rows[0].resistance.nominal,
-        high=mosfet.rows[0].resistance.high * max(mosfet.hot_factor, 1.0),
+        high=mosfet.rows[0].resistance.high * mosfet.hot_factor,
         unit="ohm",
     )
 
@@ -181,4 +181,4 @@ def _least_resistance(mosfet: MosfetModel, gate: FloatArray, ambient: Toleranced
 def _cold_factor(mosfet: MosfetModel, ambient: Toleranced) -> float:
     """On-resistance at the coldest over that at 25 degC, no more than one."""
     coldest = min(ambient.low, REFERENCE_TEMPERATURE)
-    return min(float(temperature_factor(coldest, mosfet.hot_factor, mosfet.max_junction)), 1.0)
+    return float(temperature_factor(coldest, mosfet.hot_factor, mosfet.max_junction))

@@ -113,11 +113,11 @@ def spread(one: Board) -> Board:
     [
         ((0.1, 0.3), (0.1, 0.3), True), ((0.1, 0.3), (0.05, 0.3), False), ((0.1, 0.3), (0.1, 0.35), False),
         ((0.1, np.nan), (0.2, 0.2), False), ((np.nan, 0.3), (0.2, 0.2), False),
-        # 1 nV, and a part in 1e9 of whichever end is larger, are no difference
-        ((-20.0, 0.3), (-20.0 - 1.5e-8, 0.3), True), ((-20.0, 0.3), (-20.0 - 3e-8, 0.3), False),
-        ((0.1, 20.0), (0.1, 20.0 + 1.5e-8), True), ((0.1, 20.0), (0.1, 20.0 + 3e-8), False),
-        ((0.1, 0.3), (0.1, 0.3 + 2e-9), False), ((0.1, 0.3), (0.1 - 2e-9, 0.3), False),
-        ((0.1, 0.3), (0.1 - 1e-9, 0.3 + 1e-9), True),
+        # 10 nV, and a part in 1e9 of whichever end is larger, are no difference
+        ((-20.0, 0.3), (-20.0 - 2.5e-8, 0.3), True), ((-20.0, 0.3), (-20.0 - 3.5e-8, 0.3), False),
+        ((0.1, 20.0), (0.1, 20.0 + 2.5e-8), True), ((0.1, 20.0), (0.1, 20.0 + 3.5e-8), False),
+        ((0.1, 0.3), (0.1, 0.3 + 1.2e-8), False), ((0.1, 0.3), (0.1 - 1.2e-8, 0.3), False),
+        ((0.1, 0.3), (0.1 - 9e-9, 0.3 + 9e-9), True),
     ],
 )  # fmt: skip
 def test_a_gate_that_is_not_known_may_be_at_the_battery(
