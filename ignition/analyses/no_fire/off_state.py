@@ -150,12 +150,10 @@ def off_states(
     strength = gain(rows, row.gate, mosfet.threshold.nominal)
     below = subthreshold_current(gates, thresholds, temperatures, slope_factor(slopes), at_threshold)
     current = leaked + saturation_current(gates, thresholds, strength) + below
-    over = np.maximum(gates - thresholds, 0.0)
+    over = gates - thresholds
     driven = gates >= row.gate
     driven[..., 1:] |= over[..., 1:] >= row.gate - mosfet.threshold.nominal
     current = np.where(driven, UNLIMITED, current)
-    least, middle, most = np.moveaxis(current, -1, 0)
-    current = np.stack([np.minimum(least, middle), middle, np.maximum(most, middle)], axis=-1)
 
     partly = (over > 0.0) & ~driven
     with np.errstate(divide="ignore"):
@@ -172,9 +170,9 @@ def _least_resistance(mosfet: MosfetModel, gate: FloatArray, ambient: Toleranced
     """Least resistance at a gate voltage [ohm]: no row's is less at its own, or falls faster beyond than as 1 / v."""
     least, highest = np.zeros(gate.shape), mosfet.threshold.high
     for row in mosfet.rows:
-        own = max(row.gate - highest, 0.0)
-        share = np.where(gate > row.gate, own / np.maximum(gate - highest, 1e-9), 1.0)
-        least = np.maximum(least, row.resistance.low * np.minimum(share, 1.0))
+        own = row.gate - highest
+        share = own / np.maximum(gate - highest, own) if own > 0.0 else gate <= row.gate
+        least = np.maximum(least, row.resistance.low * share)
     return least * _cold_factor(mosfet, ambient)
 
 

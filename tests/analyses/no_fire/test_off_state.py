@@ -106,6 +106,8 @@ def test_off_it_has_no_resistance_of_its_own() -> None:
     """Below the lowest threshold its leakage stands wherever there is voltage to drive it."""
     assert ends(at(0.1, 0.3, HOT - 1e-9).resistance) == (0.0, 0.0, 0.0)
     assert at(0.1, 0.3, HOT + 1e-9).resistance.low > 0.0
+    exact = (("-10 degC .. 30 degC .. 40 degC", "25 degC"),)
+    assert ends(at(0.1, 0.3, 1.0, swaps=exact).resistance) == (0.0, 0.0, 0.0)
 
 
 COLD_FACTOR = 1.0 - 0.6 * 35.0 / 125.0
@@ -118,6 +120,7 @@ def test_partly_on_it_has_the_resistance_of_its_overdrive() -> None:
     assert ends(at(1.2, 1.3, 1.7).resistance) == pytest.approx((10e-3 * COLD_FACTOR, 14e-3, 32e-3), rel=1e-9)
     found = at(2.2, 2.3, 2.4).resistance
     assert (found.nominal, found.high) == pytest.approx((14e-3 / (2.3 - USUAL), weak), rel=1e-9)
+    assert at(2.3, 2.6, 2.7).resistance.high == pytest.approx(2.0 * 20e-3 / (2.3 - COLD), rel=1e-9)
     # of one whose threshold is low the chord would be less than the hottest on-resistance
     low = ("1.0 V .. 1.5 V .. 2.0 V", "1.0 V .. 1.5 V .. 1.5 V")
     assert at(2.45, 2.46, 2.47, swaps=(low,)).resistance.high == pytest.approx(2.0 * 20e-3 / (2.45 - 1.675), rel=1e-9)
@@ -138,6 +141,8 @@ def test_held_on_only_its_resistance_is_left() -> None:
         found = at(*volts)
         assert tuple(end == UNLIMITED for end in ends(found.current)) == on, volts
     assert ends(at(2.5, 2.5, 2.5).resistance) == pytest.approx((10e-3 * COLD_FACTOR, 14e-3, 32e-3), rel=1e-12)
+    exact = (("-10 degC .. 30 degC .. 40 degC", "25 degC"),)
+    assert at(1.0, 1.5, 2.0, swaps=exact).current.high == UNLIMITED
     # a cold day's threshold may be higher than usual: the row's gate voltage counts all the same
     cold = (("-10 degC .. 30 degC .. 40 degC", "-10 degC"),)
     assert ends(at(2.5, 2.5, 2.5, swaps=cold).current) == (UNLIMITED,) * 3
@@ -150,10 +155,17 @@ def test_beyond_its_row_the_resistance_falls_as_the_square_law_has_it() -> None:
     assert found == pytest.approx(6e-3 * COLD_FACTOR, rel=1e-12)
     above = at(5.0, 5.0, 5.0, swaps=(ROWS,)).resistance.low
     assert above == pytest.approx(6e-3 * COLD_FACTOR * 2.5 / 3.0, rel=1e-12)
+    # at the lower row's gate voltage that row stands, though the higher one has less
+    assert at(2.5, 2.5, 2.5, swaps=(ROWS,)).resistance.low == pytest.approx(10e-3 * COLD_FACTOR, rel=1e-12)
+    # a higher row that has more leaves the usual resistance where it is
+    odd = ((ROWS[0], ROWS[1].replace("6 mohm .. 8 mohm .. 12 mohm", "18 mohm .. 19 mohm .. 20 mohm")),)
+    assert ends(at(4.5, 4.5, 4.5, swaps=odd).resistance) == pytest.approx((14e-3, 14e-3, 32e-3), rel=1e-12)
     # a row that stands above a threshold that may be higher says nothing beyond itself
     late = (("1.0 V .. 1.5 V .. 2.0 V", "1.0 V .. 1.5 V .. 2.6 V"),)
     assert at(2.5, 2.5, 2.5, swaps=late).resistance.low == pytest.approx(10e-3 * COLD_FACTOR)
     assert at(2.7, 2.7, 2.7, swaps=late).resistance.low == 0.0
+    level = (("1.0 V .. 1.5 V .. 2.0 V", "1.0 V .. 1.5 V .. 2.5 V"),)
+    assert at(2.5, 2.5, 2.5, swaps=level).resistance.low == pytest.approx(10e-3 * COLD_FACTOR)
 
 
 def test_what_is_told_of_a_current_without_a_limit() -> None:
