@@ -25,7 +25,7 @@ from ignition.circuit.model import (
 )
 from ignition.circuit.wiring import complete_wiring
 from ignition.errors import InputError
-from ignition.toleranced import Toleranced, in_parallel
+from ignition.toleranced import Toleranced
 
 __all__ = ["complete", "completed", "eased", "judged"]
 
@@ -274,19 +274,15 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
         given.sense.temperature_coefficient, f"{key}.sense.temperature_coefficient", "divider_coefficient", "1/K"
     )
     drift = _divider_drift(coefficient, ambient, 20.0 if given.sense.temperature_coefficient is None else 25.0)
-    lead = complete_wiring(given.lead, f"{key}.lead", ambient, ledger)
-    high_side = None if given.high_side is None else _high_side(given.high_side)
-    for contact in (given.return_contact, None if high_side is None else high_side.resistance):
-        lead = lead if contact is None else lead.with_contact(contact)
     return ChannelModel(
         name=given.name,
         strings=tuple(tuple(string) for string in given.igniters),
         mosfet=given.mosfet,
         pulse=given.pulse,
         start=given.start or Toleranced.exact(0.0, "s"),
-        lead=lead,
+        lead=complete_wiring(given.lead, f"{key}.lead", ambient, ledger),
         branch=None if given.branch is None else complete_wiring(given.branch, f"{key}.branch", ambient, ledger),
-        high_side=high_side,
+        high_side=None if given.high_side is None else _high_side(given.high_side),
         return_contact=given.return_contact,
         shunt=given.shunt,
         gate_series=ledger.take(given.gate.series, f"{key}.gate.series", "gate_series", "ohm"),
@@ -302,9 +298,7 @@ def _channel(given: d.Channel, key: str, ambient: Toleranced, ledger: Ledger) ->
 
 
 def _high_side(given: d.HighSide) -> HighSideModel:
-    if given.around == "none":
-        return HighSideModel(resistance=given.resistance, around=None)
-    return HighSideModel(resistance=in_parallel((given.resistance, given.around)), around=given.around)
+    return HighSideModel(resistance=given.resistance, around=None if given.around == "none" else given.around)
 
 
 def _second(given: d.SecondMeasurement) -> SecondModel:

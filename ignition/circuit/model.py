@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from ignition.circuit.description import Checklist, Description, OwnLimit
@@ -105,32 +105,21 @@ class FeedModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WiringModel:
-    """Round trip of a pair of conductors, joints and contacts included [ohm], its inductance [H] and capacitance [F].
+    """Round trip of a pair of conductors, joints included [ohm], its inductance [H] and capacitance [F].
 
     Attributes
     ----------
-    contacts : Closed contacts of the line, in series with it [ohm]
     area : Cross-section [m^2], where known; low is its thin end
     """
 
     resistance: Toleranced
     round_trip: Toleranced
     joints: Toleranced
-    contacts: Toleranced
     area: Toleranced | None
     distance: Toleranced | None
     inductance: Toleranced
     capacitance: Toleranced
     label: str
-
-    def with_contact(self, contact: Toleranced) -> WiringModel:
-        """Return the pair with one contact more in series.
-
-        Parameters
-        ----------
-        contact : Closed [ohm]
-        """
-        return replace(self, resistance=self.resistance + contact, contacts=self.contacts + contact)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -365,15 +354,20 @@ class SecondModel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HighSideModel:
-    """Relay contact between bus and line: closed [ohm], and the resistor around it [ohm], None where there is none.
-
-    Attributes
-    ----------
-    resistance : Of the closed contact, with what lies around it in parallel
-    """
+    """Relay contact between bus and line: closed [ohm], and the resistor around it [ohm], None where there is none."""
 
     resistance: Toleranced
     around: Toleranced | None
+
+    @property
+    def opened(self) -> Toleranced:
+        """From bus to line while the contact is open [ohm]."""
+        return self.around or Toleranced.exact(OPEN_CONTACT, "ohm")
+
+    @property
+    def closed(self) -> Toleranced:
+        """From bus to line while the contact is closed [ohm]."""
+        return in_parallel((self.resistance, self.opened))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -417,22 +411,23 @@ class ChannelModel:
         return in_series(self.uppers)
 
     @property
-    def around(self) -> Toleranced:
-        """What the line has more of while its high-side switch is open [ohm]; the lead counts it as closed."""
-        if self.high_side is None:
-            return Toleranced.exact(0.0, "ohm")
-        opened, closed = self.high_side.around or Toleranced.exact(OPEN_CONTACT, "ohm"), self.high_side.resistance
-        return Toleranced(
-            low=max(opened.low - closed.high, 0.0),
-            nominal=max(opened.nominal - closed.nominal, 0.0),
-            high=max(opened.high - closed.low, 0.0),
-            unit="ohm",
-        )
+    def contacts_fired(self) -> Toleranced:
+        """Contacts of the line while it is fired [ohm]: all of them closed."""
+        return self._contacts(None if self.high_side is None else self.high_side.closed)
+
+    @property
+    def contacts_tested(self) -> Toleranced:
+        """Contacts of the line while it is tested [ohm]: its high-side switch is open."""
+        return self._contacts(None if self.high_side is None else self.high_side.opened)
+
+    def _contacts(self, high_side: Toleranced | None) -> Toleranced:
+        nothing = Toleranced.exact(0.0, "ohm")
+        return (high_side or nothing) + (self.return_contact or nothing)
 
     @property
     def into_tap(self) -> Toleranced:
-        """Everything between bus and tap of the sense divider but lead and igniters [ohm]: uppers, and `around`."""
-        return self.upper + self.around
+        """Everything between bus and tap of the sense divider but lead and igniters while it is tested [ohm]."""
+        return self.upper + self.contacts_tested
 
     @property
     def pull_down(self) -> Toleranced | None:

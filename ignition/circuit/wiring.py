@@ -55,7 +55,6 @@ def complete_wiring(given: Wiring, key: str, ambient: Toleranced, ledger: Ledger
         resistance=wires + joints,
         round_trip=wires,
         joints=joints,
-        contacts=Toleranced.exact(0.0, "ohm"),
         area=area,
         distance=given.distance,
         inductance=inductance,

@@ -367,16 +367,17 @@ def _channel(channel: ChannelModel, state: State) -> list[Element]:
 
 
 def _contacts(circuit: Circuit, channel: ChannelModel, state: State, armed: bool) -> list[Element]:
-    """Contacts of a line, ideal: what they have of resistance is the lead's. The shunt has its own."""
+    """Contacts of a line, each with its own resistance: one may stick, or be bypassed, without the others."""
     name, elements = channel.name, []
     if channel.high_side is not None:
         fired = state.phase == "firing" and name in state.commanded  # a test pulse leaves it open
         closed = high_side_closed(circuit, state.phase, commanded=fired)
-        elements.append(_resistor(f"{name}.high side", "bus", box_out(channel), None, closed=closed))
+        elements.append(_resistor(f"{name}.high side", "bus", box_out(channel), f"{name}.high side", closed=closed))
         elements.append(_resistor(f"{name}.around", "bus", box_out(channel), f"{name}.around"))
     if channel.return_contact is not None:  # without its gap a line that nothing else holds would float
         elements.append(_resistor(f"{name}.return gap", box_back(channel), drain(channel), f"{name}.return gap"))
-        elements.append(_resistor(f"{name}.return contact", box_back(channel), drain(channel), None, closed=armed))
+        contact = f"{name}.return contact"
+        elements.append(_resistor(contact, box_back(channel), drain(channel), contact, closed=armed))
     if channel.shunt is not None:
         elements.append(
             _resistor(f"{name}.shunt", box_out(channel), box_back(channel), f"{name}.shunt", closed=not armed)
@@ -473,8 +474,9 @@ def parameter_box(
             for igniter, kind in zip(igniter_names(channel)[index], string, strict=True):
                 box[igniter] = circuit.igniters[kind].resistance
         if channel.high_side is not None:
-            box[f"{name}.around"] = channel.around
+            box[f"{name}.high side"], box[f"{name}.around"] = channel.high_side.resistance, channel.high_side.opened
         if channel.return_contact is not None:
+            box[f"{name}.return contact"] = channel.return_contact
             box[f"{name}.return gap"] = Toleranced.exact(OPEN_CONTACT, "ohm")
         if channel.shunt is not None:
             box[f"{name}.shunt"] = channel.shunt

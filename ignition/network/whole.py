@@ -200,8 +200,7 @@ def _wire(circuit: Circuit, element: Element) -> Element:
     chains = {element: terms for channel in circuit.channels for element, terms in _chains(channel)}
     if element.name in chains:
         return replace(element, resistance=chains[element.name])
-    ideal = ("bridging", "mosfet short", "high side", "return contact")
-    shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ideal}
+    shorts = {f"{channel.name}.{what}" for channel in circuit.channels for what in ("bridging", "mosfet short")}
     if element.name in shorts:
         return replace(element, resistance=(("fault.contact", 1.0),))
     return replace(element, resistance=((element.name, 1.0),)) if element.name in wires else element
@@ -364,8 +363,10 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
     zero = Toleranced.exact(0.0, "V")
     for channel in circuit.channels:
         own: Mapping[str, Toleranced | None] = {
-            "lead out": _wire_with(channel, None if channel.high_side is None else channel.high_side.resistance),
-            "lead back": _wire_with(channel, channel.return_contact),
+            "lead out": channel.lead.resistance.times(0.5),
+            "lead back": channel.lead.resistance.times(0.5),
+            "high side": None if channel.high_side is None else more_than_none(channel.high_side.resistance),
+            "return contact": None if channel.return_contact is None else more_than_none(channel.return_contact),
             "pin voltage": zero,
             "pin driver": behind,
             "reset pull-down": controller.pin.reset_pull_down or Toleranced.exact(1e12, "ohm"),
@@ -391,12 +392,6 @@ def gate_box(circuit: Circuit, rail: Toleranced) -> dict[str, Toleranced]:
         for which, parts in lists.items():
             box |= {part_name(channel, which, k, len(parts)): value for k, value in enumerate(parts)}
     return box
-
-
-def _wire_with(channel: ChannelModel, contact: Toleranced | None) -> Toleranced:
-    """One wire of the lead with half of the joints, and the contact that stands on its side [ohm]."""
-    half = (channel.lead.round_trip + channel.lead.joints).times(0.5)
-    return half if contact is None else half + contact
 
 
 def more_than_none(resistance: Toleranced) -> Toleranced:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ignition.analyses.no_fire.corners import NEAR_VOLTAGE, Hold, feed_inductance, holds, in_line_at_edge, missing_keys
+from ignition.analyses.no_fire.corners import NEAR_VOLTAGE, Hold, contacts_at_edge, feed_inductance, holds, missing_keys
 from ignition.analyses.no_fire.edge import LEAST_INDUCTANCE, Edge, edge_response
 from ignition.analyses.no_fire.gate import input_capacitance
 from ignition.circuit.model import ChannelModel, Circuit
@@ -140,7 +140,7 @@ def arming_parts(
         rise_time=rise_time,
         battery_resistance=choose(source),
         feed_resistance=sum(choose(part.resistance) for part in circuit.feed),
-        lead_resistance=choose(channel.lead.resistance + in_line_at_edge(circuit, channel, hold)),
+        lead_resistance=choose(channel.lead.resistance + contacts_at_edge(circuit, channel, hold)),
         string_resistance=branch + sum(choose(circuit.igniters[other].resistance) for other in string),
         inductance=max(choose(feed_inductance(circuit) + channel.lead.inductance), LEAST_INDUCTANCE),
         string_inductance=of_branch,

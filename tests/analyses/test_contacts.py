@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,11 @@ from ignition.analyses.continuity.requirement import line_resistance
 from ignition.analyses.continuity.second_measurement import second_measurements
 from ignition.analyses.divider.demands import divider_duty
 from ignition.analyses.faults.arming import arming_faults
+from ignition.analyses.faults.bench import Bench, Members
+from ignition.analyses.faults.currents import highest_uncommanded, lowest_commanded
+from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.faults import faults
+from ignition.analyses.faults.situations import situations
 from ignition.analyses.firing.firing import firing
 from ignition.analyses.no_fire.corners import EdgeCorners, Hold, all_ends
 from ignition.analyses.no_fire.findings import switch_on_findings
@@ -31,9 +36,12 @@ from ignition.findings.finding import Reason
 from ignition.network.elements import GROUND
 from ignition.network.template import State, build_network
 from ignition.parts.sense import filter_time_constant
+from ignition.spice.deck import operating_point_deck, read_operating_point
+from ignition.spice.ngspice import run_operating_points
 from tests.analyses.faults.boards import board
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
+from tests.spice.faulted import bare
 
 HIGH_SIDE = 'high_side = { resistance = "18 mohm .. 20 mohm .. 24 mohm", around = "10 kohm ± 1 %" }\n'
 RETURN = 'return_contact = "15 mohm .. 16 mohm .. 30 mohm"\n'
@@ -94,15 +102,14 @@ def test_firing_current_counts_every_contact() -> None:
 
 
 def test_closed_contact_beside_what_lies_around_it() -> None:
-    """24 mohm beside 10.1 kohm; opened, the line has the difference more."""
+    """24 mohm beside 10.1 kohm; opened, the line has that alone."""
     channel = contacts(HIGH_SIDE).channels[0]
     assert channel.high_side is not None
-    assert channel.high_side.resistance.high == pytest.approx(0.024 * 10.1e3 / (0.024 + 10.1e3), rel=1e-12)
-    assert channel.lead.contacts.low == pytest.approx(0.018 * 9.9e3 / (0.018 + 9.9e3), rel=1e-12)
-    assert channel.around.low == pytest.approx(9.9e3 - 0.024, rel=1e-7)
-    assert channel.around.high == pytest.approx(10.1e3 - 0.018, rel=1e-7)
-    assert channel.into_tap.nominal == pytest.approx(110e3, rel=1e-6)
-    assert contacts("").channels[0].around.high == 0.0
+    assert channel.contacts_fired.high == pytest.approx(0.024 * 10.1e3 / (0.024 + 10.1e3), rel=1e-12)
+    assert channel.contacts_fired.low == pytest.approx(0.018 * 9.9e3 / (0.018 + 9.9e3), rel=1e-12)
+    assert (channel.contacts_tested.low, channel.contacts_tested.high) == (9.9e3, 10.1e3)
+    assert channel.into_tap.nominal == 110e3
+    assert contacts("").channels[0].contacts_tested.high == 0.0
 
 
 def states(circuit: Circuit, state: State) -> dict[str, bool]:
@@ -148,7 +155,7 @@ def test_reading_settles_through_the_resistor_around() -> None:
     adc = 'sample_capacitance = "8 pF"\nacquisition_time = "2 us"'
     circuit = contacts(HIGH_SIDE, sense=sense, adc=adc)
     channel = circuit.channels[0]
-    slow = float(filter_time_constant(101e3 + 10.1e3 - 0.018, 1.01 * 33e3, 100e-9 + 8e-12))
+    slow = float(filter_time_constant(101e3 + 10.1e3, 1.01 * 33e3, 100e-9 + 8e-12))
     assert waits(circuit, channel, 1000.0).time_constant == pytest.approx(slow, rel=1e-9)
     bare = contacts(HIGH_SIDE, adc=adc)
     source = 1.0 / (1.0 / (101e3 + 10.1e3) + 1.0 / (1.01 * 33e3))
@@ -324,3 +331,77 @@ def test_one_message_for_a_resistance_that_is_none(around: str) -> None:
     with pytest.raises(InputError, match="1 mistake") as caught:
         contacts(f'high_side = {{ resistance = "20 mohm", around = "{around}" }}')
     assert "must be 'none'" not in str(caught.value)
+
+
+WORN = 'high_side = { resistance = "1 ohm", around = "2 ohm" }\n'
+
+
+def driven_by(circuit: Circuit, phase: str, *faults: str) -> float:
+    """Highest current of the igniter with some faults in a phase, the controller alive and nobody commanding."""
+    bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    names = [fault.name for fault in bench.faults]
+    members = Members.each(bench.numbers(phase), np.array([[names.index(fault) for fault in faults]]))
+    found = highest_uncommanded(bench, members)
+    alive = [bench.situations[k].controller == "alive" for k in members.situations]
+    assert found.settled.all()
+    return float(found.current[alive].max())
+
+
+@pytest.mark.parametrize(
+    ("faults", "contact"),
+    [
+        (("line.high side stuck-closed",), 2.0 / 3.0), (("line.around short",), 0.0), ((), 2.0),
+        (("line.high side stuck-closed", "line.around open"), 1.0),
+        (("line.high side stuck-closed", "line.around short"), 0.0),
+    ],
+)  # fmt: skip
+def test_contact_and_resistor_around_fail_by_themselves(faults: tuple[str, ...], contact: float) -> None:
+    """With the drain shorted to ground: 8.4 V over the line and 1 ohm beside 2 ohm, of which either may be missing."""
+    circuit = contacts(WORN)
+    found = driven_by(circuit, "armed", "line.mosfet drain-source-short", *faults)
+    assert found == pytest.approx(8.4 / (LEAST + contact), rel=1e-4)
+
+
+def fired(circuit: Circuit, fault: str) -> float:
+    """Lowest current of the igniter while it is commanded, with a fault."""
+    bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    pick = [one.name for one in bench.faults].index(fault)
+    found = lowest_commanded(bench, Members.each(bench.numbers("firing"), np.array([[pick]])))
+    return float(found.current.min())
+
+
+HALF = 'high_side = { resistance = "50 mohm", around = "10 kohm" }\nreturn_contact = "50 mohm"\nshunt = "50 mohm"\n'
+
+
+def test_a_shunt_that_stays_closed_takes_its_share_of_what_the_contacts_leave() -> None:
+    """7 V behind battery, switch and MOSFET, both contacts in the common path; 50 mohm beside 1.9 ohm of lead and bridge."""
+    line = LEAD + 0.1 + 1.3
+    both = line * 0.05 / (line + 0.05)
+    before = 0.1 + 0.05 + 2 * 0.05 + 0.02
+    current = 7.0 / (before + both) * 0.05 / (line + 0.05)
+    assert fired(contacts(HALF), "line.shunt stuck-closed") == pytest.approx(current, rel=2e-3)
+
+
+def test_faults_of_contacts_in_ngspice() -> None:
+    """Every pair of faults of contacts, armed with the drain shorted: nominal currents as the deck's."""
+    circuit = contacts(WORN + 'return_contact = "0.3 ohm"\nshunt = "0.7 ohm"\n')
+    bench = Bench.of(circuit, situations(circuit), single_faults(circuit))
+    names = [fault.name for fault in bench.faults]
+    some = [name for name in names if re.match(r"line\.(high side|around|return contact|shunt) ", name)]
+    assert len(some) == 9
+    shorted = names.index("line.mosfet drain-source-short")
+    picks = np.array([[names.index(a), names.index(b), shorted] for a in some for b in some if a < b])
+    (number,) = [k for k in bench.numbers("armed") if bench.situations[k].controller == "alive"]
+    decks, ours, networks = [], [], []
+    for batch in bench.batches(Members.each([number], picks)):
+        solution = batch.boxes.solved(batch.boxes.nominal)
+        for row in range(len(batch.first)):
+            network, values = bare(batch.boxes, row)
+            decks.append(operating_point_deck(network, values, "contacts"))
+            networks.append(network)
+            ours.append(float(solution.current("line.igniter 1.1")[row]))
+    told = [
+        read_operating_point(plot, network).currents["line.igniter 1.1"]
+        for plot, network in zip(run_operating_points(decks), networks, strict=True)
+    ]
+    assert ours == pytest.approx(told, rel=1e-6, abs=1e-9) and max(told) > 3.0

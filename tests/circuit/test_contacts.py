@@ -6,14 +6,15 @@ from typing import Literal
 
 import pytest
 
-from ignition.analyses.no_fire.corners import Hold, in_line_at_edge
+from ignition.analyses.no_fire.corners import Hold, contacts_at_edge
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.network.template import State, box_back, box_out, build_network, high_side_closed
+from ignition.network.template import State, box_back, box_out, build_network, high_side_closed, parameter_box
 from ignition.toleranced import Toleranced
 from tests.analyses.faults.boards import held
 from tests.analyses.sense_circuits import bench
 
 SWITCH = 'high_side = { resistance = "1 ohm .. 2 ohm .. 4 ohm", around = "10 ohm .. 20 ohm .. 40 ohm" }'
+NONE = (0.0, 0.0, 0.0)
 RETURN = 'return_contact = "0.1 ohm .. 0.2 ohm .. 0.4 ohm"'
 ALONE = 'high_side = { resistance = "1 ohm .. 2 ohm .. 4 ohm", around = "none" }'
 LEAD = (0.39970799955868247 + 0.02, 0.39970799955868247 + 0.04, 0.39970799955868247 + 0.1)
@@ -33,20 +34,13 @@ BESIDE = (1.0 * 10.0 / 11.0, 2.0 * 20.0 / 22.0, 4.0 * 40.0 / 44.0)
 """Closed contact and what lies around it, side by side [ohm]."""
 
 
-def test_a_closed_switch_with_what_lies_around_it() -> None:
-    """Side by side, end by end; opened, the line has the most of the difference or the least."""
+def test_a_switch_with_what_lies_around_it() -> None:
+    """Closed, both side by side, end by end; opened, what lies around it alone."""
     one = line(SWITCH)
-    assert one.high_side is not None and ends(one.high_side.resistance) == pytest.approx(BESIDE)
-    assert ends(one.around) == pytest.approx((10.0 - BESIDE[2], 20.0 - BESIDE[1], 40.0 - BESIDE[0]))
-    assert ends(one.into_tap) == pytest.approx(
-        (99e3 + 10.0 - BESIDE[2], 100e3 + 20.0 - BESIDE[1], 101e3 + 40.0 - BESIDE[0])
-    )
-
-
-def test_a_switch_of_more_than_what_lies_around_it() -> None:
-    """100 to 400 ohm beside 0.1 to 0.4 ohm: opening it may add nothing, and never takes anything away."""
-    one = line('high_side = { resistance = "100 ohm .. 200 ohm .. 400 ohm", around = "0.1 ohm .. 0.2 ohm .. 0.4 ohm" }')
-    assert ends(one.around) == pytest.approx((0.0, 0.2 - 40.0 / 200.2, 0.4 - 10.0 / 100.1))
+    assert one.high_side is not None and ends(one.high_side.resistance) == (1.0, 2.0, 4.0)
+    assert ends(one.high_side.closed) == pytest.approx(BESIDE)
+    assert ends(one.high_side.opened) == (10.0, 20.0, 40.0)
+    assert ends(one.into_tap) == pytest.approx((99e3 + 10.0, 100e3 + 20.0, 101e3 + 40.0))
 
 
 def test_a_switch_with_nothing_around_it() -> None:
@@ -54,41 +48,62 @@ def test_a_switch_with_nothing_around_it() -> None:
     one = line(ALONE)
     assert one.high_side is not None and one.high_side.around is None
     assert ends(one.high_side.resistance) == (1.0, 2.0, 4.0)
-    assert ends(one.around) == (1e9 - 4.0, 1e9 - 2.0, 1e9 - 1.0)
+    assert ends(one.high_side.closed) == pytest.approx((1.0, 2.0, 4.0), rel=1e-8)
+    assert ends(one.high_side.opened) == (1e9, 1e9, 1e9)
     plain = line("")
-    assert (
-        plain.high_side is None and ends(plain.around) == (0.0, 0.0, 0.0) and ends(plain.into_tap) == ends(plain.upper)
-    )
+    assert plain.high_side is None and ends(plain.into_tap) == ends(plain.upper)
 
 
 @pytest.mark.parametrize(
-    ("more", "added"),
+    ("more", "fired", "tested"),
     [
-        ("", (0.0, 0.0, 0.0)), (RETURN, (0.1, 0.2, 0.4)), (ALONE, (1.0, 2.0, 4.0)), (SWITCH, BESIDE),
-        (f"{SWITCH}\n{RETURN}", tuple(a + b for a, b in zip(BESIDE, (0.1, 0.2, 0.4), strict=True))),
-        ('shunt = "0.5 ohm"', (0.0, 0.0, 0.0)),
+        ("", NONE, NONE), (RETURN, (0.1, 0.2, 0.4), (0.1, 0.2, 0.4)), (ALONE, (1.0, 2.0, 4.0), (1e9, 1e9, 1e9)),
+        (SWITCH, BESIDE, (10.0, 20.0, 40.0)),
+        (
+            f"{SWITCH}\n{RETURN}",
+            tuple(a + b for a, b in zip(BESIDE, (0.1, 0.2, 0.4), strict=True)), (10.1, 20.2, 40.4),
+        ),
+        ('shunt = "0.5 ohm"', NONE, NONE),
     ],
 )  # fmt: skip
-def test_the_lead_counts_closed_contacts(more: str, added: tuple[float, float, float]) -> None:
-    """Of 0.42 to 0.5 ohm: both the line and its contacts have them, once."""
-    lead = line(more).lead
-    assert ends(lead.resistance) == pytest.approx([a + b for a, b in zip(LEAD, added, strict=True)])
-    assert ends(lead.contacts) == pytest.approx(added)
+def test_contacts_fired_and_tested(
+    more: str, fired: tuple[float, float, float], tested: tuple[float, float, float]
+) -> None:
+    """In series with the lead, which has none of it."""
+    one = line(more)
+    assert ends(one.lead.resistance) == pytest.approx(LEAD)
+    assert ends(one.contacts_fired) == pytest.approx(fired) and ends(one.contacts_tested) == pytest.approx(tested)
+
+
+OPENED, CLOSED = (10.0, 20.0, 40.0), BESIDE
 
 
 @pytest.mark.parametrize(
-    ("circuit", "hold", "open_switch"),
+    ("circuit", "hold", "met"),
     [
-        (held(second=SWITCH), "driven low", True), (held(second=SWITCH), "dead", True),
-        (held(second=SWITCH), "in reset", True), (bench(second=SWITCH), "in reset", False),
-        (bench(second=SWITCH), "dead", True), (bench(second=SWITCH), "driven low", True),
+        (held(second=SWITCH), "driven low", OPENED), (held(second=SWITCH), "dead", OPENED),
+        (held(second=SWITCH), "in reset", OPENED), (bench(second=SWITCH), "in reset", CLOSED),
+        (bench(second=SWITCH), "dead", OPENED), (bench(second=SWITCH), "driven low", OPENED),
+        (bench(second=RETURN), "dead", (0.1, 0.2, 0.4)), (held(), "dead", NONE),
+        (held(second=f"{SWITCH}\n{RETURN}"), "dead", (0.1, 0.2 + BESIDE[1], 0.4 + BESIDE[2])),
+        (bench(second=f"{SWITCH}\n{RETURN}"), "in reset", (0.1, 0.2 + BESIDE[1], 0.4 + BESIDE[2])),
     ],
 )  # fmt: skip
-def test_what_the_arming_edge_meets(circuit: Circuit, hold: Hold, open_switch: bool) -> None:
-    """The resistor around, unless a pull-up of the pins in reset may have closed the switch."""
-    channel = circuit.channels[0]
-    found = in_line_at_edge(circuit, channel, hold)
-    assert ends(found) == (ends(channel.around) if open_switch else (0.0, 0.0, 0.0))
+def test_what_the_arming_edge_meets(circuit: Circuit, hold: Hold, met: tuple[float, float, float]) -> None:
+    """The resistor around, unless a pull-up of the pins in reset may have closed the switch; the contact in the return.
+
+    Where that closes last the wire out is charged already: then what is at the high side may count for nothing.
+    """
+    assert ends(contacts_at_edge(circuit, circuit.channels[0], hold)) == pytest.approx(met)
+
+
+def test_each_contact_has_its_own_parameter() -> None:
+    """Contact and resistor around by themselves, as the file has them; wires of half the lead."""
+    one = held(second=f"{SWITCH}\n{RETURN}")
+    box = parameter_box(one, off_currents={}, on_resistances={}, rail=Toleranced.exact(3.0, "V"), loads_certain=True)
+    assert ends(box["line.high side"]) == (1.0, 2.0, 4.0) and ends(box["line.around"]) == (10.0, 20.0, 40.0)
+    assert ends(box["line.return contact"]) == (0.1, 0.2, 0.4) and ends(box["line.lead"]) == pytest.approx(LEAD)
+    assert ends(parameter_box(held(second=ALONE), off_currents={}, on_resistances={}, rail=Toleranced.exact(3.0, "V"), loads_certain=True)["line.around"]) == (1e9, 1e9, 1e9)  # fmt: skip
 
 
 Phase = Literal["disarmed", "reset", "armed", "firing"]
@@ -116,9 +131,9 @@ def test_contacts_of_every_phase(phase: Phase, commanded: bool, pulled_up: bool,
         circuit, "armed", commanded=False
     )
     shown = [
-        ("high side", "bus", "line.box out", ()), ("around", "bus", "line.box out", (("line.around", 1.0),)),
+        ("high side", "bus", "line.box out", (("line.high side", 1.0),)), ("around", "bus", "line.box out", (("line.around", 1.0),)),
         ("return gap", "line.box back", "line.drain", (("line.return gap", 1.0),)),
-        ("return contact", "line.box back", "line.drain", ()),
+        ("return contact", "line.box back", "line.drain", (("line.return contact", 1.0),)),
         ("shunt", "line.box out", "line.box back", (("line.shunt", 1.0),)),
     ]  # fmt: skip
     for name, plus, minus, resistance in shown:

@@ -121,13 +121,13 @@ def test_without_gates() -> None:
 
 
 def test_parts_and_their_resistances() -> None:
-    """Wires, resistors of a chain and shorts have their own parameters; a contact that is ideal is more than none."""
+    """Wires, resistors of a chain and contacts have their own parameters; what is ideal is more than none."""
     network = whole_network(circuit(**FULL))
     for name, expected in {
         "line.lead out": ["line.lead out"], "line.lead back": ["line.lead back"],
         "line.upper": ["line.upper 1", "line.upper 2"], "line.lower": ["line.lower"],
         "line.bridging": ["fault.contact"], "line.mosfet short": ["fault.contact"], "line.mosfet": ["line.mosfet"],
-        "line.high side": ["fault.contact"], "line.return contact": ["fault.contact"], "line.shunt": ["line.shunt"],
+        "line.high side": ["line.high side"], "line.return contact": ["line.return contact"], "line.shunt": ["line.shunt"],
         "line.upper short": ["fault.contact"], "line.mosfet leaky": ["line.leaky"],
         "line.adc pin low": ["line.output resistance"], "line.adc pin high": ["line.output resistance"],
         "line.reset pull-down": ["line.reset pull-down"], "line.pull-down": ["line.pull-down"],
@@ -231,15 +231,13 @@ LEAD = 0.39970799955868247
 
 
 def test_values() -> None:
-    """Half of the round trip and of the joints for each wire, the contact of its side added; pins, clamps, leakages.
-
-    The resistor around the high side takes 4 nohm of its 20 mohm.
-    """
+    """Half of the round trip and of the joints for each wire; contacts, pins, clamps, leakages."""
     box = gate_box(circuit(**FULL), Toleranced(low=3.2, nominal=3.3, high=3.5, unit="V"))
     expected = {
         "fault.contact": (1e-6, 1e-6, 1e-6), "wet": (1e-6, 1e-6, 1e-6),
-        "line.lead out": (0.5 * LEAD + 0.028, 0.5 * LEAD + 0.04, 0.5 * LEAD + 0.074),
-        "line.lead back": (0.5 * LEAD + 0.02, 0.5 * LEAD + 0.036, 0.5 * LEAD + 0.08),
+        "line.lead out": (0.5 * LEAD + 0.01, 0.5 * LEAD + 0.02, 0.5 * LEAD + 0.05),
+        "line.lead back": (0.5 * LEAD + 0.01, 0.5 * LEAD + 0.02, 0.5 * LEAD + 0.05),
+        "line.high side": (0.018, 0.02, 0.024), "line.return contact": (0.01, 0.016, 0.03),
         "line.pin voltage": (0.0, 0.0, 0.0), "line.pin driver": (20.0, 25.0, 40.0),
         "line.reset pull-down": (1e12, 1e12, 1e12), "line.gate series": (100.0, 100.0, 100.0),
         "line.pin clamp voltage": (3.5, 3.8, 4.1), "line.pin clamp resistance": (8.0, 10.0, 15.0),

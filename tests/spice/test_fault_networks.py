@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -19,35 +18,13 @@ from ignition.foreign.binding import bind
 from ignition.foreign.board import netlist_board
 from ignition.foreign.reader import parse_netlist
 from ignition.foreign.roles import parse_roles
-from ignition.network.elements import Element, Network
 from ignition.network.solution import Solution
 from ignition.network.template import adc_pin, drain
-from ignition.network.worst_members import Boxes
 from ignition.spice.deck import operating_point_deck, read_operating_point
 from ignition.spice.ngspice import run_operating_points
 from tests.circuit.edits import edited
 from tests.circuit.sound import SOUND
-
-INSULATION = "insulation"
-
-
-def bare(boxes: Boxes, row: int) -> tuple[Network, dict[str, float]]:
-    """One member as a network of its own: what it opens insulates with 1 Tohm, as the batched solver has it."""
-    network, states = boxes.network, {name: bool(state[row]) for name, state in boxes.closed.items()}
-    elements = []
-    for element in network.elements:
-        closed = states.get(element.name, element.closed)
-        if element.closed and not closed and element.kind in ("resistor", "source"):
-            elements.append(
-                Element(
-                    name=element.name, kind="resistor", plus=element.plus, minus=element.minus,
-                    resistance=((INSULATION, 1.0),),
-                )
-            )  # fmt: skip
-        else:
-            elements.append(replace(element, closed=closed))
-    values = dict(zip(network.parameters, boxes.nominal[row].tolist(), strict=True))
-    return Network(elements=tuple(elements), igniters=network.igniters), values | {INSULATION: 1e12}
+from tests.spice.faulted import bare
 
 
 def compared(table: Bench, members: Members, nodes: tuple[str, ...]) -> Iterator[tuple[str, bool, float, float]]:

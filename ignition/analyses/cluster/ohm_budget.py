@@ -91,8 +91,8 @@ def ohm_budget(circuit: Circuit, channel: ChannelModel) -> tuple[OhmShare, ...]:
     parts: list[tuple[str, Toleranced]] = [(source, resistance)]
     parts += [(part.name, part.resistance) for part in circuit.feed]
     parts += [("lead, wire", channel.lead.round_trip), ("lead, joints", channel.lead.joints)]
-    if channel.lead.contacts.high > 0.0:
-        parts.append(("contacts of the line", channel.lead.contacts))
+    if channel.contacts_fired.high > 0.0:
+        parts.append(("contacts of the line", channel.contacts_fired))
     parts.append(("MOSFET", box[f"{channel.name}.mosfet"]))
     if channel.branch is not None:
         parts.append((f"branches ({strings} in parallel)", channel.branch.resistance.times(1.0 / strings)))
@@ -157,7 +157,7 @@ def remedies(circuit: Circuit, channel: ChannelModel, margin: float = MARGIN) ->
     if most is not None and wiring.distance is not None and wiring.area is not None:
         hot = circuit.ambient.high
         length = 2.0 * wiring.distance.high
-        free = most - wiring.joints.high - wiring.contacts.high
+        free = most - wiring.joints.high
         thinnest = next((w for w in WIRES if _highest_resistance(w, length, hot) <= free), None)
         longest = max(free, 0.0) / float(copper_resistance(2.0, wiring.area.low, hot))
     return Remedies(

@@ -327,7 +327,7 @@ def remaining_charge(circuit: Circuit, channel: ChannelModel, line: str, box: Ma
     adc = circuit.controller.adc
     if adc.sample_capacitance is None or adc.acquisition_time is None:
         return 0.0
-    upper, lower = box[f"{channel.name}.upper"] + channel.around, box[f"{channel.name}.lower"]
+    upper, lower = box[f"{channel.name}.upper"] + channel.contacts_tested, box[f"{channel.name}.lower"]
     loose = line in ("open", "not armed")
     source = lower.high if loose else float(thevenin_resistance(upper.high, lower.high))
     return float(

@@ -61,7 +61,7 @@ def line_resistance(
     Lowest and highest resistance [ohm]: lead, joints and contacts, what lies around an open high-side switch, and the
     strings in parallel
     """
-    lead = channel.lead.resistance + channel.around
+    lead = channel.lead.resistance + channel.contacts_tested
     if state == "shorted":
         return lead.low, lead.high
     low = high = 0.0

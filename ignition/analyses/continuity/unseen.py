@@ -146,5 +146,6 @@ def current_when_fired(circuit: Circuit, channel: ChannelModel, resistance: floa
     -------
     Current [A]: strongest battery, least resistance, MOSFET and igniters without any
     """
-    rest = circuit.battery.resistance.low + channel.lead.resistance.low + sum(p.resistance.low for p in circuit.feed)
+    line = channel.lead.resistance.low + channel.contacts_fired.low
+    rest = circuit.battery.resistance.low + line + sum(p.resistance.low for p in circuit.feed)
     return circuit.battery.voltage.high / (resistance + rest) if resistance + rest > 0 else float("inf")

@@ -99,7 +99,7 @@ def divider_duty(circuit: Circuit, channel: ChannelModel, tolerance: float, shar
         for s in channel.strings
     ]
     feed = [circuit.battery.bank_resistance or circuit.battery.resistance, *(p.resistance for p in circuit.feed)]
-    line = channel.lead.resistance + channel.around
+    line = channel.lead.resistance + channel.contacts_tested
     path = sum(p.low for p in feed) + line.low
     limit, basis = current_limit(circuit, channel, share)
     return DividerDuty(

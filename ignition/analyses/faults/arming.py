@@ -100,9 +100,10 @@ def _broken(channel: ChannelModel) -> Iterator[tuple[str, ChannelModel]]:
     yield f"{name}.gate series drifted", replace(channel, gate_series=_drifted(series, scale))
     yield f"{name}.gate pin floating", replace(channel, gate_series=_OPEN)
     yield f"{name}.gate capacitor open", replace(channel, gate_capacitor=None)
-    if channel.high_side is not None:  # what its contacts have of resistance stays in the lead's
-        for fault in ("high side stuck-closed", "around short"):
-            yield f"{name}.{fault}", replace(channel, high_side=None)
+    if channel.high_side is not None:
+        closed = replace(channel.lead, resistance=channel.lead.resistance + channel.high_side.closed)
+        yield f"{name}.high side stuck-closed", replace(channel, high_side=None, lead=closed)
+        yield f"{name}.around short", replace(channel, high_side=None)
 
 
 def _drifted(value: Toleranced, scale: Sequence[float]) -> Toleranced:

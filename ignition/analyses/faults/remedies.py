@@ -154,13 +154,13 @@ def _with_high_side(channel: ChannelModel) -> ChannelModel:
     if channel.high_side is not None:
         return channel
     switch = HighSideModel(resistance=_CONTACT, around=channel.upper)
-    return replace(channel, lead=channel.lead.with_contact(_CONTACT), high_side=switch)
+    return replace(channel, high_side=switch)
 
 
 def _with_return(channel: ChannelModel) -> ChannelModel:
     if channel.return_contact is not None:
         return channel
-    return replace(channel, lead=channel.lead.with_contact(_CONTACT), return_contact=_CONTACT)
+    return replace(channel, return_contact=_CONTACT)
 
 
 def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:

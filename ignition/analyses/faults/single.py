@@ -168,7 +168,7 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
             (
                 (c.name, c.strings, c.mosfet, None if c.branch is None else c.branch.resistance),
                 (c.gate_series, c.pull_downs, c.gate_capacitor is None, c.uppers, c.lower, c.filter is None),
-                (c.lead.resistance, c.lead.round_trip, c.lead.joints, c.lead.contacts),
+                c.lead.resistance,
                 (c.pin_resistor, c.second, c.high_side, c.return_contact, c.shunt),
             )
             for c in circuit.channels

@@ -11,7 +11,7 @@ from ignition.analyses.firing.transient.inputs import CapacitorBank, Polarisatio
 from ignition.analyses.firing.transient.ladder import ClusterTree, tree_currents
 from ignition.analyses.firing.transient.march import MarchResult, march
 from ignition.analyses.no_fire.gate import input_capacitance
-from ignition.circuit.model import Circuit, IgniterModel
+from ignition.circuit.model import ChannelModel, Circuit, IgniterModel
 from ignition.network.agreement import hold_to_network
 from ignition.network.template import State, build_network, igniter_names, parameter_box
 from ignition.network.worst_case import Probe
@@ -202,7 +202,8 @@ def march_arguments(
         terminal_resistance=resistance_before,
         channel_resistance=_stack(
             [
-                np.asarray(values[f"{c.name}.lead"], dtype=float) + np.asarray(values[f"{c.name}.mosfet"], dtype=float)
+                sum(np.asarray(values[f"{c.name}.{part}"], dtype=float) for part in ("lead", "mosfet"))
+                + _contacts(c, values)
                 for c in channels
             ]
         ),
@@ -233,6 +234,17 @@ def _bus_conductance(circuit: Circuit) -> float:
     """Nominal conductance of all dividers from the bus to ground [S]."""
     found = [c.bus_divider for c in circuit.channels if c.bus_divider is not None]
     return sum(1.0 / (upper.nominal + lower.nominal) for upper, lower in found)
+
+
+def _contacts(channel: ChannelModel, values: Mapping[str, ArrayLike]) -> FloatArray:
+    """Closed contacts of a line, with what lies around the one on its high side [ohm]."""
+    total = np.zeros(())
+    if channel.high_side is not None:
+        contact, around = (np.asarray(values[f"{channel.name}.{n}"], dtype=float) for n in ("high side", "around"))
+        total = total + contact * around / (contact + around)
+    if channel.return_contact is not None:
+        total = total + np.asarray(values[f"{channel.name}.return contact"], dtype=float)
+    return total
 
 
 def _stack(rows: Sequence[ArrayLike]) -> FloatArray:

@@ -26,7 +26,7 @@ from ignition.parts.mosfet import breakdown_at, gain, slope_factor, slope_voltag
 from ignition.toleranced import Toleranced
 from ignition.typing import FloatArray
 
-__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "feed_inductance", "holds", "in_line_at_edge", "missing_keys"]
+__all__ = ["ENDS", "EdgeCorners", "Hold", "all_ends", "contacts_at_edge", "feed_inductance", "holds", "missing_keys"]
 
 Hold = Literal["driven low", "in reset", "dead"]
 """What holds the gate at the edge: the pin of a running controller, one in reset or at its start, or the pull-down."""
@@ -154,13 +154,19 @@ class EdgeCorners:
         return Toleranced(low=least, nominal=given.nominal, high=_MOST_BREAKDOWN * given.high, unit="V")
 
     @cached_property
-    def common(self) -> Toleranced:
-        """What all strings share: battery, feed, lead, and what lies around an open high-side switch [ohm]."""
+    def before_lines(self) -> Toleranced:
+        """What all channels share: battery and feed [ohm]."""
         battery, bank = self.circuit.battery.resistance, self.circuit.battery.bank_resistance
         total = battery if bank is None else Toleranced.hull(Toleranced.exact(0.0, "ohm"), bank, battery)
-        for part in (*(p.resistance for p in self.circuit.feed), self.channel.lead.resistance):
-            total = total + part
-        return total + in_line_at_edge(self.circuit, self.channel, self.hold)
+        for part in self.circuit.feed:
+            total = total + part.resistance
+        return total
+
+    @cached_property
+    def common(self) -> Toleranced:
+        """What all strings share: battery, feed, lead and contacts [ohm]."""
+        line = self.channel.lead.resistance + contacts_at_edge(self.circuit, self.channel, self.hold)
+        return self.before_lines + line
 
     @cached_property
     def own(self) -> Toleranced:
@@ -296,17 +302,22 @@ class EdgeCorners:
         return gate_in_reset(self.circuit, self.channel, controller_rail(self.circuit, "reset"))
 
 
-def in_line_at_edge(circuit: Circuit, channel: ChannelModel, hold: Hold) -> Toleranced:
-    """Return what lies in a line while the arm switch closes, beside its lead [ohm].
+def contacts_at_edge(circuit: Circuit, channel: ChannelModel, hold: Hold) -> Toleranced:
+    """Return the contacts of a line while the arm switch closes [ohm].
 
-    None of it counts where a contact in the return may close last: the charge of the wire out is then behind it.
+    What is at the high side may count for nothing where a contact in the return closes last: the charge of the wire out
+    is then behind it.
 
     Parameters
     ----------
     hold : What holds the gate: pins in reset may close a high-side switch too
     """
+    if channel.high_side is None:
+        return channel.contacts_fired
     closed = high_side_closed(circuit, "reset" if hold == "in reset" else "armed", commanded=False)
-    return Toleranced.exact(0.0, "ohm") if closed or channel.return_contact is not None else channel.around
+    if channel.return_contact is not None:
+        return channel.return_contact + replace(channel.high_side.closed, low=0.0)
+    return channel.high_side.closed if closed else channel.high_side.opened
 
 
 def feed_inductance(circuit: Circuit) -> Toleranced:

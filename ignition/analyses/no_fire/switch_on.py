@@ -245,7 +245,7 @@ def edge_inputs(circuit: Circuit) -> tuple[object, ...]:
         tuple(
             (
                 *(c.name, c.strings, c.mosfet, c.lead, c.branch, c.gate_series, c.pull_down, c.gate_capacitor),
-                *(c.high_side, c.return_contact is None, missing_keys(circuit, c)),
+                *(c.high_side, c.return_contact, missing_keys(circuit, c)),
             )
             for c in circuit.channels
         ),
@@ -394,7 +394,7 @@ def _kick(maker: EdgeCorners, *, conducts: bool) -> float:
         return math.inf
     energy = supply * float(maker.drain_capacitance(supply)[1] * supply + maker.charge(supply)[1])
     if conducts:
-        feed = maker.common.low - channel.lead.resistance.low
+        feed = maker.before_lines.low
         own, every = _conductance(circuit, channel), sum(_conductance(circuit, other) for other in circuit.channels)
         for inductance, conductance in (
             (channel.loop_inductance.high, own),

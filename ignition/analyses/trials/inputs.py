@@ -303,6 +303,8 @@ def firing_inputs(circuit: Circuit, settled: Settled) -> tuple[FiringInput, ...]
     add("battery.trip_delay", "protection circuit", battery.trip_delay)
     for c in circuit.channels:
         add(f"{c.name}.lead", f"lead of {c.name}", box[f"{c.name}.lead"])
+        for contact in ("high side", "around", "return contact"):
+            add(f"{c.name}.{contact}", f"contacts of {c.name}", box.get(f"{c.name}.{contact}"))
         add(f"{c.name}.mosfet", f"MOSFET of {c.name}", box[f"{c.name}.mosfet"])
         add(f"{c.name}.pulse", f"pulse of {c.name}", c.pulse)
         add(f"{c.name}.start", f"start of {c.name}", c.start)

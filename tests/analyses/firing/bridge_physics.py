@@ -5,12 +5,13 @@ It shares nothing with the package's laws and solvers. Arrays are (igniters, tri
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ignition.circuit.model import Circuit
+from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import igniter_names
 from ignition.typing import BoolArray, FloatArray
 from tests.analyses.igniter_units import Bridges
@@ -50,12 +51,25 @@ class _Network:
         ])  # fmt: skip
         divider = rows([values[f"{name}.upper"] + values[f"{name}.lower"] for name in names])
         switch, lead = (rows([values[f"{name}.{part}"] for name in names]) for part in ("mosfet", "lead"))
-        self.closed, self.opened = lead + switch * divider / (switch + divider), lead + divider
+        fired, tested = (
+            rows([self._contacts(channel, values, high_side) for channel in circuit.channels])
+            for high_side in (True, False)
+        )
+        self.closed, self.opened = lead + fired + switch * divider / (switch + divider), lead + tested + divider
         battery = values["battery.resistance"]
         self.source = battery + sum(values[f"feed.{part.name}"] for part in circuit.feed)
         before = sum((values[f"load.{name}"] for name, _ in circuit.loads), start=np.zeros(()))
         taken = battery if circuit.controller.powered_before_arm_switch else self.source
         self.voltage = values["battery.voltage"] - battery * before - taken * values["controller.current"]
+
+    @staticmethod
+    def _contacts(channel: ChannelModel, values: Mapping[str, Any], closed: bool) -> Any:
+        """Contacts of a line, that of its high side closed or open."""
+        total = values[f"{channel.name}.return contact"] if channel.return_contact is not None else 0.0
+        if channel.high_side is not None:
+            contact, around = values[f"{channel.name}.high side"], values[f"{channel.name}.around"]
+            total = total + (contact * around / (contact + around) if closed else around)
+        return total
 
     def currents(self, on: BoolArray, bridge: FloatArray) -> FloatArray:
         """Current of every bridge, at its resistance."""
