@@ -213,10 +213,8 @@ def _controller(given: d.Controller, ledger: Ledger) -> ControllerModel:
 
 
 def _reset_pull_up(pin: d.Pin, ledger: Ledger) -> Toleranced | Literal["driven high"] | None:
-    """A boot loader may drive a pin of which nothing is known."""
+    """A boot loader may drive a pin of which nothing is known, one with a pull-down too."""
     given = pin.reset_pull_up
-    if given is None and pin.reset_pull_down is not None:
-        return None
     if given is None:
         return ledger.choose("controller.pin.reset_pull_up", "reset_pull_up", worst="driven high", best=None)
     return None if given == "none" else given

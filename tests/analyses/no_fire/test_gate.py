@@ -113,6 +113,19 @@ def test_a_hot_day_turns_a_pass_into_a_fail() -> None:
     assert findings(cutter(*swaps, drift, ('"20 degC"', '"20 degC .. 70 degC"')), "gate-held-off")["reset"] == "FAIL"
 
 
+@pytest.mark.parametrize("pull_down", ["", 'reset_pull_down = "40 kohm"'], ids=["none given", "given"])
+def test_a_pin_in_reset_of_which_nothing_is_known(pull_down: str) -> None:
+    """Left out, the pull-up may be a driver that is high, whatever pulls the pin down beside it: UNKNOWN, by that key."""
+    one = parse_circuit(edited(SOUND, ('reset_pull_up = "none"', pull_down)), "reset.toml")
+    found = [f for f in check(one).findings if f.rule == "below-no-fire" and f.phase == "reset"]
+    assert [f.verdict for f in found] == ["UNKNOWN"] and found[0].value is not None
+    assert found[0].value > 5.0 and found[0].keys == ("controller.pin.reset_pull_up",)
+    assert "controller.pin.reset_pull_up" in [assumption.key for assumption in one.assumptions]
+    held = parse_circuit(edited(SOUND, ('reset_pull_up = "none"', f'reset_pull_up = "none"\n{pull_down}')), "held.toml")
+    found = [f for f in check(held).findings if f.rule == "below-no-fire" and f.phase == "reset"]
+    assert [f.verdict for f in found] == ["PASS"]
+
+
 def test_conduction_above_threshold_by_hand() -> None:
     """The current bound is the square law with K from the lowest row, and 1 mA at threshold; nothing else leaks here."""
     circuit = cutter(PULL_UP, ('pull_down = "10 kohm"', 'pull_down = "30 kohm"'), ("20 degC", "25 degC"))
