@@ -57,7 +57,7 @@ class Line:
     resistance : Parameter that is its resistance, commanded or held on
     inputs : Node of each converter input, by what it reads
     clamps : Clamp of each controller pin on the line, by what the pin reads or does
-    loosened : Parameters that make the line also open
+    loosened : Parameters that make the line also open, or spent
     contacts : What beside arm switch and MOSFET keeps current off it
     """
 

@@ -34,11 +34,21 @@ def circuit_lines(circuit: Circuit) -> tuple[Line, ...]:
             resistance=f"{channel.name}.mosfet",
             inputs={"drain": adc_pin(channel)} | ({} if channel.bus_divider is None else {"bus": bus_pin(channel)}),
             clamps={what: f"{channel.name}.{element}" for what, element in _clamps(channel)},
-            loosened={f"{channel.name}.lead {end}": (None, None, INSULATION) for end in ("out", "back")},
+            loosened=dict(_loosened(circuit, channel)),
             contacts=tuple(_contacts(circuit, channel)),
         )
         for channel in circuit.channels
     )
+
+
+def _loosened(circuit: Circuit, channel: ChannelModel) -> Iterator[tuple[str, Ends]]:
+    """Open, or as its bridges are once it has been fired."""
+    for end in ("out", "back"):
+        yield f"{channel.name}.lead {end}", (None, None, INSULATION)
+    for name, kind in igniter_kinds(channel).items():
+        spent = circuit.igniters[kind].spent_resistance
+        if spent is not None:
+            yield name, (min(max(spent.low, CONTACT), circuit.igniters[kind].heated.low), None, None)
 
 
 def circuit_board(

@@ -1,4 +1,4 @@
-"""What else a circuit may be in beside a fault: lines, strings and igniters that are open, not connected or shorted."""
+"""What else a circuit may be in beside a fault: lines, strings, igniters that are open, spent, away or shorted."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ __all__ = ["loosened_beside", "loosened_lines"]
 def loosened_beside(bench: Bench, boxes: Boxes, igniter: Indices) -> Boxes:
     """Return bounds with what may be open, not connected or shorted beside one igniter.
 
-    The other channels' lines are intact or open; what is beside it in its own channel, or in any channel of a foreign
-    netlist, is as the board has it.
+    The other channels' lines are intact, open or spent; what is beside it in its own channel, or in any channel of a
+    foreign netlist, is as the board has it.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def loosened_beside(bench: Bench, boxes: Boxes, igniter: Indices) -> Boxes:
 
 
 def loosened_lines(bench: Bench, boxes: Boxes, own: Indices) -> Boxes:
-    """Return bounds in which every line but one may be open.
+    """Return bounds in which every line but one may be open, or have been fired.
 
     Parameters
     ----------

@@ -148,7 +148,10 @@ def single_fault_inputs(circuit: Circuit) -> tuple[object, ...]:
         circuit.loads,
         (controller.powered_before_arm_switch, controller.supply, controller.dropout, controller.current),
         (controller.pin, controller.adc),
-        tuple((i.name, i.resistance, i.heated, i.threshold_low, i.all_fire_current) for i in circuit.igniters.values()),
+        tuple(
+            (i.name, i.resistance, i.heated, i.spent_resistance, i.threshold_low, i.all_fire_current)
+            for i in circuit.igniters.values()
+        ),
         tuple(
             (
                 (

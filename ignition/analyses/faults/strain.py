@@ -14,6 +14,8 @@ from ignition.typing import FloatArray
 
 __all__ = ["Strain", "strain"]
 
+_NO_LINE = -1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strain:
@@ -32,21 +34,21 @@ class Strain:
 def strain(bench: Bench, members: Members) -> Strain:
     """Return the highest battery current and the highest clamp currents of sets of faults.
 
-    The line of a pin is as it is, the other lines intact or open; for the battery all are intact.
+    The line of a pin is as it is, the other lines, for the battery all of them, are intact, open or spent.
 
     Parameters
     ----------
     members : Sets of faults, each in one situation
     """
     board, size = bench.board, len(members.situations)
-    asked: dict[str, tuple[str, float, int | None]] = {"": (board.battery, -1.0, None)}
+    asked = {"": (board.battery, -1.0, _NO_LINE)}
     for number, line in enumerate(board.lines):
         asked |= {f"{line.name} {what}": (element, 1.0, number) for what, element in line.clamps.items()}
     found = {name: np.full(size, np.nan) for name in asked}
     for batch in bench.batches(members):
         count = len(batch.first)
         for name, (element, sign, own) in asked.items():
-            boxes = batch.boxes if own is None else loosened_lines(bench, batch.boxes, np.full(count, own))
+            boxes = loosened_lines(bench, batch.boxes, np.full(count, own))
             weights = np.tile(sign * Probe(element=element).weights(boxes.network), (count, 1))
             worst = worst_members(boxes, weights, np.ones(count), 1)
             value = np.where(worst.settled & ~batch.unsettled, np.maximum(worst.value, 0.0), np.nan)
