@@ -112,8 +112,7 @@ def _boundary_lines(boundary: Boundary, name: str, noise: float) -> list[str]:
 
 def _time_lines(channel: ChannelFirmware) -> list[str]:
     waits, prefix = channel.waits, channel.prefix
-    lines = [] if waits.time_constant > 0.0 else ["/* no filter capacitor: the acquisition time alone counts */"]
-    lines += [
+    lines = [
         _define(
             f"{prefix}_SETTLE_5_TIME_CONSTANTS_US",
             f"{_up(waits.five)}ul",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 
-__all__ = ["bench", "cluster", "text"]
+__all__ = ["FILTERED", "bench", "cluster", "text"]
 
 _TEXT = """
 format = 1
@@ -73,6 +73,9 @@ _DEFAULTS = {
     "adc": "",
     "bridge": "0.8 ohm .. 1.0 ohm .. 1.3 ohm",
 }
+
+FILTERED = 'upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %", filter = "100 nF ± 20 %"'
+"""A divider with a filter."""
 
 _CHANNEL_DEFAULTS = {
     "name": "line",

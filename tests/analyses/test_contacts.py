@@ -12,9 +12,9 @@ import pytest
 from ignition.analyses.cluster.ohm_budget import ohm_budget
 from ignition.analyses.continuity.bands import remaining_charge
 from ignition.analyses.continuity.continuity import continuity
-from ignition.analyses.continuity.firmware import waits
 from ignition.analyses.continuity.requirement import line_resistance
 from ignition.analyses.continuity.second_measurement import second_measurements
+from ignition.analyses.continuity.waits import waits
 from ignition.analyses.divider.demands import divider_duty
 from ignition.analyses.faults.arming import arming_faults
 from ignition.analyses.faults.bench import Bench, Members
@@ -156,7 +156,7 @@ def test_reading_settles_through_the_resistor_around() -> None:
     circuit = contacts(HIGH_SIDE, sense=sense, adc=adc)
     channel = circuit.channels[0]
     slow = float(filter_time_constant(101e3 + 10.1e3, 1.01 * 33e3, 100e-9 + 8e-12))
-    assert waits(circuit, channel, 1000.0).time_constant == pytest.approx(slow, rel=1e-9)
+    assert waits(circuit, channel, 1000.0).time_constant > slow  # and the drain's, see test_waits.py
     bare = contacts(HIGH_SIDE, adc=adc)
     source = 1.0 / (1.0 / (101e3 + 10.1e3) + 1.0 / (1.01 * 33e3))
     left = remaining_charge(bare, bare.channels[0], "intact", phase_box(bare, "armed"))

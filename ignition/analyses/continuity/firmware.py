@@ -13,16 +13,16 @@ from ignition.analyses.continuity.macro_names import macro_prefixes
 from ignition.analyses.continuity.second_parts import SecondMeasurement
 from ignition.analyses.continuity.second_pulse import on_resistance
 from ignition.analyses.continuity.thresholds import Group, Threshold, groups_of
+from ignition.analyses.continuity.waits import Waits, waits
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.heating import longest_pulse
 from ignition.circuit.model import ChannelModel, Circuit
 from ignition.network.template import State, build_network
 from ignition.network.worst_case import Probe, extremes
-from ignition.parts.sense import charge_sharing_error, filter_time_constant, settling_time
 from ignition.toleranced import Spread, Toleranced
 from ignition.typing import HIDDEN, INLINE, Key, Missing, Ratio, Seconds
 
-__all__ = ["Boundary", "ChannelFirmware", "Firmware", "NoThreshold", "RatioBoundary", "Waits", "firmware", "waits"]
+__all__ = ["Boundary", "ChannelFirmware", "Firmware", "NoThreshold", "RatioBoundary", "firmware"]
 
 MISREAD = 4.753424
 """Standard deviations beyond which a normal noise misreads one average in a million, one-sided [1]."""
@@ -73,27 +73,6 @@ class NoThreshold:
 
     states: tuple[str, str]
     reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Waits:
-    """Waits before a reading holds.
-
-    Attributes
-    ----------
-    time_constant : Slowest time constant of the filter while the line holds the drain
-    left_after_five : What is still missing after five of them [LSB]
-    exact : Wait after arming until half an LSB is missing, worst case
-    after_opening : Wait after the line opens or the arm switch opens until half an LSB is left, worst case
-    between_samples : Least time between two samples so that the charge taken by the first is restored to half an LSB
-    """
-
-    time_constant: Seconds
-    five: Annotated[Seconds, Key("settle_five_time_constants")]
-    left_after_five: Annotated[Ratio, Key("missing_after_five_time_constants")]
-    exact: Annotated[Seconds, Key("settle_after_arming")]
-    after_opening: Annotated[Seconds, Key("settle_after_opening")]
-    between_samples: Seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,42 +215,6 @@ def _ratio(second: Sequence[SecondMeasurement], below: Group, above: Group) -> t
     if one.high >= two.low:
         return None, f"the ratios overlap: {one.high:.4g} against {two.low:.4g}"
     return RatioBoundary(threshold=0.5 * (one.high + two.low), below_highest=one.high, above_lowest=two.low), None
-
-
-def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits:
-    """Return how long the filter needs.
-
-    After arming the source is upper and lower resistor in parallel; with the line open the tap discharges through the
-    lower resistor, and the drain's own capacitance through both.
-
-    Parameters
-    ----------
-    highest_code : Largest reading that the filter settles to [LSB]
-
-    Returns
-    -------
-    Times [s]; zero without a filter capacitor, where the acquisition time alone counts
-    """
-    if channel.filter is None:
-        return Waits(
-            time_constant=0.0, five=0.0, left_after_five=0.0, exact=0.0, after_opening=0.0, between_samples=0.0
-        )
-    adc = circuit.controller.adc
-    sample = 0.0 if adc.sample_capacitance is None else adc.sample_capacitance.high
-    capacitance = channel.filter.high + sample
-    slow = float(filter_time_constant(channel.into_tap.high, channel.lower.high, capacitance))
-    output = circuit.mosfets[channel.mosfet].output_capacitance.high
-    opened = channel.lower.high * capacitance + output * (channel.upper.high + channel.lower.high)
-    part = min(0.5 / max(highest_code, 0.5), 1.0)
-    shared = float(charge_sharing_error(2.0**adc.bits, sample, channel.filter.low))
-    return Waits(
-        time_constant=slow,
-        five=5.0 * slow,
-        left_after_five=highest_code * math.exp(-5.0),
-        exact=float(settling_time(part, slow)),
-        after_opening=float(settling_time(part, opened)),
-        between_samples=float(settling_time(min(0.5 / shared, 1.0), opened)) if shared > 0.0 else 0.0,
-    )
 
 
 def _longest_test_pulse(circuit: Circuit, channel: ChannelModel) -> tuple[float | None, str | None]:

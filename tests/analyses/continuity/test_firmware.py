@@ -1,4 +1,4 @@
-"""Firmware constants: groups and dead bands, readings to average, waits against ngspice, longest test pulse."""
+"""Firmware constants: groups and dead bands, readings to average, longest test pulse."""
 
 from __future__ import annotations
 
@@ -6,19 +6,17 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
 import pytest
 
 from ignition.analyses.continuity.bands import remaining_charge
 from ignition.analyses.continuity.continuity import continuity
-from ignition.analyses.continuity.firmware import MISREAD, Firmware, firmware, waits
+from ignition.analyses.continuity.firmware import MISREAD, Firmware, firmware
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.circuit.model import Circuit
 from ignition.parts.sense import settling_error
 from ignition.spice.ngspice import run_deck
-from tests.analyses.sense_circuits import bench, cluster
+from tests.analyses.sense_circuits import FILTERED, bench, cluster
 
-FILTERED = 'upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %", filter = "100 nF ± 20 %"'
 SAMPLED = 'sample_capacitance = "8 pF"\nacquisition_time = "2 us"'
 BUS = 'second = { bus_divider = { upper = "100 kohm ± 1 %", lower = "33 kohm ± 1 %" } }'
 OPTIONS = ".options reltol=1e-7 abstol=1e-15 vntol=1e-12 chgtol=1e-20 method=gear\n"
@@ -83,44 +81,6 @@ def test_unknown_noise_gives_no_number() -> None:
     assert boundary.samples is None and "noise" in (boundary.samples_reason or "")
 
 
-def test_waits_by_hand() -> None:
-    """R_th of the highest resistors times the highest capacitance; five of them leave exp(-5) of the reading."""
-    circuit = bench(sense=FILTERED)
-    found = waits(circuit, circuit.channels[0], 2653.0)
-    constant = 101e3 * 33.33e3 / 134.33e3 * 120e-9
-    assert found.time_constant == pytest.approx(constant, rel=1e-12)
-    assert found.five == pytest.approx(5 * constant)
-    assert found.left_after_five == pytest.approx(2653.0 * math.exp(-5.0))
-    assert found.exact == pytest.approx(constant * math.log(2653.0 / 0.5), rel=1e-12)
-    # and the drain's, of which the file does not say: up to 10 nF through both resistors
-    opened = 33.33e3 * 120e-9 + 134.33e3 * 10e-9
-    assert found.after_opening == pytest.approx(opened * math.log(2653.0 / 0.5), rel=1e-12)
-    assert found.exact > found.five
-
-
-def test_no_filter_no_wait() -> None:
-    """Without a filter there is nothing to wait for but the acquisition."""
-    circuit = bench()
-    assert waits(circuit, circuit.channels[0], 2653.0).exact == 0.0
-
-
-def test_settling_after_arming_against_ngspice() -> None:
-    """The worst-case wait ends, in a simulated step, when half a code is missing."""
-    circuit = bench(sense=FILTERED, reference='reference = "3.3 V"')
-    found = waits(circuit, circuit.channels[0], 2653.0)
-    volts = 2653.0 * 3.3 / 4096.0
-    source = volts * 134.33 / 33.33
-    deck = (
-        f"settling after arming\nV1 s 0 pwl(0 0 1n {source!r})\nR1 s tap 101k\nR2 tap 0 33.33k\nC1 tap 0 120n\n"
-        f"{OPTIONS}.tran {found.exact / 2000!r} {1.2 * found.exact!r} 0 {found.exact / 2000!r}\n.end\n"
-    )
-    plot = run_deck(deck).plot("transient")
-    at = float(np.interp(found.exact, plot.signal("time"), plot.signal("v(tap)")))
-    assert (volts - at) * 4096.0 / 3.3 == pytest.approx(0.5, rel=5e-3)
-    five = float(np.interp(found.five, plot.signal("time"), plot.signal("v(tap)")))
-    assert (volts - five) * 4096.0 / 3.3 == pytest.approx(found.left_after_five, rel=1e-3)
-
-
 @pytest.mark.parametrize("pin", ["0.5 kohm", "50 kohm", "200 kohm"])
 def test_charge_sharing_against_ngspice(pin: str) -> None:
     """What the sample capacitor lacks after the acquisition, beside a filter at its lowest, is that of a simulation."""
@@ -154,15 +114,6 @@ def test_settling_at_the_published_acquisition_time(published: Callable[[str], d
     entry = published("adc.settle_eighth")
     left = float(settling_error(entry["full"], entry["resistance"], 0.0, entry["capacitance"]))
     assert left * 2.0 ** entry["bits"] == pytest.approx(entry["error"], rel=1e-4), entry["source"]
-
-
-def test_time_between_samples() -> None:
-    """A large sample capacitor takes codes from the filter; the wait restores them to half a code."""
-    circuit = bench(sense=FILTERED, adc='sample_capacitance = "100 pF"\nacquisition_time = "2 us"')
-    found = waits(circuit, circuit.channels[0], 2653.0)
-    taken = 4096.0 * 100e-12 / (100e-12 + 80e-9)
-    constant = 33.33e3 * (120e-9 + 100e-12) + 134.33e3 * 10e-9  # with the drain's, assumed
-    assert found.between_samples == pytest.approx(constant * math.log(taken / 0.5), rel=1e-9)
 
 
 def test_longest_test_pulse_takes_the_worst_string() -> None:
