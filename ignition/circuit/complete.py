@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import Any, Literal
 
@@ -59,7 +60,7 @@ def judged(circuit: Circuit) -> Circuit:
     (0.0, 0.61)
     """
     made, _ = complete(circuit.given, circuit.name, circuit.digest, for_verdict=True)
-    return circuit if made is None or made == circuit else made
+    return circuit if made is None or made == circuit else replace(made, file=circuit.file)
 
 
 def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) -> Circuit:
@@ -85,7 +86,7 @@ def eased(circuit: Circuit, direction: str, keys: frozenset[str] | None = None) 
     made, _ = complete(circuit.given, circuit.name, circuit.digest, best, for_verdict=True)
     if made is None:  # a best value beside a given one may contradict it: then nothing is known to be better
         return circuit
-    return made
+    return replace(made, file=circuit.file)
 
 
 def complete(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -57,7 +58,8 @@ def parse_circuit(text: str, name: str = "circuit", shown: str | None = None) ->
     shown = name if shown is None else shown
     description, _ = read_toml(text, Description, shown, _HINTS, _cross_checks)
     digest = hashlib.sha256(text.encode()).hexdigest()
-    return _completed(description, name, digest, lambda found: report(shown, text, found))
+    circuit = _completed(description, name, digest, lambda found: report(shown, text, found))
+    return replace(circuit, file=(shown, text))
 
 
 def circuit_of_table(table: dict[str, Any], name: str, digest: str, shown: str) -> Circuit:
@@ -170,6 +172,7 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
     for name, members in (("feed", feed), ("channel", channels), ("load", _list(table, "load"))):
         found += _duplicates((name,), members)
     found += limit_mistakes(table)
+    found += _taken_names(table, channels)
     own = table.get("faults")
     added = _list(own, "add") if isinstance(own, dict) else []
     found += _duplicates(("faults", "add"), added)
@@ -214,6 +217,27 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
             found.append((("channel", index, "mosfet"), _unknown("mosfet", mosfet, mosfets, "")))
     return found
 
+
+def _taken_names(table: dict[str, Any], channels: list[dict[str, Any]]) -> list[tuple[KeyPath, str]]:
+    """Names of feed parts that faults of other parts have: those of a channel begin with its name and a dot."""
+    found: list[tuple[KeyPath, str]] = []
+    owners = [c["name"] for c in channels if isinstance(c.get("name"), str)]
+    for index, part in enumerate(_list(table, "feed")):
+        name = part.get("name") if isinstance(part, dict) else None
+        if not isinstance(name, str):
+            continue
+        owner = next((one for one in owners if name.startswith(f"{one}.")), None)
+        if owner is not None:
+            says = f"{name!r} is a name of a part of channel {owner!r}, as all are that begin with {owner + '.'!r}"
+            found.append((("feed", index, "name"), f"{says}; give the feed part another name"))
+        elif name in _SUPPLY_PARTS:
+            says = f"{name!r} names another part of the circuit; give the feed part another name"
+            found.append((("feed", index, "name"), says))
+    return found
+
+
+_SUPPLY_PARTS = ("bank", "controller", "recharge", "regulator")
+"""Parts beside the feed, and before every channel, that have faults of their own."""
 
 _RESERVED = ("bank", "battery", "bus", "controller", "feed", "load")
 """First words of the names of elements and values that belong to no channel."""

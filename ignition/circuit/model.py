@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from ignition.circuit.description import Checklist, Description, OwnLimit
@@ -462,6 +462,7 @@ class Circuit:
     ambient : Temperature [degC]
     required_reliability, required_confidence : What the limits ask of a no-fire or all-fire statement [1]
     assumptions : Every default that was taken
+    file : Path and text of the file, so that a mistake that an analysis finds has its line; empty where there is none
     """
 
     title: str
@@ -482,6 +483,7 @@ class Circuit:
     checklist: Checklist
     given: Description
     assumptions: tuple[Assumption, ...]
+    file: tuple[str, str] = field(default=("", ""), compare=False, repr=False)
 
     def with_values(self, values: Mapping[str, Any]) -> Circuit:
         """Return this circuit as its file would make it with some values changed.

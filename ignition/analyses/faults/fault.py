@@ -9,8 +9,9 @@ from itertools import combinations
 from typing import Any, Literal
 
 from ignition.analyses.faults.modes import FaultMode, fault_modes
+from ignition.circuit.mistakes import KeyPath, report
 from ignition.circuit.model import ChannelModel, Circuit
-from ignition.errors import InputError, did_you_mean
+from ignition.errors import CircuitFileError, did_you_mean
 from ignition.network.template import igniter_names
 from ignition.network.whole import CONTACT, more_than_none, own_name, part_name, swap_name, wet_pairs
 from ignition.toleranced import Toleranced
@@ -89,7 +90,7 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
 def every_fault(circuit: Circuit) -> Iterator[Fault]:
     """List the faults of every part, and those that the file adds, whatever it leaves out.
 
-    Raises InputError where a fault that the file adds has the name of another one.
+    Raises CircuitFileError where a fault that the file adds has the name of another one.
     """
     found = [*_feed(circuit), *_jammed(circuit), *_bank(circuit), *_controller(circuit)]
     for channel in circuit.channels:
@@ -99,17 +100,15 @@ def every_fault(circuit: Circuit) -> Iterator[Fault]:
     known, own = {fault.name for fault in found}, list(_own(circuit))
     for index, fault in enumerate(own):
         if fault.name in known:
-            raise InputError(
-                f"{circuit.name}: faults.add[{index}].name: {fault.part!r} gives {fault.name!r}, which is a fault of a "
-                "part of this circuit; give it another name"
-            )
+            says = f"{fault.part!r} gives {fault.name!r}, which is a fault of a part of this circuit"
+            raise _mistake(circuit, ("faults", "add", index, "name"), f"{says}; give it another name")
     yield from (*found, *own)
 
 
 def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str, str]:
     """Return the faults that the circuit file leaves out, each with its reason.
 
-    Raises InputError for a name or pattern that no fault has.
+    Raises CircuitFileError for a name or pattern that no fault has.
 
     Parameters
     ----------
@@ -120,7 +119,7 @@ def left_out(circuit: Circuit, found: Sequence[Fault] | None = None) -> dict[str
     names = [fault.name for fault in (every_fault(circuit) if found is None else found)]
     out: dict[str, str] = {}
     for index, one in enumerate(circuit.given.faults.off):
-        out |= dict.fromkeys(_named(circuit, f"faults.off[{index}].fault", one.fault, names), one.because)
+        out |= dict.fromkeys(_named(circuit, ("faults", "off", index, "fault"), one.fault, names), one.because)
     return out
 
 
@@ -129,23 +128,26 @@ def _weighted(circuit: Circuit, found: Sequence[Fault]) -> Iterator[Fault]:
     names = [fault.name for fault in found]
     weights: dict[str, float] = {}
     for index, one in enumerate(circuit.given.faults.weight):
-        matched = _named(circuit, f"faults.weight[{index}].fault", one.fault, names)
+        matched = _named(circuit, ("faults", "weight", index, "fault"), one.fault, names)
         weights |= dict.fromkeys(matched, one.weight)
     for fault in found:
         yield replace(fault, weight=weights.get(fault.name))
 
 
-def _named(circuit: Circuit, key: str, pattern: str, names: Sequence[str]) -> list[str]:
+def _named(circuit: Circuit, key: KeyPath, pattern: str, names: Sequence[str]) -> list[str]:
     """Names that a pattern of the file stands for; a name of a fault stands for itself, whatever is in it."""
     asked = re.compile(".*".join(re.escape(part) for part in pattern.split("*")), re.DOTALL)
     matched = [pattern] if pattern in names else [name for name in names if asked.fullmatch(name)]
     if not matched:
         offered = did_you_mean(pattern, names)
-        raise InputError(
-            f"{circuit.name}: {key}: {pattern!r} is no fault of this circuit; {offered}{offered and ' '}"
-            "(ignition faults FILE --json lists all)"
-        )
+        says = f"{pattern!r} is no fault of this circuit; {offered}{offered and ' '}"
+        raise _mistake(circuit, key, f"{says}(ignition faults FILE --json lists all)")
     return matched
+
+
+def _mistake(circuit: Circuit, key: KeyPath, says: str) -> CircuitFileError:
+    path, text = circuit.file
+    return report(path or circuit.name, text, [(key, says)])
 
 
 def _fault(kind: str, mode: str, part: str, channel: ChannelModel | None = None, **changes: Any) -> Fault:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -53,12 +53,12 @@ class Remedy:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Change:
-    """An entry of the catalogue: the circuit with it, what a fault is called there, and which faults it is tried on."""
+    """An entry of the catalogue: the circuit with it, what parts are called there, and which faults it is tried on."""
 
     name: str
     parts: int
     circuit: Circuit
-    renamed: Callable[[str], str] = str
+    renamed: Mapping[str, str] = field(default_factory=dict)
     covers: Callable[[Fault], bool] = lambda fault: True
 
 
@@ -86,7 +86,9 @@ def remedies(circuit: Circuit, found: Faults) -> tuple[Remedy, ...]:
         return ()
     before = _firing_share(Bench.of(circuit, situations(circuit), ()))
     judged = {phase.phase for phase in found.phases if phase.fewest != 0}
-    tried = [one for change in _catalogue(circuit) for one in _tried(change, firing, judged, before) if one.helps]
+    parts = {fault.name: fault.part for fault in every_fault(circuit)}
+    changes = _catalogue(circuit)
+    tried = [one for change in changes for one in _tried(change, parts, firing, judged, before) if one.helps]
     order = {fault: k for k, fault in enumerate(firing)}
     return tuple(sorted(tried, key=lambda one: (order[one.fault], one.parts)))
 
@@ -109,7 +111,7 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             name="upper resistor split into two of half its value",
             parts=1,
             circuit=every(lambda c: replace(c, uppers=_halved(c.uppers))),
-            renamed=lambda name: name.replace(".upper ", ".upper 1 "),
+            renamed=_first_of_two(c.name + ".upper" for c in circuit.channels if len(c.uppers) == 1),
         )
     if any(channel.pin_resistor.high < _PIN_RESISTOR.low for channel in circuit.channels):
         yield _Change(
@@ -122,7 +124,7 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             name="pull-down replaced by two of twice its value in parallel",
             parts=1,
             circuit=every(lambda c: replace(c, pull_downs=_doubled(c.pull_downs))),
-            renamed=lambda name: name.replace(".pull-down ", ".pull-down 1 "),
+            renamed=_first_of_two(c.name + ".pull-down" for c in circuit.channels if len(c.pull_downs) == 1),
         )
     if any(channel.high_side is None for channel in circuit.channels):
         yield _Change(
@@ -140,6 +142,11 @@ def _catalogue(circuit: Circuit) -> Iterator[_Change]:
             parts=1,
             circuit=every(lambda c: replace(c, shunt=c.shunt or _CONTACT)),
         )
+
+
+def _first_of_two(parts: Iterable[str]) -> dict[str, str]:
+    """What parts are called that get a second one beside them."""
+    return {part: f"{part} 1" for part in parts}
 
 
 def _halved(uppers: tuple[Toleranced, ...]) -> tuple[Toleranced, ...]:
@@ -163,11 +170,20 @@ def _with_return(channel: ChannelModel) -> ChannelModel:
     return replace(channel, return_contact=_CONTACT)
 
 
-def _tried(change: _Change, firing: dict[str, list[str]], judged: set[str], before: float | None) -> Iterator[Remedy]:
-    """Every fault that fires, on the circuit with a change, in the phases in which it takes a fault to fire."""
+def _tried(
+    change: _Change, parts: Mapping[str, str], firing: dict[str, list[str]], judged: set[str], before: float | None
+) -> Iterator[Remedy]:
+    """Every fault that fires, on the circuit with a change, in the phases in which it takes a fault to fire.
+
+    `parts` has the part of each fault, by its name: on the changed circuit that may be called otherwise.
+    """
     by_name = {fault.name: fault for fault in every_fault(change.circuit)}
-    firing = {name: phases for name, phases in firing.items() if change.covers(by_name[change.renamed(name)])}
-    some = [by_name[change.renamed(name)] for name in firing]
+    there = {
+        name: change.renamed[parts[name]] + name.removeprefix(parts[name]) if parts[name] in change.renamed else name
+        for name in firing
+    }
+    firing = {name: phases for name, phases in firing.items() if change.covers(by_name[there[name]])}
+    some = [by_name[there[name]] for name in firing]
     bench = Bench.of(change.circuit, situations(change.circuit), some)
     after, count = _firing_share(bench), len(some)
     members = Members.each(bench.numbers(*judged), np.arange(count)[:, None])
