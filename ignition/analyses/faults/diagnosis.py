@@ -259,9 +259,9 @@ def _candidate(bench: Bench, pick: int, judged: _Judged, codes: Mapping[str, tup
 
 
 def _order(candidate: Candidate) -> tuple[int, float, str]:
-    """Hazardous ones first, those of the highest share first; nothing broken last."""
+    """Hazardous ones first, those of the highest share first; nothing broken last. What insulates differs by rounding."""
     rank = len(_RANK) if candidate.fault == _NOTHING else _RANK.index(candidate.kind)
-    return rank, -(candidate.share or 0.0), candidate.fault
+    return rank, -round(candidate.share or 0.0, 9), candidate.fault
 
 
 def _next(
