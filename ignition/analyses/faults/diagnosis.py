@@ -259,7 +259,7 @@ def _candidate(bench: Bench, pick: int, judged: _Judged, codes: Mapping[str, tup
 
 
 def _order(candidate: Candidate) -> tuple[int, float, str]:
-    """Hazardous ones first, those of the highest share first; nothing broken last. What insulates differs by rounding."""
+    """Hazardous ones first, those of the highest share first, rounding aside; nothing broken last."""
     rank = len(_RANK) if candidate.fault == _NOTHING else _RANK.index(candidate.kind)
     return rank, -round(candidate.share or 0.0, 9), candidate.fault
 
