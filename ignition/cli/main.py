@@ -398,7 +398,7 @@ def compare(
     as_json: AsJson = False,
 ) -> None:
     """What changes from one circuit to another: keys, verdicts, margins, firmware thresholds."""
-    from ignition.analyses.comparison import compare_circuits
+    from ignition.analyses.study.comparison import compare_circuits
 
     if new is None and not changes:
         raise InputError("give a second circuit file, or --set KEY=VALUE to compare with the first one so changed")
@@ -413,6 +413,39 @@ def compare(
         comparison_text(result, console)
         caution_text(console)
     raise typer.Exit(0 if result.new_verdict == "PASS" else 1)
+
+
+@app.command()
+def limit(
+    file: CircuitFile,
+    vary: Annotated[
+        str,
+        typer.Option(
+            "--vary", metavar="KEY[=FROM..TO]", help="Value that moves, with its tolerance.", show_default=False
+        ),
+    ],
+    finding: Annotated[
+        list[str] | None,
+        typer.Option("--finding", metavar="RULE", help="Tell this limit's verdict too; may be repeated."),
+    ] = None,
+    changes: Changes = None,
+    as_json: AsJson = False,
+) -> None:
+    """How far one value may go before a verdict changes."""
+    from ignition.analyses.study.limit import limit as analyse
+    from ignition.analyses.study.vary import varied
+
+    result = analyse(varied(load(file, changes), vary), finding or ())
+    if as_json:
+        print_json(result)
+    else:
+        from ignition.report.limit_text import limit_text
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        limit_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.limits[0].now == "PASS" else 1)
 
 
 @app.command()

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from ignition.analyses.comparison import Comparison, compare_circuits
+from ignition.analyses.study.comparison import Comparison, compare_circuits
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
 from ignition.report.comparison_text import comparison_text
