@@ -10,10 +10,10 @@ from typing import Annotated, Literal
 from ignition.analyses.study.vary import Varied
 from ignition.analyses.verdict import check
 from ignition.errors import CircuitFileError, InputError, did_you_mean
-from ignition.findings.finding import Finding, Verdict, worst_verdict
-from ignition.typing import BARE, Missing
+from ignition.findings.finding import Finding, worst_verdict
+from ignition.typing import BARE
 
-__all__ = ["Flip", "Limit", "LimitOf", "State", "limit"]
+__all__ = ["Amount", "Flip", "Limit", "LimitOf", "State", "limit"]
 
 State = Literal["PASS", "UNKNOWN", "FAIL", "refused"]
 """A verdict, or that the file is refused with the value there."""
@@ -22,26 +22,33 @@ _POINTS = 15
 """Values that are looked at before changes are bracketed [1]."""
 
 
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A number with a unit of its own."""
+
+    value: float
+    unit: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flip:
     """A change of verdict between two neighbouring values, both of them checked.
 
     Attributes
     ----------
-    below, above : The last value before it and the first one after it [`Limit.unit`]
+    below, above : The last value before it and the first one after it
     was, becomes : Verdict at either
     by : Rule, channel and phase of what decides on the worse side, or why the file is refused there
-    value, limit, quantity : What is compared there, and its unit
+    value, limit : What is compared there; None where nothing is
     """
 
-    below: Annotated[float, BARE]
-    above: Annotated[float, BARE]
+    below: Amount
+    above: Amount
     was: State
     becomes: State
     by: str
-    value: Annotated[float | None, BARE, Missing(otherwise="nothing is compared")]
-    limit: Annotated[float | None, BARE, Missing(otherwise="nothing is compared")]
-    quantity: str | None
+    value: Amount | None
+    limit: Amount | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,16 +74,15 @@ class Limit:
 
     Attributes
     ----------
-    start, low, high : The file's value, and the range that was looked at [`unit`]
+    start, low, high : The file's value, and the range that was looked at
     checked : Number of values at which the circuit was checked [1]
     """
 
     circuit: str
     key: str
-    unit: str
-    start: Annotated[float, BARE]
-    low: Annotated[float, BARE]
-    high: Annotated[float, BARE]
+    start: Amount
+    low: Amount
+    high: Amount
     checked: Annotated[int, BARE]
     limits: tuple[LimitOf, ...]
 
@@ -123,7 +129,7 @@ def limit(value: Varied, rules: Sequence[str] = ()) -> Limit:
     >>> from ignition.circuit.examples import load_example
     >>> from ignition.analyses.study.vary import varied
     >>> value = varied(load_example("kelp-line-cutter"), "checklist.misfire_wait=50 s..70 s")
-    >>> [(flip.was, flip.becomes, round(flip.above)) for flip in limit(value).limits[0].flips]
+    >>> [(flip.was, flip.becomes, round(flip.above.value)) for flip in limit(value).limits[0].flips]
     [('FAIL', 'PASS', 60)]
     """
     checks = _Checks(value)
@@ -137,10 +143,9 @@ def limit(value: Varied, rules: Sequence[str] = ()) -> Limit:
     return Limit(
         circuit=value.circuit.name,
         key=value.key,
-        unit=value.unit,
-        start=value.start,
-        low=value.low,
-        high=value.high,
+        start=Amount(value.start, value.unit),
+        low=Amount(value.low, value.unit),
+        high=Amount(value.high, value.unit),
         checked=len(checks.found),
         limits=limits,
     )
@@ -171,20 +176,23 @@ _WORSE: tuple[State, ...] = ("PASS", "UNKNOWN", "FAIL", "refused")
 def _flip(checks: _Checks, low: float, high: float, was: State, becomes: State, rule: str | None) -> Flip:
     worse, better = (high, low) if _WORSE.index(becomes) > _WORSE.index(was) else (low, high)
     found, before = checks.at(worse), checks.at(better)
+    value = limit = None
     if isinstance(found, str):
-        return Flip(below=low, above=high, was=was, becomes=becomes, by=found, value=None, limit=None, quantity=None)
-    verdict: Verdict = worst_verdict(f for f in found if rule in (None, f.rule))
-    same = {f.identity: f.verdict for f in before} if not isinstance(before, str) else {}
-    turned = [f for f in found if rule in (None, f.rule) and f.verdict == verdict]
-    one = min(turned, key=lambda f: (same.get(f.identity) == f.verdict, f.margin is None, f.margin or 0.0))
-    where = " ".join(part for part in (one.channel, one.phase) if part)
+        by = found
+    else:
+        one = _turned(found, () if isinstance(before, str) else before, rule)
+        where = " ".join(part for part in (one.channel, one.phase) if part)
+        by = f"{one.rule} ({where})" if where else one.rule
+        value, limit = (None if number is None else Amount(number, one.unit) for number in (one.value, one.limit))
+    unit = checks.value.unit
     return Flip(
-        below=low,
-        above=high,
-        was=was,
-        becomes=becomes,
-        by=f"{one.rule} ({where})" if where else one.rule,
-        value=one.value,
-        limit=one.limit,
-        quantity=one.unit,
+        below=Amount(low, unit), above=Amount(high, unit), was=was, becomes=becomes, by=by, value=value, limit=limit
     )
+
+
+def _turned(found: Sequence[Finding], before: Sequence[Finding], rule: str | None) -> Finding:
+    """The finding that decides on the worse side: one that is better on the other, of those the least margin."""
+    asked = [f for f in found if rule in (None, f.rule)]
+    same = {f.identity: f.verdict for f in before}
+    worst = [f for f in asked if f.verdict == worst_verdict(asked)]
+    return min(worst, key=lambda f: (same.get(f.identity) == f.verdict, f.margin is None, f.margin or 0.0))

@@ -210,10 +210,10 @@ def test_closures_add_their_heat() -> None:
 
 
 def test_a_gate_where_the_data_sheet_has_it_on() -> None:
-    """18.3 V at a threshold of 18 V. Below the row's overdrive K v^2 / 2 beside what charges; from it on 13.6 V / 4 ohm."""
-    same = REFERENCE | {"inductance": 1e-6, "line_resistance": 3.0, "threshold": 18.0, "gain": 2.0}
-    over = bounds(**same)["gate_voltage"] - 18.0
-    charges = math.sqrt(2.0 * WORK / 1e-6)
-    assert 0.2 < over < 0.4
-    for row, current in ((over * (1.0 + 1e-9), charges + over**2), (over, 3.4), (0.5 * over, 3.4)):
+    """Below the row's overdrive v K v^2 / 2 beside what charges the drain; from it on 13.6 V over 4 ohm."""
+    same = REFERENCE | {"inductance": 1e-6, "line_resistance": 3.0, "threshold": 1.0, "gain": 2e-3}
+    over = bounds(**same)["gate_voltage"] - 1.0
+    below = math.sqrt(2.0 * WORK / 1e-6) + 1e-3 * over**2
+    assert over > 10.0 and below < 1.0
+    for row, current in ((over * (1.0 + 1e-9), below), (over, 3.4), (0.5 * over, 3.4)):
         assert bounds(**same | {"row_overdrive": row})["current"] == pytest.approx(current, rel=1e-6)
