@@ -14,9 +14,9 @@ from ignition.circuit.mistakes import KeyPath, dotted
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError, did_you_mean
 
-__all__ = ["key_path", "table_of", "with_values"]
+__all__ = ["key_path", "key_word", "table_of", "with_values"]
 
-_WORD = re.compile(r'"([^"]+)"|\[(\d+)\]|([^.\[\]"]+)')
+_WORD = re.compile(r"""("[^"]+"|'[^']+')|\[(\d+)\]|([^.\[\]"'][^.\[\]"]*)""")
 _KEY = re.compile(rf"(?:{_WORD.pattern})(?:\[\d+\]|\.(?:{_WORD.pattern}))*")
 
 
@@ -83,7 +83,20 @@ def key_path(key: str) -> KeyPath:
         raise InputError(
             f"{key!r} is no key; write for example channel[0].pulse, channel.NAME.pulse, battery.resistance"
         )
-    return tuple(int(place) if place else quoted or plain for quoted, place, plain in _WORD.findall(key))
+    return tuple(int(place) if place else quoted[1:-1] or plain for quoted, place, plain in _WORD.findall(key))
+
+
+def key_word(name: str) -> str:
+    """Write a user's name as a word of a dotted key: in quotes where it holds what a key is written with.
+
+    Examples
+    --------
+    >>> key_word("type 1.b"), key_word("boosters")
+    ('"type 1.b"', 'boosters')
+    """
+    if '"' in name:
+        return f"'{name}'"
+    return f'"{name}"' if set(name) & set(".[]") or name.startswith("'") else name
 
 
 def _put(table: Any, key: str, value: Any) -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from ignition.circuit.examples import example_names, example_text, load_example
 from ignition.circuit.file import circuit_of_table, parse_circuit
-from ignition.circuit.values import key_path, table_of, with_values
+from ignition.circuit.values import key_path, key_word, table_of, with_values
 from ignition.cli.circuits import changed_values
 from ignition.errors import CircuitFileError, InputError
 from ignition.toleranced import parse_toleranced
@@ -96,6 +96,10 @@ def test_what_contradicts_another_value() -> None:
 def test_keys() -> None:
     """Names in quotes may hold dots; places stand in brackets."""
     assert key_path('igniter."a.b [1]".no_fire.current') == ("igniter", "a.b [1]", "no_fire", "current")
+    assert key_path("igniter.'a.b \"1\"'.no_fire") == ("igniter", 'a.b "1"', "no_fire")
+    assert key_path("channel.o'clock.pulse") == ("channel", "o'clock", "pulse")
+    for name in ("plain", "a.b", "a [1]", "o'clock", "'quoted'", 'a "b"'):
+        assert key_path(f"channel.{key_word(name)}.pulse") == ("channel", name, "pulse")
     assert key_path("mosfet.low side.on_resistance[0].resistance") == (
         "mosfet", "low side", "on_resistance", 0, "resistance",
     )  # fmt: skip

@@ -11,6 +11,7 @@ from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.verdict import Check, check
 from ignition.circuit.given import given_keys
 from ignition.circuit.model import Circuit
+from ignition.circuit.values import key_word
 from ignition.findings.finding import Finding, Verdict, worst_verdict
 from ignition.typing import BARE, Missing, Ratio
 
@@ -140,16 +141,25 @@ def _written(value: Any) -> str | None:
 
 
 def _named(circuit: Circuit) -> dict[str, Any]:
-    """Each key that a file gives, members of lists by their names: one more of them leaves the others' keys alone."""
+    """Each key that a file gives, members of lists by their names: one more of them leaves the others' keys alone.
+
+    As ``--set`` reads it.
+    """
+    given = circuit.given
     names = {
-        f"{table}[{place}].": f"{table}.{member.name}."
+        f"{table}[{place}].": f"{table}.{key_word(member.name)}."
         for table in ("feed", "load", "channel")
-        for place, member in enumerate(getattr(circuit.given, table))
+        for place, member in enumerate(getattr(given, table))
+    }
+    names |= {
+        f"{table}.{name}.": f"{table}.{key_word(name)}."
+        for table in ("igniter", "mosfet")
+        for name in sorted(getattr(given, table), key=len, reverse=True)
     }
     found = {}
     for key, value in given_keys(circuit).items():
-        head, bracket, rest = key.partition("].")
-        found[names.get(head + bracket, head + bracket) + rest] = value
+        start = next((one for one in names if key.startswith(one)), "")
+        found[names.get(start, "") + key[len(start) :]] = value
     return found
 
 
