@@ -52,16 +52,34 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and 
 
 
 @app.command()
-def check(file: NetlistOrCircuit, roles: RoleFile = None, changes: Changes = None, as_json: AsJson = False) -> None:
+def check(
+    file: NetlistOrCircuit,
+    roles: RoleFile = None,
+    tolerance: Annotated[
+        str | None,
+        typer.Option(
+            "--tolerance", metavar="X%", help="Of part values that the file writes without one.", show_default=False
+        ),
+    ] = None,
+    changes: Changes = None,
+    as_json: AsJson = False,
+) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
     if roles is not None:
         refuse_changes(changes)
+        if tolerance is not None:
+            raise InputError("--tolerance is for circuit files; a role file has a [tolerance] table")
         from ignition.cli.netlists import check as check_netlist
 
         raise typer.Exit(check_netlist(file, roles, as_json))
     from ignition.analyses.verdict import check as analyse
 
-    result = analyse(load(file, changes))
+    circuit = load(file, changes)
+    if tolerance is not None:
+        from ignition.circuit.tolerance import tolerance_share, with_tolerance
+
+        circuit = with_tolerance(circuit, tolerance_share(tolerance))
+    result = analyse(circuit)
     if as_json:
         from ignition.report.contract import check_dict
 
