@@ -97,11 +97,13 @@ def _holds(outer: OffState, inner: OffState) -> bool:
 
 
 def _inside(inner: Toleranced, outer: Toleranced) -> bool:
-    slack = 1e-6 * outer.high + 1e-15
+    def slack(value: float) -> float:
+        return 1e-6 * abs(value) + 1e-15
+
     return (
-        inner.high <= outer.high + slack
-        and inner.low >= outer.low - slack
-        and abs(inner.nominal - outer.nominal) <= slack
+        inner.high <= outer.high + slack(outer.high)
+        and inner.low >= outer.low - slack(outer.low)  # its own: a high end without limit hides nothing
+        and abs(inner.nominal - outer.nominal) <= slack(min(outer.high, 1.0))
     )
 
 

@@ -164,8 +164,8 @@ def _hull(first: FloatArray, second: FloatArray) -> FloatArray:
 
 def _inside(inner: FloatArray, outer: FloatArray) -> BoolArray:
     """Whether bounds hold others. The nominal current, which may swing between two states, is a place to start from."""
-    slack = 1e-6 * outer[..., 2] + 1e-15
-    within = (inner[..., 2] <= outer[..., 2] + slack) & (inner[..., 0] >= outer[..., 0] - slack)
+    slack = 1e-6 * np.abs(outer) + 1e-15  # each end's own: one without limit hides no other
+    within = (inner[..., 2] <= outer[..., 2] + slack[..., 2]) & (inner[..., 0] >= outer[..., 0] - slack[..., 0])
     return np.asarray(within.all(axis=(1, 2)))
 
 

@@ -242,6 +242,21 @@ def test_a_highest_voltage_that_falls_keeps_what_was_passed_before(monkeypatch: 
     assert gates.seen[-1].high[0, gates.seen[-1].network.parameters.index("line.off current")] == pytest.approx(0.3e-3)
 
 
+def test_an_end_without_limit_hides_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A MOSFET that may be on passes without limit; that its least current falls, by 0.1 mA, is followed all the same."""
+
+    def off(_: Any, low: FloatArray, nominal: FloatArray, high: FloatArray, __: Any) -> tuple[FloatArray, ...]:
+        current = np.stack([1e-3 * (0.2 - low), 0.0 * nominal + 2e-4, 0.0 * high + 1e9], axis=-1)
+        return current, np.zeros_like(current)
+
+    monkeypatch.setattr("ignition.analyses.faults.gates.off_states", off)
+    gates = Gates(monkeypatch)
+    _, settled = gates.settled([[NONE, NONE]], [[True, False]])
+    column = gates.seen[0].network.parameters.index("line.off current")
+    assert settled.tolist() == [True]
+    assert [float(one.low[0, column]) for one in gates.seen] == pytest.approx([2e-4, 1e-4])
+
+
 @pytest.mark.usefixtures("passed")
 def test_a_gate_without_a_solution_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is given up at once, the others go on."""
