@@ -139,6 +139,7 @@ _HINTS = {
     "sense": "write sense = { upper = '100 kohm ± 1 %', lower = '33 kohm ± 1 %' }",
     "lead": "write lead = { wire = 'AWG 20', distance = '8 m', joints = '40 mohm' }",
     "pulse": "write pulse = '500 ms'",
+    "around": "write around = '100 kohm', or around = 'none' where no resistor lies around the contact",
     "powered_by": "write powered_by = 'before arm switch' or 'after arm switch'",
 }
 

@@ -14,9 +14,10 @@ from ignition.circuit.mistakes import KeyPath, dotted
 from ignition.circuit.model import Circuit
 from ignition.errors import InputError, did_you_mean
 
-__all__ = ["key_path", "table_of", "with_values"]
+__all__ = ["key_path", "key_word", "table_of", "with_values"]
 
-_WORD = re.compile(r'"([^"]+)"|\[(\d+)\]|([^.\[\]"]+)')
+_PLAIN = r"""[^.\[\]"'][^.\[\]"]*"""
+_WORD = re.compile(rf"""\[(\d+)\]|"([^"]+)"|'([^']+)'|({_PLAIN})""")
 _KEY = re.compile(rf"(?:{_WORD.pattern})(?:\[\d+\]|\.(?:{_WORD.pattern}))*")
 
 
@@ -30,7 +31,7 @@ def with_values(circuit: Circuit, values: Mapping[str, Any]) -> Circuit:
     ----------
     values : New value of each key, as the circuit file has it: text with a unit, number, list or table; None for a key
         that the file shall not give. A key is dotted; a member of a list stands by its place or by its name:
-        ``channel[0].pulse``, ``channel.boosters.pulse``, ``igniter."type 1".bridge_resistance``
+        ``channel[0].pulse``, ``channel.boosters.pulse``, ``igniter."type 1.b".bridge_resistance``, in either quotes
 
     Examples
     --------
@@ -83,7 +84,21 @@ def key_path(key: str) -> KeyPath:
         raise InputError(
             f"{key!r} is no key; write for example channel[0].pulse, channel.NAME.pulse, battery.resistance"
         )
-    return tuple(int(place) if place else quoted or plain for quoted, place, plain in _WORD.findall(key))
+    return tuple(int(place) if place else "".join(word) for place, *word in _WORD.findall(key))
+
+
+def key_word(name: str) -> str:
+    """Write a name as a word of a dotted key, in quotes where it needs them; one of both kinds cannot be written.
+
+    Examples
+    --------
+    >>> print(key_word("line 1"), key_word("type 1.b"), key_word('12" lead'))
+    line 1 "type 1.b" '12" lead'
+    """
+    if re.fullmatch(_PLAIN, name) and "=" not in name:
+        return name
+    quote = "'" if '"' in name else '"'
+    return f"{quote}{name}{quote}"
 
 
 def _put(table: Any, key: str, value: Any) -> None:
