@@ -16,8 +16,7 @@ from ignition.errors import InputError, did_you_mean
 
 __all__ = ["key_path", "key_word", "table_of", "with_values"]
 
-_PLAIN = r"""[^.\[\]"'][^.\[\]"]*"""
-_WORD = re.compile(rf"""\[(\d+)\]|"([^"]+)"|'([^']+)'|({_PLAIN})""")
+_WORD = re.compile(r"""("[^"]+"|'[^']+')|\[(\d+)\]|([^.\[\]"'][^.\[\]"]*)""")
 _KEY = re.compile(rf"(?:{_WORD.pattern})(?:\[\d+\]|\.(?:{_WORD.pattern}))*")
 
 
@@ -84,21 +83,20 @@ def key_path(key: str) -> KeyPath:
         raise InputError(
             f"{key!r} is no key; write for example channel[0].pulse, channel.NAME.pulse, battery.resistance"
         )
-    return tuple(int(place) if place else "".join(word) for place, *word in _WORD.findall(key))
+    return tuple(int(place) if place else quoted[1:-1] or plain for quoted, place, plain in _WORD.findall(key))
 
 
 def key_word(name: str) -> str:
-    """Write a name as a word of a dotted key, in quotes where it needs them; one of both kinds cannot be written.
+    """Write a user's name as a word of a dotted key: in quotes where it holds what a key is written with.
 
     Examples
     --------
-    >>> print(key_word("line 1"), key_word("type 1.b"), key_word('12" lead'))
-    line 1 "type 1.b" '12" lead'
+    >>> key_word("type 1.b"), key_word("boosters")
+    ('"type 1.b"', 'boosters')
     """
-    if re.fullmatch(_PLAIN, name) and "=" not in name:
-        return name
-    quote = "'" if '"' in name else '"'
-    return f"{quote}{name}{quote}"
+    if '"' in name:
+        return f"'{name}'"
+    return f'"{name}"' if set(name) & set(".[]=") or name.startswith("'") else name
 
 
 def _put(table: Any, key: str, value: Any) -> None:

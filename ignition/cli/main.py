@@ -52,16 +52,34 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and 
 
 
 @app.command()
-def check(file: NetlistOrCircuit, roles: RoleFile = None, changes: Changes = None, as_json: AsJson = False) -> None:
+def check(
+    file: NetlistOrCircuit,
+    roles: RoleFile = None,
+    tolerance: Annotated[
+        str | None,
+        typer.Option(
+            "--tolerance", metavar="X%", help="Of part values that the file writes without one.", show_default=False
+        ),
+    ] = None,
+    changes: Changes = None,
+    as_json: AsJson = False,
+) -> None:
     """Check a circuit against written limits: PASS, FAIL or UNKNOWN for each."""
     if roles is not None:
         refuse_changes(changes)
+        if tolerance is not None:
+            raise InputError("--tolerance is for circuit files; a role file has a [tolerance] table")
         from ignition.cli.netlists import check as check_netlist
 
         raise typer.Exit(check_netlist(file, roles, as_json))
     from ignition.analyses.verdict import check as analyse
 
-    result = analyse(load(file, changes))
+    circuit = load(file, changes)
+    if tolerance is not None:
+        from ignition.circuit.tolerance import tolerance_share, with_tolerance
+
+        circuit = with_tolerance(circuit, tolerance_share(tolerance))
+    result = analyse(circuit)
     if as_json:
         from ignition.report.contract import check_dict
 
@@ -398,7 +416,7 @@ def compare(
     as_json: AsJson = False,
 ) -> None:
     """What changes from one circuit to another: keys, verdicts, margins, firmware thresholds."""
-    from ignition.analyses.comparison import compare_circuits
+    from ignition.analyses.study.comparison import compare_circuits
 
     if new is None and not changes:
         raise InputError("give a second circuit file, or --set KEY=VALUE to compare with the first one so changed")
@@ -413,6 +431,39 @@ def compare(
         comparison_text(result, console)
         caution_text(console)
     raise typer.Exit(0 if result.new_verdict == "PASS" else 1)
+
+
+@app.command()
+def limit(
+    file: CircuitFile,
+    vary: Annotated[
+        str,
+        typer.Option(
+            "--vary", metavar="KEY[=FROM..TO]", help="Value that moves, with its tolerance.", show_default=False
+        ),
+    ],
+    finding: Annotated[
+        list[str] | None,
+        typer.Option("--finding", metavar="RULE", help="Tell this limit's verdict too; may be repeated."),
+    ] = None,
+    changes: Changes = None,
+    as_json: AsJson = False,
+) -> None:
+    """How far one value may go before a verdict changes."""
+    from ignition.analyses.study.limit import limit as analyse
+    from ignition.analyses.study.vary import varied
+
+    result = analyse(varied(load(file, changes), vary), finding or ())
+    if as_json:
+        print_json(result)
+    else:
+        from ignition.report.limit_text import limit_text
+        from ignition.report.text import caution_text, make_console
+
+        console = make_console()
+        limit_text(result, console)
+        caution_text(console)
+    raise typer.Exit(0 if result.limits[0].now == "PASS" else 1)
 
 
 @app.command()

@@ -16,6 +16,9 @@ from ignition.typing import BoolArray, FloatArray
 
 __all__ = ["Boxes", "WorstMembers", "at_nominal", "both_ways", "bounds", "worst_members"]
 
+_ROUNDING = 1e-11
+"""Effect of one tolerance over the output up to which its sign is rounding and is not followed [1]."""
+
 _MAX_ROUNDS = 16
 
 _DECADES = 1e6
@@ -338,4 +341,5 @@ def _at(
     widths = np.where(values > _DECADES * low, values * (values / low), widths)
     effect = direction[:, None] * solution.sensitivities(weights[:, None, :])[:, :, 0] * widths
     found = direction * np.einsum("bu,bu->b", solution.unknowns, weights)
-    return found, np.where(np.abs(effect) <= negligible[:, None], 0.0, effect), solution
+    small = np.maximum(negligible, _ROUNDING * np.abs(found))
+    return found, np.where(np.abs(effect) <= small[:, None], 0.0, effect), solution

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from ignition.analyses.comparison import CodeChange, Comparison, FindingChange
+from ignition.analyses.study.comparison import CodeChange, Comparison, FindingChange
 from ignition.report.findings_text import margin_text, verdict_text
 from ignition.report.text import item, table
 

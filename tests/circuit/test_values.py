@@ -100,6 +100,10 @@ def test_keys() -> None:
         assert key_path(f"igniter.{quote}a.b [1]{quote}.no_fire") == ("igniter", "a.b [1]", "no_fire")
     assert key_path("feed.key's plug.name") == ("feed", "key's plug", "name")
     assert key_path('igniter."a.b [1]".no_fire.current') == ("igniter", "a.b [1]", "no_fire", "current")
+    assert key_path("igniter.'a.b \"1\"'.no_fire") == ("igniter", 'a.b "1"', "no_fire")
+    assert key_path("channel.o'clock.pulse") == ("channel", "o'clock", "pulse")
+    for name in ("plain", "a.b", "a [1]", "o'clock", "'quoted'", 'a "b"'):
+        assert key_path(f"channel.{key_word(name)}.pulse") == ("channel", name, "pulse")
     assert key_path("mosfet.low side.on_resistance[0].resistance") == (
         "mosfet", "low side", "on_resistance", 0, "resistance",
     )  # fmt: skip
@@ -116,9 +120,11 @@ def test_values_of_the_command_line() -> None:
         'feed."a=b".name': "c",
     }
     assert changed_values(["feed.it's.name='a=b'"]) == {"feed.it's.name": "a=b"}
-    for wrong in (["a"], ["=1"], ["a=1", "a=2"]):
-        with pytest.raises(InputError):
+    for wrong in (["a"], ["=1"]):
+        with pytest.raises(InputError, match=f"--set takes KEY=VALUE, .*; received {wrong[0]!r}"):
             changed_values(wrong)
+    with pytest.raises(InputError, match="--set a stands twice"):
+        changed_values(["a=1", "a=2"])
 
 
 @pytest.mark.parametrize("name", ["plain", "a b", "a.b", "a[1]", 'a"b', "a'b", "'a", "a=b", "a.b'c", 'a.b"c', "0"])

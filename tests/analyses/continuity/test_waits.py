@@ -72,7 +72,8 @@ def test_a_reading_of_next_to_nothing_is_waited_for_too() -> None:
     circuit = bench(sense=FILTERED)
     whole = waits(circuit, circuit.channels[0], 2.0).exact
     assert whole == pytest.approx(found_of(circuit).time_constant * math.log(4.0))
-    assert waits(circuit, circuit.channels[0], 0.0).exact == whole
+    for code in (0.0, 0.6, 1.0):
+        assert waits(circuit, circuit.channels[0], code).exact == whole
 
 
 def test_time_between_samples() -> None:
@@ -81,6 +82,21 @@ def test_time_between_samples() -> None:
     taken = 4096.0 * 100e-12 / (100e-12 + 80e-9)
     constant = 33.33e3 * (120e-9 + 100e-12) + 134.33e3 * stored(circuit)
     assert found_of(circuit).between_samples == pytest.approx(constant * math.log(taken / 0.5), rel=1e-9)
+
+
+@pytest.mark.parametrize(("capacitance", "waited"), [("0.01 pF", False), ("1 pF", False), ("40 pF", True)])
+def test_a_small_sample_capacitor_takes_less_than_half_a_code(capacitance: str, waited: bool) -> None:
+    """1 pF beside 80 nF takes 0.05 codes of 4096: nothing has to be restored; 40 pF take two."""
+    adc = f'sample_capacitance = "{capacitance}"\nacquisition_time = "2 us"'
+    assert (found_of(bench(sense=FILTERED, adc=adc)).between_samples > 0.0) is waited
+
+
+def test_the_sample_capacitor_at_its_largest_charges_too() -> None:
+    """Beside the filter, at the highest of its tolerance."""
+    adc = 'sample_capacitance = "1 nF .. 2 nF .. 30 nF"\nacquisition_time = "2 us"'
+    circuit = bench(sense=FILTERED, adc=adc)
+    opened = 33.33e3 * (120e-9 + 30e-9) + 134.33e3 * stored(circuit)
+    assert found_of(circuit).after_opening == pytest.approx(opened * LOG, rel=1e-12)
 
 
 AROUND = 'high_side = { resistance = "20 mohm", around = "100 kohm ± 1 %" }\n'

@@ -9,9 +9,12 @@ from ignition.analyses.faults.circuit_board import circuit_board, circuit_lines,
 from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.situations import Situation
 from ignition.circuit.examples import load_example
+from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
 from tests.analyses.faults.boards import held
 from tests.analyses.sense_circuits import bench
+from tests.circuit.edits import edited
+from tests.circuit.sound import SOUND
 
 CONTACTS = """second = { bus_divider = { upper = "100 kohm", lower = "33 kohm" }, drain_pull_up = "100 kohm" }
 return_contact = "20 mohm"
@@ -51,6 +54,15 @@ def test_a_line_that_may_be_open() -> None:
     assert line.loosened == wires | {"line.igniter 1.1": (1e-6, None, None)}
     assert (line.switch, line.off_current, line.resistance) == ("line.mosfet", "line.off current", "line.mosfet")
     assert line.gate.node == "line.gate" and line.gate_side is not None and line.alike
+
+
+def test_what_a_line_may_be_beside_another() -> None:
+    """Either wire may insulate; its bridges may be what they are once spent, no less than a short and no more than hot."""
+    wires = {f"line.lead {end}": (None, None, 1e12) for end in ("out", "back")}
+    for spent, least in (("0 ohm .. 2 ohm", 1e-6), ("0.3 ohm .. 2 ohm", 0.3), ("5 ohm .. 9 ohm", 1.0)):
+        (line,) = circuit_lines(parse_circuit(edited(SOUND, ('spent = "open"', f'spent = "{spent}"')), "spent.toml"))
+        assert line.loosened == wires | {"line.igniter 1.1": (least, None, None)}
+    assert circuit_lines(parse_circuit(SOUND, "spent.toml"))[0].loosened == wires
 
 
 def test_what_may_be_beside_an_igniter() -> None:

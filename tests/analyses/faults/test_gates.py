@@ -284,6 +284,18 @@ def test_everything_beside_any_igniter_may_be_in_any_state(monkeypatch: pytest.M
             assert ends == (low, nominal, high), name
 
 
+@pytest.mark.usefixtures("passed")
+def test_the_least_of_what_an_igniter_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A short beside another of its string, though spent it would be 0.3 ohm at least."""
+    gates = Gates(monkeypatch)
+    first, second = gates.board.lines
+    first = replace(first, loosened={**first.loosened, "line.igniter 1.1": (0.3, None, None)})
+    gates.board = replace(gates.board, lines=(first, second))
+    gates.settled([[NONE, NONE]], [[True, False]])
+    column = gates.seen[0].network.parameters.index("line.igniter 1.1")
+    assert gates.seen[0].low[0, column] == 1e-6
+
+
 def hanging() -> Bound:
     """The bench netlist with 100 kohm from drain to gate."""
     netlist = BENCH_NETLIST.replace("R4 gate 0 10k", "R4 gate 0 10k\nR7 drain gate 100k")

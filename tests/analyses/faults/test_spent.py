@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from ignition.analyses.faults.circuit_board import circuit_lines
 from ignition.analyses.faults.faults import faults
 from ignition.analyses.faults.single import single_fault_inputs
 from ignition.analyses.verdict import check
@@ -56,15 +55,6 @@ def test_a_spent_bridge_loads_the_battery() -> None:
         loop = 0.04 + 0.06 + circuit.channels[0].lead.resistance.low + 10e-3 * (1.0 - 0.6 * 5.0 / 125.0) + bridge
         _, _, battery = current(circuit, "b.upper 1 open")
         assert battery == pytest.approx(8.4 / loop + 0.02, rel=1e-3)  # and the controller's 20 mA
-
-
-def test_what_a_line_may_be_beside_another() -> None:
-    """Either wire may insulate; its bridges may be what they are once spent, no less than a short and no more than hot."""
-    wires = {f"line.lead {end}": (None, None, 1e12) for end in ("out", "back")}
-    for spent, least in (("0 ohm .. 2 ohm", 1e-6), ("0.3 ohm .. 2 ohm", 0.3), ("5 ohm .. 9 ohm", 1.0)):
-        (line,) = circuit_lines(parse_circuit(edited(SOUND, ('spent = "open"', f'spent = "{spent}"')), "spent.toml"))
-        assert line.loosened == wires | {"line.igniter 1.1": (least, None, None)}
-    assert circuit_lines(parse_circuit(SOUND, "spent.toml"))[0].loosened == wires
 
 
 def test_left_out_it_may_be_anything() -> None:

@@ -179,3 +179,26 @@ def test_the_jacobian_is_the_derivative_of_the_slopes() -> None:
     by_differences = np.linalg.solve(1e7 * np.eye(4) - jacobian, right.T[..., None])[..., 0].T
     scale = np.abs(by_differences).max(axis=0)
     assert (np.abs(solved - by_differences) <= 1e-4 * scale + 1e-12).mean() > 0.98  # a kink may lie within a step
+
+
+def test_fully_on_passes_no_less_than_the_row() -> None:
+    """From the row's overdrive on, up to the most that the loop carries: never less than the drain voltage over 1 / K v."""
+    edge = random_edges(200, 11)
+    strong = edge.fully_on()
+    assert (strong.gain >= edge.gain).all() and strong.supply is edge.supply
+    for factor in (1.0, 1.5, 4.0):
+        over = factor * edge.row_overdrive
+        for drain in np.geomspace(1e-4, 30.0, 60):
+            used = np.minimum(drain, over)
+            passed = strong.gain * (over - 0.5 * used) * used
+            row = np.minimum(edge.gain * edge.row_overdrive * drain, edge.most_current)
+            assert (passed >= row * (1.0 - 1e-12)).all()
+
+
+def test_fully_on_by_hand() -> None:
+    """13.6 V over 1.15 ohm: with K = 40 and 2 V it has 0.148 V across 12.5 mohm, with K = 1 it would saturate at 2 A."""
+    most = 13.6 / 1.15
+    weak, strong = Edge.of(**REFERENCE | {"row_overdrive": 2.0, "gain": [1.0, 40.0]}).fully_on().gain
+    assert weak == pytest.approx(most / (0.5 * 2.0**2), rel=1e-12)
+    across = most / 80.0
+    assert strong == pytest.approx(most / ((2.0 - 0.5 * across) * across), rel=1e-12)

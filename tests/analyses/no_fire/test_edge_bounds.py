@@ -207,3 +207,13 @@ def test_closures_add_their_heat() -> None:
     assert many[2] == pytest.approx(0.64, rel=1e-12)  # (0.8 A / 1 A)^2
     assert many[3] >= 2.0
     assert after_closures(edge, fraction, current, 1).tolist() == fraction.tolist()
+
+
+def test_a_gate_where_the_data_sheet_has_it_on() -> None:
+    """Below the row's overdrive v K v^2 / 2 beside what charges the drain; from it on 13.6 V over 4 ohm."""
+    same = REFERENCE | {"inductance": 1e-6, "line_resistance": 3.0, "threshold": 1.0, "gain": 2e-3}
+    over = bounds(**same)["gate_voltage"] - 1.0
+    below = math.sqrt(2.0 * WORK / 1e-6) + 1e-3 * over**2
+    assert over > 10.0 and below < 1.0
+    for row, current in ((over * (1.0 + 1e-9), below), (over, 3.4), (0.5 * over, 3.4)):
+        assert bounds(**same | {"row_overdrive": row})["current"] == pytest.approx(current, rel=1e-6)

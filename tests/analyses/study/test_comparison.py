@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from ignition.analyses.comparison import Comparison, compare_circuits
+from ignition.analyses.study.comparison import Comparison, compare_circuits
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
 from ignition.report.comparison_text import comparison_text
@@ -54,6 +54,21 @@ def test_a_longer_lead_halves_a_margin() -> None:
     rules = {one.rule for one in found.findings}
     assert "gate-held-off" not in rules
     assert found.same + len(found.findings) == len(check(after).findings)
+
+
+def test_keys_are_told_as_they_are_set() -> None:
+    """Names that hold dots are in quotes: each key can be given to --set as it is printed."""
+    dotted = edited(
+        SOUND.replace("igniter.match]", 'igniter."type 1.b"]').replace('"match"', '"type 1.b"'),
+        ('name = "line"', 'name = "pad.1"'), ('name = "key"', 'name = "key [2]"'),
+    )  # fmt: skip
+    old = parse_circuit(dotted, "old.toml")
+    changes = {
+        'channel."pad.1".pulse': "0.4 s", 'feed."key [2]".resistance': "12 mohm",
+        'igniter."type 1.b".bridge_resistance': "1.3 ohm", "mosfet.low_side.gate_rating": "10 V",
+    }  # fmt: skip
+    found = compare_circuits(old, old.with_values(changes))
+    assert {one.key for one in found.keys} == set(changes)
 
 
 def test_verdicts_come_first() -> None:

@@ -169,7 +169,7 @@ def _written(value: Any) -> str | None:
 def _named(circuit: Circuit, renamed: Renamed | None) -> dict[str, Any]:
     """Each key that a file gives, members of lists by their names: one more of them leaves the others' keys alone.
 
-    A renamed channel keeps its old name here.
+    As ``--set`` reads it; a renamed channel keeps its old name here.
     """
     words: dict[str, str] = {}
     for table in ("feed", "load", "channel"):

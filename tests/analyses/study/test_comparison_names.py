@@ -8,7 +8,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from ignition.analyses.comparison import Renamed, compare_circuits
+from ignition.analyses.study.comparison import Renamed, compare_circuits
 from ignition.analyses.verdict import check
 from ignition.circuit.file import parse_circuit
 from ignition.report.comparison_text import comparison_text
@@ -88,16 +88,28 @@ def test_what_is_no_new_name() -> None:
     assert kept.renamed == Renamed(old="a", new="row") and kept.findings == ()
 
 
+def test_thresholds_of_a_channel_that_only_one_has() -> None:
+    """They are told whichever of the two has it."""
+    more, less = (parse_circuit(lines(*names), "lines.toml") for names in (("a", "b"), ("a",)))
+    for old, new, gone in ((more, less, True), (less, more, False)):
+        found = compare_circuits(old, new).thresholds
+        assert found and {one.channel for one in found} == {"b"}
+        assert {(one.new if gone else one.old) is None for one in found} == {True}
+        assert any((one.old if gone else one.new) is not None for one in found)
+
+
 def test_keys_are_written_as_they_are_set(tmp_path: Path) -> None:
     """Names with a dot stand in quotes: the key that is told is one that --set takes, of lists and of tables."""
     body = edited(
         SOUND, ('"key"', '"key.1"'), ("[mosfet.low_side]", '[mosfet."low.side"]'), ('"low_side"', '"low.side"'),
         ("[igniter.match]", '[igniter."match \\" 1"]'), ('[["match"]]', '[["match \\" 1"]]'), ('"line"', '"line.1"'),
+        ("[controller]", '[[load]]\nname = "lamp.1"\ncurrent = "10 mA"\n\n[controller]'),
     )  # fmt: skip
     (tmp_path / "pad.toml").write_text(body, encoding="utf-8")
     old = parse_circuit(body, "pad.toml")
     values = {
         'feed."key.1".resistance': "12 mohm",
+        'load."lamp.1".current': "20 mA",
         "igniter.'match \" 1'.time_constant": "11 ms",
         'mosfet."low.side".gate_rating': "13 V",
         'channel."line.1".pulse': "600 ms",
