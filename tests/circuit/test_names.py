@@ -31,8 +31,14 @@ def named(*channels: str, key: str = "key", arm: str = "arm switch") -> str:
 @pytest.mark.parametrize(
     ("body", "says"),
     [
-        (named("a", key="capacitor bank"), r"19: feed\[0\]\.name: 'capacitor bank' names another part of the circuit"),
-        (named("a", key="recharge resistor"), r"19: feed\[0\]\.name: 'recharge resistor' names another part"),
+        *(
+            (named("a", key=name), rf"19: feed\[0\]\.name: '{name}' names another part of the circuit")
+            for name in ("bank", "capacitor bank", "controller", "recharge", "recharge resistor", "regulator")
+        ),
+        (
+            named("b", "a", key="a.mosfet"),
+            r"19: feed\[0\]\.name: 'a\.mosfet' is a name of a part of channel 'a', as all",
+        ),
         (named("a", arm="key short"), r"24: feed\[1\]\.name: 'key short' is what a short across feed part 'key' is"),
         (
             named("a", key="arm switch short"),
