@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -138,6 +139,7 @@ _HINTS = {
     "sense": "write sense = { upper = '100 kohm ± 1 %', lower = '33 kohm ± 1 %' }",
     "lead": "write lead = { wire = 'AWG 20', distance = '8 m', joints = '40 mohm' }",
     "pulse": "write pulse = '500 ms'",
+    "around": "write around = '100 kohm', or around = 'none' where no resistor lies around the contact",
     "powered_by": "write powered_by = 'before arm switch' or 'after arm switch'",
 }
 
@@ -219,25 +221,43 @@ def _cross_checks(table: dict[str, Any]) -> list[tuple[KeyPath, str]]:
 
 
 def _taken_names(table: dict[str, Any], channels: list[dict[str, Any]]) -> list[tuple[KeyPath, str]]:
-    """Names of feed parts that faults of other parts have: those of a channel begin with its name and a dot."""
+    """Names of feed parts and channels by which elements or faults of other parts go."""
     found: list[tuple[KeyPath, str]] = []
     owners = [c["name"] for c in channels if isinstance(c.get("name"), str)]
-    for index, part in enumerate(_list(table, "feed")):
-        name = part.get("name") if isinstance(part, dict) else None
+    parts = [part.get("name") if isinstance(part, dict) else None for part in _list(table, "feed")]
+    for index, name in enumerate(parts):
         if not isinstance(name, str):
             continue
         owner = next((one for one in owners if name.startswith(f"{one}.")), None)
-        if owner is not None:
+        shorted = name.removesuffix(" short")
+        says = None
+        if owner is not None:  # those of a channel begin with its name and a dot
             says = f"{name!r} is a name of a part of channel {owner!r}, as all are that begin with {owner + '.'!r}"
-            found.append((("feed", index, "name"), f"{says}; give the feed part another name"))
         elif name in _SUPPLY_PARTS:
-            says = f"{name!r} names another part of the circuit; give the feed part another name"
-            found.append((("feed", index, "name"), says))
+            says = f"{name!r} names another part of the circuit"
+        elif name != shorted and shorted in parts:
+            says = f"{name!r} is what a short across feed part {shorted!r} is called"
+        if says is not None:
+            found.append((("feed", index, "name"), f"{says}; give the feed part another name"))
+    return found + _like_pairs(channels)
+
+
+def _like_pairs(channels: list[dict[str, Any]]) -> list[tuple[KeyPath, str]]:
+    """Channels of which two pairs read alike: 'a' with 'b and c', and 'a and b' with 'c'."""
+    found: list[tuple[KeyPath, str]] = []
+    named = {c["name"]: index for index, c in enumerate(channels) if isinstance(c.get("name"), str)}
+    seen: set[str] = set()
+    for one, other in combinations(named, 2):
+        pair = f"{one} and {other}"
+        if pair in seen:
+            says = f"{pair!r} may be two of the channels or another two; give the channel another name"
+            found.append((("channel", named[other], "name"), says))
+        seen.add(pair)
     return found
 
 
-_SUPPLY_PARTS = ("bank", "controller", "recharge", "regulator")
-"""Parts beside the feed, and before every channel, that have faults of their own."""
+_SUPPLY_PARTS = ("bank", "capacitor bank", "controller", "recharge", "recharge resistor", "regulator")
+"""Parts beside the feed, and before every channel, that have elements or faults of their own."""
 
 _RESERVED = ("bank", "battery", "bus", "controller", "feed", "load")
 """First words of the names of elements and values that belong to no channel."""

@@ -30,7 +30,7 @@ def with_values(circuit: Circuit, values: Mapping[str, Any]) -> Circuit:
     ----------
     values : New value of each key, as the circuit file has it: text with a unit, number, list or table; None for a key
         that the file shall not give. A key is dotted; a member of a list stands by its place or by its name:
-        ``channel[0].pulse``, ``channel.boosters.pulse``, ``igniter."type 1".bridge_resistance``
+        ``channel[0].pulse``, ``channel.boosters.pulse``, ``igniter."type 1.b".bridge_resistance``, in either quotes
 
     Examples
     --------
@@ -96,7 +96,7 @@ def key_word(name: str) -> str:
     """
     if '"' in name:
         return f"'{name}'"
-    return f'"{name}"' if set(name) & set(".[]") or name.startswith("'") else name
+    return f'"{name}"' if set(name) & set(".[]=") or name.startswith("'") else name
 
 
 def _put(table: Any, key: str, value: Any) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from ignition.circuit.model import Circuit
 
 __all__ = ["changed_values", "load", "refuse_changes"]
+
+_CHANGE = re.compile(r"""((?:(?:^|(?<=\.))(?:"[^"]*"|'[^']*')|[^=])*?)=(.*)""", re.DOTALL)
+"""A key and a value; a name in quotes within the key may have an equals sign too."""
 
 
 def load(file: Path, changes: Sequence[str] | None) -> Circuit:
@@ -42,9 +46,9 @@ def changed_values(changes: Sequence[str]) -> dict[str, Any]:
     """
     found: dict[str, Any] = {}
     for change in changes:
-        key, sign, text = change.partition("=")
-        key, text = key.strip(), text.strip()
-        if not sign or not key:
+        parts = _CHANGE.fullmatch(change)
+        key, text = (part.strip() for part in parts.groups()) if parts else ("", "")
+        if not key:
             raise InputError(f"--set takes KEY=VALUE, for example battery.resistance='80 mohm'; received {change!r}")
         if key in found:
             raise InputError(f"--set {key} stands twice; give each key once")

@@ -27,6 +27,8 @@ def comparison_text(found: Comparison, console: Console) -> None:
     """Print what changed from one circuit to another."""
     console.print(f"{found.old} -> {found.new}")
     console.print("Verdict: ", verdict_text(found.old_verdict), " -> ", verdict_text(found.new_verdict), sep="")
+    if found.renamed is not None:
+        console.print(f"Channel {found.renamed.old!r} is renamed {found.renamed.new!r}; nothing else of it differs.")
     console.print("\nKeys that differ")
     for key in found.keys:
         item(console, f"{key.key}: {_shown(key.old)} -> {_shown(key.new)}")

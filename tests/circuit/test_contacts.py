@@ -8,6 +8,7 @@ import pytest
 
 from ignition.analyses.no_fire.corners import Hold, contacts_at_edge
 from ignition.circuit.model import ChannelModel, Circuit
+from ignition.errors import CircuitFileError
 from ignition.network.template import State, box_back, box_out, build_network, high_side_closed, parameter_box
 from ignition.toleranced import Toleranced
 from tests.analyses.faults.boards import held
@@ -155,3 +156,12 @@ def test_a_line_without_contacts() -> None:
     assert not [
         e.name for e in network.elements if e.name.endswith((".high side", ".around", "gap", "contact", "shunt"))
     ]
+
+
+def test_what_lies_around_is_left_out() -> None:
+    """Which to write is told: a resistance, or that there is none."""
+    said = (
+        r"channel\[0\]\.high_side\.around: is missing; write around = '100 kohm', or around = 'none' where no resistor"
+    )
+    with pytest.raises(CircuitFileError, match=said):
+        held(second='high_side = { resistance = "20 mohm" }')

@@ -72,6 +72,7 @@ def test_nothing_changed() -> None:
         ("channel.line.start", None, "channel.line.start: the file does not give it"),
         ("controller.adc.bits", 99, "controller.adc.bits: input should be less than or equal to 24"),
         ("channel.line.pulse.low", "1 s", "channel.line.pulse is one value and has no parts"),
+        ("channel.'line.pulse", "1 s", '"channel.\'line.pulse" is no key'),
         ("channel..pulse", "1 s", "'channel..pulse' is no key; write for example channel[0].pulse"),
         ("channel.line.mosfet", "other", "unknown mosfet 'other'"),
         ("battery.chemistry", "coal", "battery.chemistry: a chemistry must be one of"),
@@ -95,6 +96,9 @@ def test_what_contradicts_another_value() -> None:
 
 def test_keys() -> None:
     """Names in quotes may hold dots; places stand in brackets."""
+    for quote in "\"'":
+        assert key_path(f"igniter.{quote}a.b [1]{quote}.no_fire") == ("igniter", "a.b [1]", "no_fire")
+    assert key_path("feed.key's plug.name") == ("feed", "key's plug", "name")
     assert key_path('igniter."a.b [1]".no_fire.current') == ("igniter", "a.b [1]", "no_fire", "current")
     assert key_path("igniter.'a.b \"1\"'.no_fire") == ("igniter", 'a.b "1"', "no_fire")
     assert key_path("channel.o'clock.pulse") == ("channel", "o'clock", "pulse")
@@ -111,6 +115,22 @@ def test_values_of_the_command_line() -> None:
         "a": 1, "b": 2.5, "c": True, "d": ["1 ohm", "2 ohm"], "e": {"x": "y"}, "f": "4 ohm", "g": None, "h": "5 V",
     }  # fmt: skip
     assert changed_values(["title=a = b"]) == {"title": "a = b"}
-    for wrong in (["a"], ["=1"], ["a=1", "a=2"]):
-        with pytest.raises(InputError):
+    assert changed_values(["feed.'a=b'.name=c=d", 'feed."a=b".name=c']) == {
+        "feed.'a=b'.name": "c=d",
+        'feed."a=b".name': "c",
+    }
+    assert changed_values(["feed.it's.name='a=b'"]) == {"feed.it's.name": "a=b"}
+    for wrong in (["a"], ["=1"]):
+        with pytest.raises(InputError, match=f"--set takes KEY=VALUE, .*; received {wrong[0]!r}"):
             changed_values(wrong)
+    with pytest.raises(InputError, match="--set a stands twice"):
+        changed_values(["a=1", "a=2"])
+
+
+@pytest.mark.parametrize("name", ["plain", "a b", "a.b", "a[1]", 'a"b', "a'b", "'a", "a=b", "a.b'c", 'a.b"c', "0"])
+def test_a_name_written_as_a_word_of_a_key(name: str) -> None:
+    """It is read again as it was, on the command line too, and stands in quotes only where it needs them."""
+    word = key_word(name)
+    assert key_path(f"feed.{word}.name") == ("feed", name, "name")
+    assert changed_values([f"feed.{word}.name=x"]) == {f"feed.{word}.name": "x"}
+    assert (word == name) is (name in ("plain", "a b", "a'b", "0"))

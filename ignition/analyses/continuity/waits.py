@@ -47,6 +47,11 @@ def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits
     than the sum of each capacitance times what it sees (open-circuit time constants; hand calculation), which is taken.
     With the line open the drain discharges through both resistors, the filter through the lower one.
 
+    With the arm switch open the bus floats, and channels feed each other through it. Joined, they discharge no slower
+    than the slowest by itself (a node that is shared adds conductances and capacitances), but a tap that follows the
+    bus falls from the whole bus voltage, of which its reading is lower / (upper + lower): a multiple of the slowest
+    one's decay stays above all of them (comparison of solutions; hand calculation).
+
     Parameters
     ----------
     highest_code : Largest reading that is waited for [LSB]
@@ -56,24 +61,60 @@ def waits(circuit: Circuit, channel: ChannelModel, highest_code: float) -> Waits
     Times [s]
     """
     adc = circuit.controller.adc
-    sample = 0.0 if adc.sample_capacitance is None else adc.sample_capacitance.high
-    filtered = 0.0 if channel.filter is None else channel.filter.high + sample
-    stored = circuit.mosfets[channel.mosfet].output_capacitance.high + channel.lead.capacitance.high
+    sample = _sample(circuit)
+    filtered, stored = _filtered(circuit, channel), _stored(circuit, channel)
     source = circuit.battery.resistance if circuit.battery.bank_resistance is None else circuit.battery.bank_resistance
-    path = source.high + sum(part.resistance.high for part in circuit.feed)
-    path += line_resistance(circuit, channel, "intact")[1]
+    feed = source.high + sum(part.resistance.high for part in circuit.feed)
+    path = feed + line_resistance(circuit, channel, "intact")[1]
     upper, lower = channel.upper.high, channel.lower.high
     slow = float(
         filter_time_constant(path + upper, lower, filtered) + filter_time_constant(path, upper + lower, stored)
     )
-    opened = lower * filtered + (upper + lower) * stored
-    part = min(0.5 / max(highest_code, 0.5), _MOST_LEFT)
+    slow += feed * _of_feed(circuit)
+    opened = _discharge(circuit, channel)
+    part = 0.5 / max(highest_code, 0.5 / _MOST_LEFT)
     shared = 0.0 if channel.filter is None else float(charge_sharing_error(2.0**adc.bits, sample, channel.filter.low))
     return Waits(
         time_constant=slow,
         five=5.0 * slow,
         left_after_five=highest_code * math.exp(-5.0),
         exact=float(settling_time(part, slow)),
-        after_opening=float(settling_time(part, opened)),
-        between_samples=float(settling_time(min(0.5 / shared, 1.0), opened)) if shared > 0.0 else 0.0,
+        after_opening=_after_opening(circuit, channel, part),
+        between_samples=float(settling_time(0.5 / shared, opened)) if shared > 0.0 else 0.0,
     )
+
+
+def _sample(circuit: Circuit) -> float:
+    sample = circuit.controller.adc.sample_capacitance
+    return 0.0 if sample is None else sample.high
+
+
+def _filtered(circuit: Circuit, channel: ChannelModel) -> float:
+    """What hangs on the tap at most [F]."""
+    return 0.0 if channel.filter is None else channel.filter.high + _sample(circuit)
+
+
+def _stored(circuit: Circuit, channel: ChannelModel) -> float:
+    """What hangs on the drain at most [F]."""
+    return circuit.mosfets[channel.mosfet].output_capacitance.high + channel.lead.capacitance.high
+
+
+def _of_feed(circuit: Circuit) -> float:
+    """What hangs on the bus at most [F]."""
+    return sum(part.capacitance.high for part in circuit.feed)
+
+
+def _discharge(circuit: Circuit, channel: ChannelModel) -> float:
+    """No less than the slowest time constant of a channel that nothing feeds [s]."""
+    lower, both = channel.lower.high, channel.upper.high + channel.lower.high
+    behind = line_resistance(circuit, channel, "intact")[1] + both
+    return lower * _filtered(circuit, channel) + both * _stored(circuit, channel) + behind * _of_feed(circuit)
+
+
+def _after_opening(circuit: Circuit, channel: ChannelModel, part: float) -> float:
+    """Time after which no more than a part of a reading is left, whether the line opened or the arm switch [s]."""
+    if len(circuit.channels) == 1:
+        return float(settling_time(part, _discharge(circuit, channel)))
+    slowest = max(_discharge(circuit, one) for one in circuit.channels)
+    share = channel.lower.low / (channel.upper.high + channel.lower.low)
+    return float(settling_time(part * share, slowest))

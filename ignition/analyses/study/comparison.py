@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal
 
 from ignition.analyses.continuity.continuity import continuity
@@ -15,7 +15,7 @@ from ignition.circuit.values import key_word
 from ignition.findings.finding import Finding, Verdict, worst_verdict
 from ignition.typing import BARE, Missing, Ratio
 
-__all__ = ["CodeChange", "Comparison", "FindingChange", "KeyChange", "compare_circuits"]
+__all__ = ["CodeChange", "Comparison", "FindingChange", "KeyChange", "Renamed", "compare_circuits"]
 
 Change = Literal["new", "gone", "worse", "better", "margin less", "margin more", "value"]
 """What became of a finding; one that is as it was is not told."""
@@ -32,6 +32,18 @@ class KeyChange:
     key: str
     old: str | None
     new: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Renamed:
+    """A channel that has another name and is otherwise equal."""
+
+    old: str
+    new: str
+
+    def after(self, name: str | None) -> str | None:
+        """What an igniter or a part of the channel is called now."""
+        return None if name is None else self.new + name.removeprefix(self.old)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +92,9 @@ class Comparison:
 
     Attributes
     ----------
-    keys : By key; a member of a list is named by its name
+    renamed : The one channel of the old circuit that the new one does not have, where it has another that is equal to
+        it; compared under its new name, its keys under the old one
+    keys : By key, as ``--set`` takes it; a member of a list is named by its name
     findings : Those that are not what they were, the worst first
     thresholds : Codes of the armed reading that are not what they were
     same : Number of findings that are as they were [1]
@@ -90,6 +104,7 @@ class Comparison:
     new: str
     old_verdict: Verdict
     new_verdict: Verdict
+    renamed: Renamed | None
     keys: tuple[KeyChange, ...]
     findings: tuple[FindingChange, ...]
     thresholds: tuple[CodeChange, ...]
@@ -107,16 +122,17 @@ def compare_circuits(old: Circuit, new: Circuit) -> Comparison:
     >>> [(one.key, one.new) for one in found.keys], found.findings[0].change
     ([('channel.line.gate.capacitor', None)], 'worse')
     """
-    before, after = check(old), check(new)
-    changed = sorted(_findings(before, after), key=lambda one: (_ORDER.index(one.change), _lost(one)))
+    before, after, renamed = check(old), check(new), _renamed(old, new)
+    changed = sorted(_findings(before, after, renamed), key=lambda one: (_ORDER.index(one.change), _lost(one)))
     return Comparison(
         old=old.name,
         new=new.name,
         old_verdict=before.verdict,
         new_verdict=after.verdict,
-        keys=tuple(_keys(old, new)),
+        renamed=renamed,
+        keys=tuple(_keys(old, new, renamed)),
         findings=tuple(changed),
-        thresholds=tuple(_codes(old, new)),
+        thresholds=tuple(_codes(old, new, renamed)),
         same=len(after.findings) - sum(one.new_verdict is not None for one in changed),
     )
 
@@ -128,8 +144,18 @@ def _lost(one: FindingChange) -> float:
     return one.new_margin / one.old_margin if one.old_margin else 1.0
 
 
-def _keys(old: Circuit, new: Circuit) -> Iterator[KeyChange]:
-    before, after = _named(old), _named(new)
+def _renamed(old: Circuit, new: Circuit) -> Renamed | None:
+    """The channel that only the old circuit has, where only one of the new one is new and nothing but its name is."""
+    before, after = ({channel.name: channel for channel in each.given.channel} for each in (old, new))
+    gone, added = [name for name in before if name not in after], [name for name in after if name not in before]
+    if len(gone) != 1 or len(added) != 1:
+        return None
+    same = before[gone[0]].model_copy(update={"name": added[0]}) == after[added[0]]
+    return Renamed(old=gone[0], new=added[0]) if same else None
+
+
+def _keys(old: Circuit, new: Circuit, renamed: Renamed | None) -> Iterator[KeyChange]:
+    before, after = _named(old, None), _named(new, renamed)
     for key in dict.fromkeys((*before, *after)):
         one, other = before.get(key), after.get(key)
         if one != other:
@@ -140,31 +166,30 @@ def _written(value: Any) -> str | None:
     return None if value is None else str(value)
 
 
-def _named(circuit: Circuit) -> dict[str, Any]:
+def _named(circuit: Circuit, renamed: Renamed | None) -> dict[str, Any]:
     """Each key that a file gives, members of lists by their names: one more of them leaves the others' keys alone.
 
-    As ``--set`` reads it.
+    As ``--set`` reads it; a renamed channel keeps its old name here.
     """
-    given = circuit.given
-    names = {
-        f"{table}[{place}].": f"{table}.{key_word(member.name)}."
-        for table in ("feed", "load", "channel")
-        for place, member in enumerate(getattr(given, table))
-    }
-    names |= {
-        f"{table}.{name}.": f"{table}.{key_word(name)}."
-        for table in ("igniter", "mosfet")
-        for name in sorted(getattr(given, table), key=len, reverse=True)
-    }
+    words: dict[str, str] = {}
+    for table in ("feed", "load", "channel"):
+        for place, member in enumerate(getattr(circuit.given, table)):
+            name = member.name
+            if renamed is not None and table == "channel" and name == renamed.new:
+                name = renamed.old
+            words[f"{table}[{place}]."] = f"{table}.{key_word(name)}."
+    for table in ("igniter", "mosfet"):
+        words |= {f"{table}.{name}.": f"{table}.{key_word(name)}." for name in getattr(circuit.given, table)}
     found = {}
     for key, value in given_keys(circuit).items():
-        start = next((one for one in names if key.startswith(one)), "")
-        found[names.get(start, "") + key[len(start) :]] = value
+        head = max((head for head in words if key.startswith(head)), key=len, default="")
+        found[words.get(head, "") + key.removeprefix(head)] = value
     return found
 
 
-def _findings(before: Check, after: Check) -> Iterator[FindingChange]:
-    olds, news = ({one.identity: one for one in each.findings} for each in (before, after))
+def _findings(before: Check, after: Check, renamed: Renamed | None) -> Iterator[FindingChange]:
+    olds = {_now(one, renamed).identity: one for one in before.findings}
+    news = {one.identity: one for one in after.findings}
     for identity in dict.fromkeys((*news, *olds)):
         old, new = olds.get(identity), news.get(identity)
         change = _change(old, new)
@@ -191,6 +216,13 @@ def _findings(before: Check, after: Check) -> Iterator[FindingChange]:
         )
 
 
+def _now(one: Finding, renamed: Renamed | None) -> Finding:
+    """A finding of the old circuit as one of the new."""
+    if renamed is None or one.channel != renamed.old:
+        return one
+    return replace(one, channel=renamed.new, igniter=renamed.after(one.igniter), part=renamed.after(one.part))
+
+
 def _change(old: Finding | None, new: Finding | None) -> Change | None:
     if old is None or new is None:
         return "new" if old is None else "gone"
@@ -209,10 +241,14 @@ def _same(one: float | None, other: float | None) -> bool:
     return math.isclose(one, other, rel_tol=_SAME)
 
 
-def _codes(old: Circuit, new: Circuit) -> Iterator[CodeChange]:
+def _codes(old: Circuit, new: Circuit, renamed: Renamed | None) -> Iterator[CodeChange]:
     before, after = (
-        {(c.channel, t.below, t.above): t.code for c in continuity(circuit).channels for t in c.thresholds}
-        for circuit in (old, new)
+        {
+            (called.get(c.channel, c.channel), t.below, t.above): t.code
+            for c in continuity(circuit).channels
+            for t in c.thresholds
+        }
+        for circuit, called in ((old, {} if renamed is None else {renamed.old: renamed.new}), (new, {}))
     )
     for channel, below, above in dict.fromkeys((*after, *before)):
         codes = before.get((channel, below, above)), after.get((channel, below, above))
