@@ -24,7 +24,12 @@ _POINTS = 15
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A number with a unit of its own."""
+    """A number with a unit of its own.
+
+    Attributes
+    ----------
+    value : Of the value that is varied, or of what a finding compares [`unit`]
+    """
 
     value: float
     unit: str
