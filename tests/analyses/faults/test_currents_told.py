@@ -236,6 +236,26 @@ def test_a_firing_current_that_flows_backwards_is_none(monkeypatch: pytest.Monke
     assert found.current.tolist() == [[0.0]] and found.beyond.all()
 
 
+@pytest.mark.parametrize(
+    ("low", "settled"),
+    [
+        ((7.9e-4, False), True),
+        ((8e-4, False), False),
+        ((8.1e-4, False), False),
+        ((-0.1, False), True),
+        ((0.9, True), True),
+    ],
+)
+def test_next_to_nothing_is_a_dud_wherever_its_corner_is(
+    monkeypatch: pytest.MonkeyPatch, low: Way, settled: bool
+) -> None:
+    """Below a thousandth of 0.8 A it is settled that the igniter does not fire, though the search has not ended."""
+    searches = Searches(monkeypatch)
+    searches.low = low
+    found = lowest_commanded(searches.bench, Members.each([1], np.array([[-1]])))
+    assert found.settled.all() == settled and found.beyond.all() == (low[0] < 0.8)
+
+
 def test_an_igniter_that_a_fault_touches_is_like_no_other() -> None:
     """Two strings are alike and one stands for both, until an igniter of the second one is open: it does not fire."""
     circuit = held(igniters='[["match"], ["match"]]')

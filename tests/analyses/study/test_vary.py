@@ -47,6 +47,8 @@ def test_whole_numbers_stay_whole() -> None:
     found = varied(CIRCUIT, "controller.adc.bits=8..12")
     assert found.whole and found.points(15) == [8.0, 9.0, 10.0, 11.0, 12.0]
     assert found.at(10.0).controller.adc.bits == 10
+    between = varied(CIRCUIT, "controller.adc.bits=7.5..12.5")
+    assert (between.low, between.high) == (8.0, 12.0)
     assert found.middle(8.0, 12.0) == 10.0 and found.middle(8.0, 9.0) is None
 
 
@@ -58,6 +60,9 @@ def test_points() -> None:
     assert (points[0], points[-1]) == (1.0, 100.0)
     cold = varied(CIRCUIT, "ambient.temperature=-30 degC..-10 degC")  # 20 degC lies outside
     assert cold.points(3) == pytest.approx([-30.0, -20.0, -10.0])
+    zero = varied(CIRCUIT, "battery.resistance=0 ohm..1 ohm")
+    assert not zero.logarithmic and zero.points(3) == pytest.approx([0.0, 0.06, 0.5, 1.0])
+    assert not varied(CIRCUIT, "ambient.temperature=10 degC..30 degC").logarithmic
     assert found.middle(4.0, 9.0) == pytest.approx(6.0) and cold.middle(-30.0, -10.0) == pytest.approx(-20.0)
     assert found.middle(10.0, 10.009) is None and found.middle(10.0, 10.011) is not None
     assert cold.middle(-20.0, -19.981) is None and cold.middle(-20.0, -19.979) is not None
