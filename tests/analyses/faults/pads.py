@@ -20,6 +20,9 @@ __all__ = ["FAULTS", "Pad", "unit"]
 Ends = tuple[float, float]
 
 START, END = SOUND.index("[[channel]]"), SOUND.index("[checklist]")
+WIRE = (0.1671005273175043, 0.25391128907025656)
+"""Round trip of 3 m of AWG 20 of any make-up at 25 degC [ohm]."""
+
 RAIL, STANDS, CLAMP = 3.3, 2.5, 20.0
 """Supply and gate voltage of the row [V], resistance of a clamp [ohm]."""
 OPEN, LEAK = 1e9, 1e-9
@@ -37,10 +40,10 @@ FAULTS = frozenset({
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One line: ends of each resistance [ohm]; None where a part is not there."""
+    """One line: ends of each resistance [ohm], of the lead's wire its joints; None where a part is not there."""
 
     name: str
-    lead: Ends
+    joints: Ends
     pull_downs: tuple[Ends, ...]
     upper: Ends
     lower: Ends
@@ -66,6 +69,8 @@ class Pad:
         self.reset = str(rng.choice(["none", "unknown", "up"]))
         self.shorts = bool(rng.random() < 0.5)
         self.row = self._about(0.01, 0.02) if rng.random() < 0.5 else self._about(0.3, 3.0)
+        self.no_fire = float(rng.choice([0.2, 0.5, 1.0]))
+        self.all_fire = self.no_fire * float(rng.choice([1.5, 2.0, 3.0]))
         self.lines = [self._line(name) for name in ("a", "b")[: int(rng.integers(1, 3))]]
 
     def _about(self, low: float, high: float, spread: float = 0.2) -> Ends:
@@ -82,7 +87,7 @@ class Pad:
         lower = self._about(8e3, 16e3, 0.01) if self.battery[1] > 9.0 else self._about(15e3, 30e3, 0.01)
         return Line(
             name=name,
-            lead=self._about(0.05, 1.0),
+            joints=self._about(0.05, 1.0),
             pull_downs=(down,) * int(self.rng.integers(1, 3)),
             upper=self._about(30e3, 80e3, 0.01),
             lower=lower,
@@ -109,6 +114,8 @@ class Pad:
             ('spent = "open"', f'spent = "{"0 ohm .. 0.1 ohm" if self.shorts else "open"}"'),
             ('"10 mohm .. 14 mohm .. 20 mohm"', ohms(self.row)),
             ("hot_factor = 1.6", "hot_factor = 1.0"),
+            ('no_fire = { current = "0.2 A"', f'no_fire = {{ current = "{self.no_fire} A"'),
+            ('all_fire = { current = "0.8 A"', f'all_fire = {{ current = "{self.all_fire} A"'),
             ('threshold_drift = "-4 mV/K"', 'threshold_drift = "0 mV/K"'),
             ('temperature = "20 degC"', 'temperature = "25 degC"'),
         )
@@ -131,7 +138,7 @@ def channel(line: Line) -> str:
     )
     parts = [
         f'[[channel]]\nname = "{line.name}"\nigniters = [["match"]]\nmosfet = "low_side"\npulse = "500 ms"',
-        f'lead = {{ resistance = {ohms(line.lead)}, joints = "0 ohm" }}',
+        f'lead = {{ wire = "AWG 20", distance = "3 m", joints = {ohms(line.joints)} }}',
         "" if line.high_side is None else f"high_side = {{ resistance = {ohms(line.high_side)}, around = {around} }}",
         "" if line.back is None else f"return_contact = {ohms(line.back)}",
         "" if line.shunt is None else f"shunt = {ohms(line.shunt)}",
@@ -199,7 +206,7 @@ class _Unit:
         if broken == "mosfet drain-source-short":
             self.short("0", drain)
         out, back = self._contacts(line, broken, fired, drain)
-        half = 0.5 * self.some(line.lead)
+        half = 0.5 * (self.some(line.joints) + self.some(WIRE))
         if broken != "lead out open":
             self.join(out, top, half)
         if broken != "lead back open":
