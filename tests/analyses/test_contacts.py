@@ -252,6 +252,18 @@ def test_a_welded_high_side_at_the_arming_edge() -> None:
     assert rows["line.gate capacitor open"].kind == "harmless"
 
 
+@pytest.mark.parametrize(("capacitor", "kind"), [("10 nF", "harmless"), ("4.7 nF", "not solved")])
+def test_a_welded_high_side_before_a_closing_return(capacitor: str, kind: str) -> None:
+    """The charge of the wire out is behind the welded contact as well: its 100 ohm keep nothing off the igniter."""
+    worn = 'high_side = { resistance = "100 ohm", around = "10 kohm" }\n'
+    circuit = of_sound(worn + RETURN, ('capacitor = "10 nF"', f'capacitor = "{capacitor}"'))
+    rows = {one.fault: one for one in arming_faults(circuit)}
+    welded, shorted = rows["line.high side stuck-closed"], rows["line.around short"]
+    assert (rows[""].kind, welded.kind, shorted.kind) == (kind, kind, kind)
+    assert welded.thermal_fraction == shorted.thermal_fraction == rows[""].thermal_fraction
+    assert (welded.thermal_fraction is None) is (kind == "not solved")
+
+
 def test_edge_depends_on_the_contacts() -> None:
     """Two circuits of other contacts do not count as one."""
     keys = {edge_inputs(of_sound(text)) for text in ("", HIGH_SIDE, RETURN, HIGH_SIDE + RETURN)}

@@ -101,8 +101,11 @@ def _broken(channel: ChannelModel) -> Iterator[tuple[str, ChannelModel]]:
     yield f"{name}.gate pin floating", replace(channel, gate_series=_OPEN)
     yield f"{name}.gate capacitor open", replace(channel, gate_capacitor=None)
     if channel.high_side is not None:
-        closed = replace(channel.lead, resistance=channel.lead.resistance + channel.high_side.closed)
-        yield f"{name}.high side stuck-closed", replace(channel, high_side=None, lead=closed)
+        welded = channel.high_side.closed
+        if channel.return_contact is not None:  # it may close last: the charge of the wire out is behind both
+            welded = replace(welded, low=0.0)
+        lead = replace(channel.lead, resistance=channel.lead.resistance + welded)
+        yield f"{name}.high side stuck-closed", replace(channel, high_side=None, lead=lead)
         yield f"{name}.around short", replace(channel, high_side=None)
 
 
