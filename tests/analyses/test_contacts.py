@@ -252,6 +252,20 @@ def test_a_welded_high_side_at_the_arming_edge() -> None:
     assert rows["line.gate capacitor open"].kind == "harmless"
 
 
+def test_a_worn_high_side_at_the_arming_edge() -> None:
+    """Welded: 1 ohm beside 2 ohm lie in the lead; what lies around it shorted: the line without a switch, exactly."""
+    joints = re.search(r'joints = "([^"]*)"', SOUND)
+    assert joints is not None
+    low, nominal, high = (float(end.removesuffix(" mohm")) + 2000.0 / 3.0 for end in joints[1].split(" .. "))
+    more = (joints[0], f'joints = "{low!r} mohm .. {nominal!r} mohm .. {high!r} mohm"')
+    rows = {one.fault: one for one in arming_faults(of_sound(WORN))}
+    plain, longer = (arming_faults(of_sound("", *changes))[0] for changes in ((), (more,)))
+    assert rows["line.around short"].thermal_fraction == plain.thermal_fraction
+    assert rows["line.high side stuck-closed"].thermal_fraction == pytest.approx(longer.thermal_fraction, rel=1e-9)
+    assert plain.thermal_fraction is not None and longer.thermal_fraction is not None
+    assert longer.thermal_fraction < 0.9 * plain.thermal_fraction
+
+
 @pytest.mark.parametrize(("capacitor", "kind"), [("10 nF", "harmless"), ("4.7 nF", "not solved")])
 def test_a_welded_high_side_before_a_closing_return(capacitor: str, kind: str) -> None:
     """The charge of the wire out is behind the welded contact as well: its 100 ohm keep nothing off the igniter."""
