@@ -14,6 +14,7 @@ from ignition.analyses.continuity.bands import remaining_charge
 from ignition.analyses.continuity.continuity import continuity
 from ignition.analyses.continuity.requirement import line_resistance
 from ignition.analyses.continuity.second_measurement import second_measurements
+from ignition.analyses.continuity.unseen import current_when_fired
 from ignition.analyses.continuity.waits import waits
 from ignition.analyses.divider.demands import divider_duty
 from ignition.analyses.faults.arming import arming_faults
@@ -23,11 +24,13 @@ from ignition.analyses.faults.fault import single_faults
 from ignition.analyses.faults.faults import faults
 from ignition.analyses.faults.situations import situations
 from ignition.analyses.firing.firing import firing
+from ignition.analyses.firing.on_state import Settled
 from ignition.analyses.no_fire.corners import EdgeCorners, Hold, all_ends
 from ignition.analyses.no_fire.findings import switch_on_findings
 from ignition.analyses.no_fire.gate import phase_box
 from ignition.analyses.no_fire.steady import no_fire
 from ignition.analyses.no_fire.switch_on import edge_inputs, edge_times, switch_on
+from ignition.analyses.trials.inputs import firing_inputs
 from ignition.circuit.examples import load_example
 from ignition.circuit.file import parse_circuit
 from ignition.circuit.model import Circuit
@@ -276,6 +279,36 @@ def test_a_welded_high_side_before_a_closing_return(capacitor: str, kind: str) -
     assert (rows[""].kind, welded.kind, shorted.kind) == (kind, kind, kind)
     assert welded.thermal_fraction == shorted.thermal_fraction == rows[""].thermal_fraction
     assert (welded.thermal_fraction is None) is (kind == "not solved")
+
+
+def test_a_kick_counts_no_contact() -> None:
+    """Where the gate comes on at the edge the line's current at the least resistance is that without contacts."""
+    weak = ('capacitor = "10 nF"', 'capacitor = "1 nF"')
+    plain, worn = (switch_on(of_sound(text, weak)).channels[0].igniters[0] for text in ("", WORN))
+    assert plain.judged.time_above_threshold > 0.0 and worn.judged.time_above_threshold > 0.0
+    assert worn.kick == pytest.approx(plain.kick, rel=1e-12)
+
+
+def test_trials_draw_every_contact() -> None:
+    """Contact, resistor around it and contact in the return each within its own limits."""
+    around = 'high_side = { resistance = "18 mohm .. 20 mohm .. 24 mohm", around = "9 kohm .. 10 kohm .. 12 kohm" }\n'
+    circuit = contacts(around + RETURN)
+    drawn = {one.name: one for one in firing_inputs(circuit, Settled(circuit))}
+    for name, ends in (
+        ("high side", (0.018, 0.02, 0.024)),
+        ("around", (9e3, 10e3, 12e3)),
+        ("return contact", (0.015, 0.016, 0.03)),
+    ):
+        value = drawn[f"line.{name}"].value
+        assert (value.low, value.nominal, value.high) == pytest.approx(ends)
+        assert drawn[f"line.{name}"].group == "contacts of line"
+
+
+def test_an_unseen_resistance_is_fired_through_the_contacts() -> None:
+    """8.4 V over 10 ohm, the line without its bridge, 1 ohm beside 2 ohm and 15 mohm in the return."""
+    circuit = contacts(WORN + RETURN)
+    rest = LEAST - 0.8 + 2.0 / 3.0 + 0.015
+    assert current_when_fired(circuit, circuit.channels[0], 10.0) == pytest.approx(8.4 / (10.0 + rest), rel=1e-9)
 
 
 def test_edge_depends_on_the_contacts() -> None:
